@@ -1,0 +1,1 @@
+"""Runs of the rules over the store, around a pure core."""

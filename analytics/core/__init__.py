@@ -1,0 +1,1 @@
+"""The rules: arrays and limits in, episodes and findings out. No I/O, no clock, no database."""

@@ -1,0 +1,1 @@
+"""Timings, each beside its yardstick: ``python -m benchmarks`` prints them all."""

@@ -1,0 +1,274 @@
+"""What an analysis finds: the rows that the rules make, the store keeps and people read.
+
+Moments are UTC nanoseconds, spans are half-open and in seconds where a name ends in ``_s``.
+Every class is a plain row; the rules of the design's sections 6 and 7 say what is in it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from bondtrail.times import stamp
+
+RULES_VERSION = "1"
+
+Number = float | int | bool | str | None
+
+
+class Severity(StrEnum):
+    """How urgently a person should look."""
+
+    CRITICAL = "critical"
+    MAJOR = "major"
+    MINOR = "minor"
+
+
+class Kind(StrEnum):
+    """What a finding is about."""
+
+    NO_BOND_TRANSFER = "no_bond_transfer"
+    UNBONDED_START = "unbonded_start"
+    BOND_LOST_IN_FLOW = "bond_lost_in_flow"
+    UNVERIFIABLE_FLOW = "unverifiable_flow"
+    BYPASSED_FLOW = "bypassed_flow"
+    FAILED_HOOKUP = "failed_hookup"
+    NUISANCE_TRIP = "nuisance_trip"
+    CHATTERING = "chattering"
+    PERMISSIVE_WITHOUT_BOND = "permissive_without_bond"
+    PERMISSIVE_WITHHELD = "permissive_withheld"
+    ITEM_ISOLATED = "item_isolated"
+    EARLY_RELEASE = "early_release"
+
+
+NON_COMPLIANT = frozenset(
+    {
+        Kind.NO_BOND_TRANSFER,
+        Kind.UNBONDED_START,
+        Kind.BOND_LOST_IN_FLOW,
+        Kind.UNVERIFIABLE_FLOW,
+        Kind.BYPASSED_FLOW,
+    }
+)
+"""A transfer with a finding of one of these kinds is not compliant."""
+
+
+class Outcome(StrEnum):
+    """How a hookup ended."""
+
+    VERIFIED = "verified"
+    FAILED = "failed"
+
+
+class HookupCause(StrEnum):
+    """Why a hookup is suspected to have failed, from its own readings."""
+
+    MARGINAL = "marginal"
+    UNSTEADY = "unsteady"
+    FALLING = "falling"
+    LAYER = "layer"
+
+
+class TripClass(StrEnum):
+    """Whether a trip had a real loss of bond behind it."""
+
+    GENUINE = "genuine"
+    NUISANCE = "nuisance"
+    UNDETERMINED = "undetermined"
+
+
+class TripCause(StrEnum):
+    """What the bond readings around a trip show."""
+
+    CLAMP_OFF = "clamp_off"
+    HIGH_RESISTANCE = "high_resistance"
+    BRIEF_CONTACT_LOSS = "brief_contact_loss"
+    MONITOR_FAULT = "monitor_fault"
+    NO_LOSS_SEEN = "no_loss_seen"
+    NO_DATA = "no_data"
+
+
+class AlarmKind(StrEnum):
+    """What an alarm annunciates."""
+
+    BOND_LOST = "bond_lost"
+    ITEM_BOND_LOST = "item_bond_lost"
+    MONITOR_FAULT = "monitor_fault"
+    DISAGREEMENT = "disagreement"
+    BYPASS_ON = "bypass_on"
+
+
+@dataclass(frozen=True, slots=True)
+class Hookup:
+    """A clamp on, from first contact until it is off again. Resistances in ohm."""
+
+    station: str
+    start: int
+    end: int
+    outcome: Outcome
+    time_to_bond_s: float | None
+    lowest_ohm: float | None
+    median_ohm: float | None
+    cause: HookupCause | None
+
+
+@dataclass(frozen=True, slots=True)
+class Trip:
+    """Flow stopped by the permissive, or by loss of bond where no permissive is recorded."""
+
+    station: str
+    time: int
+    transfer: str
+    trip_class: TripClass
+    cause: TripCause
+    marginal: bool
+    loss_s: float | None
+    stop_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Transfer:
+    """The flow runs that belong together at a station, pauses included.
+
+    ``volume``, ``not_bonded_volume`` and their kin are in ``unit``: L or kg, or None where flow
+    is not measured.
+    """
+
+    station: str
+    start: int
+    end: int
+    flow_s: float
+    volume: float | None
+    unit: str | None
+    batch: str | None
+    product: str | None
+    operator: str | None
+    compliant: bool
+    not_bonded_s: float
+    no_data_s: float
+    bypassed_s: float
+    not_bonded_volume: float | None
+    no_data_volume: float | None
+    bypassed_volume: float | None
+    trips: int
+    time_to_bond_s: float | None
+    bond_lead_s: float | None
+    findings: tuple[str, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """``<station>/<start>``."""
+        return f"{self.station}/{stamp(self.start)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing a person should look at, with the numbers behind it."""
+
+    kind: Kind
+    severity: Severity
+    station: str
+    transfer: str | None
+    start: int
+    end: int
+    summary: str
+    evidence: Mapping[str, Number]
+    limits: Mapping[str, float]
+    rules: str = RULES_VERSION
+
+    @property
+    def id(self) -> str:
+        """``<station>/<kind>/<start>``."""
+        return f"{self.station}/{self.kind}/{stamp(self.start)}"
+
+    @property
+    def seconds(self) -> float:
+        """Length of the span."""
+        return (self.end - self.start) / 1e9
+
+
+@dataclass(frozen=True, slots=True)
+class DaySums:
+    """Sums and counts of one station and one local day, so that any range is a sum.
+
+    An episode counts on the day it began; seconds and volumes are split at midnight. The
+    histograms count per upper edge of a bin in `TIME_EDGES_S`; the last bin is open.
+    """
+
+    station: str
+    day: dt.date
+    transfers: int = 0
+    compliant_transfers: int = 0
+    flow_s: float = 0.0
+    not_bonded_s: float = 0.0
+    no_data_s: float = 0.0
+    bypassed_s: float = 0.0
+    volume: float = 0.0
+    hookups: int = 0
+    failed_hookups: int = 0
+    touches: int = 0
+    low_s: float = 0.0
+    high_s: float = 0.0
+    open_s: float = 0.0
+    known_s: float = 0.0
+    unknown_s: float = 0.0
+    trips: Mapping[str, int] = field(default_factory=dict)
+    """Per ``<class>/<cause>``."""
+    findings: Mapping[str, int] = field(default_factory=dict)
+    """Per kind."""
+    alarms: Mapping[str, int] = field(default_factory=dict)
+    """Per kind of alarm."""
+    time_to_bond: tuple[int, ...] = ()
+    time_to_stop: tuple[int, ...] = ()
+
+
+TIME_EDGES_S = tuple(round(0.1 * 10 ** (n / 10), 3) for n in range(41))
+"""Upper edges of the histogram bins: 0.1 s to 1000 s, ten a decade, so within 26 %."""
+
+
+@dataclass(frozen=True, slots=True)
+class StationResults:
+    """All that an analysis says of one station from ``start`` on, each part sorted by start."""
+
+    station: str
+    transfers: tuple[Transfer, ...] = ()
+    hookups: tuple[Hookup, ...] = ()
+    trips: tuple[Trip, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    days: tuple[DaySums, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class WorkWindow:
+    """A maintenance or clean-down window of ``work.csv``."""
+
+    station: str
+    start: int
+    end: int
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ticket:
+    """A transfer ticket of ``batch.csv``."""
+
+    station: str
+    start: int
+    end: int
+    batch: str
+    product: str
+    operator: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reject:
+    """Input that could not be taken, kept with a reason a person can act on."""
+
+    source: str
+    where: str
+    reason: str
+    raw: str
+    at: int
+    count: int = 1

@@ -1,0 +1,136 @@
+"""Moments: integer nanoseconds since 1970, UTC, and their written forms.
+
+Inside Bondtrail a moment is an ``int`` of nanoseconds; text exists only at the edges.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from zoneinfo import ZoneInfo
+
+NS_PER_S = 1_000_000_000
+NS_PER_MS = 1_000_000
+
+_EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+_NUMBER = re.compile(r"[+-]?\d+(\.\d*)?\Z")
+_FRACTION = re.compile(r"[.,](\d+)")
+
+
+class TimeError(ValueError):
+    """A written time that cannot be placed on the UTC axis."""
+
+
+def seconds(span_ns: int) -> float:
+    """Return a span in seconds. ``span_ns`` is in nanoseconds."""
+    return span_ns / NS_PER_S
+
+
+def nanoseconds(span_s: float) -> int:
+    """Return a span in whole nanoseconds. ``span_s`` is in seconds."""
+    return round(span_s * NS_PER_S)
+
+
+def epoch_to_ns(number: int) -> int:
+    """Return nanoseconds for an integer epoch in s, ms, us or ns; its magnitude tells which.
+
+    The bands meet at 1e11, 1e14 and 1e17: seconds reach the year 5138, and a finer unit is
+    read as such from March 1973 on.
+    """
+    size = abs(number)
+    if size < 10**11:
+        return number * NS_PER_S
+    if size < 10**14:
+        return number * NS_PER_MS
+    if size < 10**17:
+        return number * 1000
+    return number
+
+
+def parse_time(text: str, zone: ZoneInfo | None = None) -> int:
+    """Return the moment that ``text`` names, in ns.
+
+    Parameters
+    ----------
+    text : str
+        ISO 8601 with an offset or ``Z``, or an integer epoch in s, ms, us or ns.
+    zone : ZoneInfo, optional
+        Where a time without an offset was written. Without it such a time is an error. A time
+        that the zone skips or repeats when its clocks change is an error too: nobody can tell
+        which moment was meant.
+
+    Raises
+    ------
+    TimeError
+        If the text is no time, or does not say its offset.
+    """
+    text = text.strip()
+    if _NUMBER.match(text):
+        if "." in text:
+            raise TimeError(f"time {text!r}: an epoch must be an integer in s, ms, us or ns")
+        return epoch_to_ns(int(text))
+    try:
+        moment = dt.datetime.fromisoformat(text)
+    except ValueError as exc:
+        raise TimeError(
+            f"time {text!r}: expected ISO 8601 with an offset, such as 2026-03-01T06:15:30Z"
+        ) from exc
+    if len(text) <= 10 or moment.tzinfo is None:
+        if zone is None:
+            raise TimeError(f"time {text!r} has no offset: add one, or name the zone it is in")
+        moment = _localised(moment, zone, text)
+    whole = moment.replace(microsecond=0) - _EPOCH
+    return (whole.days * 86400 + whole.seconds) * NS_PER_S + _fraction_ns(text)
+
+
+def _localised(moment: dt.datetime, zone: ZoneInfo, text: str) -> dt.datetime:
+    early, late = moment.replace(tzinfo=zone, fold=0), moment.replace(tzinfo=zone, fold=1)
+    if early.utcoffset() != late.utcoffset():
+        raise TimeError(
+            f"time {text!r} does not say which moment: the clocks of {zone.key} change there; "
+            "write the offset"
+        )
+    return early
+
+
+def _fraction_ns(text: str) -> int:
+    """Return the fraction of a second in ns: ``datetime`` stops at microseconds."""
+    found = _FRACTION.search(text)
+    return int(found.group(1)[:9].ljust(9, "0")) if found else 0
+
+
+def format_time(moment_ns: int) -> str:
+    """Return ISO 8601 in UTC with milliseconds, cut, such as ``2026-03-01T06:15:30.000Z``."""
+    whole, millis = divmod(moment_ns // NS_PER_MS, 1000)
+    moment = _EPOCH + dt.timedelta(seconds=whole)
+    return f"{moment:%Y-%m-%dT%H:%M:%S}.{millis:03d}Z"
+
+
+def stamp(moment_ns: int) -> str:
+    """Return the form used inside ids, such as ``20260301T061530.000Z``."""
+    return format_time(moment_ns).replace("-", "").replace(":", "")
+
+
+def local(moment_ns: int, zone: ZoneInfo) -> dt.datetime:
+    """Return the moment as a datetime on the site's clock, to the microsecond."""
+    return (_EPOCH + dt.timedelta(microseconds=moment_ns // 1000)).astimezone(zone)
+
+
+def local_day(moment_ns: int, zone: ZoneInfo) -> dt.date:
+    """Return the site's calendar day that holds the moment."""
+    return local(moment_ns, zone).date()
+
+
+def day_start(day: dt.date, zone: ZoneInfo) -> int:
+    """Return the moment in ns at which a calendar day of the site begins."""
+    midnight = dt.datetime(day.year, day.month, day.day, tzinfo=zone)
+    return round(midnight.astimezone(dt.UTC).timestamp()) * NS_PER_S
+
+
+def day_edges(first: dt.date, last: dt.date, zone: ZoneInfo) -> list[int]:
+    """Return the starts of the days ``first`` to ``last`` and the end of ``last``, in ns.
+
+    A day has 23 or 25 hours when clocks change.
+    """
+    days = (last - first).days + 1
+    return [day_start(first + dt.timedelta(days=n), zone) for n in range(days + 1)]
