@@ -2,122 +2,48 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping
-from enum import StrEnum
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Literal
 from zoneinfo import ZoneInfo
 
-import pint
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import BaseModel, ConfigDict
 
-from bondtrail import site_problems as problems
-from bondtrail.site_problems import Problem, SiteError
+from bondtrail.site_checks import MOST_BYTES, SiteParts, StationParts, read_toml, sound_parts
+from bondtrail.site_problems import Problem, Problems, SiteError
+from bondtrail.site_tables import (
+    Header,
+    Limits,
+    PointTable,
+    Product,
+    Role,
+    StationKind,
+    StationTable,
+)
+from bondtrail.site_units import Phase, flow_scale, scale_of
 
-__all__ = ["Limits", "Point", "Problem", "Product", "Role", "Site", "SiteError", "Station"]
+__all__ = [
+    "Limits",
+    "Point",
+    "Problem",
+    "Product",
+    "Role",
+    "Site",
+    "SiteError",
+    "Station",
+    "StationKind",
+    "load_site",
+    "parse_site",
+    "same_judgement",
+]
 
 
-class Role(StrEnum):
-    """What a point says of its station."""
-
-    RESISTANCE = "resistance"
-    STATUS = "status"
-    PERMISSIVE = "permissive"
-    FLOW = "flow"
-    RUNNING = "running"
-    BYPASS = "bypass"
-
-
-class StationKind(StrEnum):
-    """What is bonded at a station."""
-
-    RAIL_TANK_CAR = "rail_tank_car"
-    ROAD_TANKER = "road_tanker"
-    DRUM = "drum"
-    IBC = "ibc"
-    MOBILE_VESSEL = "mobile_vessel"
-    FLEXIBLE_BULK_BAG = "flexible_bulk_bag"
-    FIXED_ITEM = "fixed_item"
-
-
-class _Table(BaseModel):
+class _Resolved(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
-Seconds = Annotated[float, Field(ge=0)]
-Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$")]
-"""Ids are part of file names, topics and URLs: no dot, slash or blank."""
-
-
-class Limits(_Table):
-    """The limits that the rules judge by; the defaults are those of the design."""
-
-    limit_ohm: float = Field(10.0, gt=0)
-    open_ohm: float = Field(100_000.0, gt=0)
-    hold_s: Seconds = 1.0
-    stale_after_s: float = Field(5.0, gt=0)
-    flow_min: float = Field(5.0, gt=0)
-    transfer_min_s: Seconds = 10.0
-    resume_within_s: Seconds = 600.0
-    start_allowance_s: Seconds = 2.0
-    stop_allowance_s: Seconds = 5.0
-    nodata_allowance_s: Seconds = 10.0
-    trip_window_s: Seconds = 10.0
-    brief_s: Seconds = 2.0
-    marginal_factor: float = Field(1.5, ge=1)
-    hookup_min_s: Seconds = 3.0
-    detach_s: Seconds = 3.0
-    mismatch_s: Seconds = 3.0
-    isolated_s: Seconds = 60.0
-    release_wait_s: Seconds = 0.0
-    bypass_allowance_s: Seconds = 1.0
-    cluster_count: int = Field(3, ge=2)
-    cluster_s: float = Field(60.0, gt=0)
-
-
-class Product(_Table):
-    """Electrostatic properties of a product, for the hazard estimate."""
-
-    phase: Literal["liquid", "powder"]
-    conductivity_pS_m: float | None = Field(None, gt=0)
-    relative_permittivity: float | None = Field(None, ge=1)
-    mie_mJ: float | None = Field(None, gt=0)
-    source: str | None = None
-
-
-class PointTable(_Table):
-    """One signal of a station, as the site file writes it."""
-
-    alias: list[Annotated[str, StringConstraints(min_length=1)]] = []
-    unit: str | None = None
-    stale_after_s: float | None = Field(None, gt=0)
-
-
-class StationTable(_Table):
-    """A ``[[station]]`` without its overrides of limits."""
-
-    id: Id
-    name: str
-    kind: StationKind
-    unit: str | None = None
-    channel: int | None = Field(None, ge=0)
-    product: str | None = None
-    pipe_diameter_m: float | None = Field(None, gt=0)
-    capacitance_pF: float | None = Field(None, gt=0)
-    points: dict[Role, PointTable] = {}
-
-
-class Header(_Table):
-    """The ``[site]`` table."""
-
-    id: Id
-    name: str
-    timezone: str
-
-
-class Point(_Table):
+class Point(_Resolved):
     """One recorded signal: ``<station>.<role>`` inside, its aliases outside.
 
     A reading times ``scale`` is in the unit that Bondtrail keeps: ohm, L/min or kg/min.
@@ -125,8 +51,8 @@ class Point(_Table):
 
     station: str
     role: Role
-    aliases: tuple[str, ...]
-    scale: float
+    aliases: tuple[str, ...] = ()
+    scale: float = 1.0
     stale_after_s: float
 
     @property
@@ -135,20 +61,20 @@ class Point(_Table):
         return f"{self.station}.{self.role}"
 
 
-class Station(_Table):
+class Station(_Resolved):
     """A place where something is bonded, with the limits that hold there."""
 
     id: str
     name: str
     kind: StationKind
-    unit: str | None
-    channel: int | None
-    product: str | None
-    pipe_diameter_m: float | None
-    capacitance_pF: float | None
-    limits: Limits
-    points: Mapping[Role, Point]
-    volume_unit: Literal["L", "kg"] | None
+    unit: str | None = None
+    channel: int | None = None
+    product: str | None = None
+    pipe_diameter_m: float | None = None
+    capacitance_pF: float | None = None
+    limits: Limits = Limits()
+    points: Mapping[Role, Point] = {}
+    volume_unit: Literal["L", "kg"] | None = None
     """What its flow adds up to; None where flow is not measured."""
 
     @property
@@ -163,7 +89,7 @@ class Station(_Table):
         return next((role for role in told if role in self.points), None)
 
 
-class Site(_Table):
+class Site(_Resolved):
     """A whole site file, checked and with every unit, zone and override resolved."""
 
     id: str
@@ -207,6 +133,19 @@ class Site(_Table):
         return {tag: point for point in self.points() for tag in (point.name, *point.aliases)}
 
 
+def same_judgement(a: Station, b: Station) -> bool:
+    """Return whether the rules say the same of both, given the same samples.
+
+    Names, aliases and units do not matter to them: a unit is converted on the way in.
+    """
+    return _judged_by(a) == _judged_by(b)
+
+
+def _judged_by(station: Station) -> tuple[object, ...]:
+    stale = {role: point.stale_after_s for role, point in station.points.items()}
+    return station.id, station.is_fixed, station.product, station.volume_unit, station.limits, stale
+
+
 def load_site(path: Path) -> Site:
     """Read and check a site file.
 
@@ -216,9 +155,14 @@ def load_site(path: Path) -> Site:
         With every problem of the file at once.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as exc:
-        raise SiteError(str(path), [Problem("", "", f"cannot be read: {exc}", "a TOML file")]) from exc
+        with path.open("rb") as file:
+            text = file.read(MOST_BYTES + 1).decode("utf-8")
+    except OSError as exc:
+        wrong = f"cannot be read: {exc.strerror or exc}"
+        raise SiteError(str(path), [Problem("", "", wrong, "a site file in TOML")]) from exc
+    except UnicodeDecodeError as exc:
+        wrong = f"not UTF-8 text (byte {exc.start})"
+        raise SiteError(str(path), [Problem("", "", wrong, "the file saved as UTF-8")]) from exc
     return parse_site(text, str(path))
 
 
@@ -230,4 +174,51 @@ def parse_site(text: str, source: str = "site file") -> Site:
     SiteError
         With every problem of the file at once.
     """
-    raise NotImplementedError
+    text = text.removeprefix("\ufeff")
+    problems = Problems()
+    parts = sound_parts(read_toml(text, source), problems)
+    if problems.listed():
+        raise SiteError(source, problems.listed())
+    return _resolved(parts, text)
+
+
+def _resolved(parts: SiteParts, text: str) -> Site:
+    header = Header.model_validate(parts.header)
+    products = {name: Product.model_validate(raw) for name, raw in parts.products.items()}
+    return Site(
+        id=header.id,
+        name=header.name,
+        timezone=header.timezone,
+        stations=tuple(_station(station, parts.limits, products) for station in parts.stations),
+        products=products,
+        text=text,
+    )
+
+
+def _station(
+    parts: StationParts, site_limits: Mapping[str, object], products: Mapping[str, Product]
+) -> Station:
+    own = StationTable.model_validate(parts.own)
+    limits = Limits.model_validate({**site_limits, **parts.overrides})
+    phase = products[own.product].phase if own.product else None
+    tables = {role: PointTable.model_validate(raw) for role, raw in parts.points.items()}
+    points = {role: _point(own.id, role, table, limits, phase) for role, table in tables.items()}
+    flow = tables.get(Role.FLOW)
+    return Station(
+        **dict(own),
+        limits=limits,
+        points=points,
+        volume_unit=flow_scale(flow.unit, phase)[1] if flow else None,
+    )
+
+
+def _point(
+    station: str, role: Role, table: PointTable, limits: Limits, phase: Phase | None
+) -> Point:
+    return Point(
+        station=station,
+        role=role,
+        aliases=tuple(dict.fromkeys(table.alias)),
+        scale=scale_of(role, table.unit, phase),
+        stale_after_s=table.stale_after_s or limits.stale_after_s,
+    )

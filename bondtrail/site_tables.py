@@ -1,0 +1,136 @@
+"""The tables of a site file as they are written: names, bounds, defaults and what is right.
+
+A field's bounds, default, examples and description are also what an error about it offers, so
+that each is written once.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+LONGEST_S = 1e9
+"""Over 31 years; keeps every sum of a moment and a limit inside 64-bit nanoseconds."""
+
+
+class Role(StrEnum):
+    """What a point says of its station."""
+
+    RESISTANCE = "resistance"
+    STATUS = "status"
+    PERMISSIVE = "permissive"
+    FLOW = "flow"
+    RUNNING = "running"
+    BYPASS = "bypass"
+
+
+class StationKind(StrEnum):
+    """What is bonded at a station."""
+
+    RAIL_TANK_CAR = "rail_tank_car"
+    ROAD_TANKER = "road_tanker"
+    DRUM = "drum"
+    IBC = "ibc"
+    MOBILE_VESSEL = "mobile_vessel"
+    FLEXIBLE_BULK_BAG = "flexible_bulk_bag"
+    FIXED_ITEM = "fixed_item"
+
+
+class Table(BaseModel):
+    """A table of the file: no unknown key, no text where a number belongs, never changed."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
+
+
+Seconds = Annotated[float, Field(ge=0, le=LONGEST_S)]
+Id = Annotated[
+    str,
+    StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$"),
+    Field(description="1 to 63 letters, digits, - or _, such as rail-1"),
+]
+"""Ids are part of file names, topics and URLs: no dot, slash or blank."""
+
+_PRINTABLE = r"^[^\p{Cc}\p{Zl}\p{Zp}]+$"
+Text = Annotated[
+    str,
+    StringConstraints(pattern=_PRINTABLE, min_length=1, max_length=200),
+    Field(description="text of 1 to 200 characters on one line"),
+]
+Alias = Annotated[
+    str,
+    StringConstraints(
+        pattern=r"^[^\p{Cc}\p{Z}]([^\p{Cc}\p{Zl}\p{Zp}]*[^\p{Cc}\p{Z}])?$",
+        min_length=1,
+        max_length=256,
+    ),
+]
+"""A tag, column, ``topic#field`` or metric: adapters cut blanks off, so it has none at its ends."""
+
+
+class Limits(Table):
+    """The limits that the rules judge by; the defaults are those of the design."""
+
+    limit_ohm: float = Field(default=10.0, gt=0, le=1e12)
+    open_ohm: float = Field(default=100_000.0, gt=0, le=1e15)
+    hold_s: Seconds = 1.0
+    stale_after_s: float = Field(default=5.0, ge=0.001, le=LONGEST_S)
+    flow_min: float = Field(default=5.0, gt=0, le=1e12)
+    transfer_min_s: Seconds = 10.0
+    resume_within_s: Seconds = 600.0
+    start_allowance_s: Seconds = 2.0
+    stop_allowance_s: Seconds = 5.0
+    nodata_allowance_s: Seconds = 10.0
+    trip_window_s: Seconds = 10.0
+    brief_s: Seconds = 2.0
+    marginal_factor: float = Field(default=1.5, ge=1, le=1e6)
+    hookup_min_s: Seconds = 3.0
+    detach_s: Seconds = 3.0
+    mismatch_s: Seconds = 3.0
+    isolated_s: Seconds = 60.0
+    release_wait_s: Seconds = 0.0
+    bypass_allowance_s: Seconds = 1.0
+    cluster_count: int = Field(default=3, ge=2, le=1_000_000)
+    cluster_s: float = Field(default=60.0, gt=0, le=LONGEST_S)
+
+
+class Product(Table):
+    """Electrostatic properties of a product, for the hazard estimate."""
+
+    phase: Literal["liquid", "powder"] = Field(description="liquid or powder")
+    conductivity_pS_m: float | None = Field(default=None, gt=0, le=1e21, examples=[1.0])
+    relative_permittivity: float | None = Field(default=None, ge=1, le=1e6, examples=[2.4])
+    mie_mJ: float | None = Field(default=None, gt=0, le=1e9, examples=[0.24])
+    source: Text | None = None
+
+
+class Header(Table):
+    """The ``[site]`` table."""
+
+    id: Id
+    name: Text
+    timezone: Text = Field(description="an IANA zone such as Europe/Lisbon")
+
+
+class PointTable(Table):
+    """One signal of a station."""
+
+    alias: list[Alias] = Field(
+        default=[], max_length=100, description='a list of at most 100 names, such as ["FT-101"]'
+    )
+    unit: str | None = Field(default=None, description='a unit in quotes, such as "ohm" or "L/min"')
+    stale_after_s: float | None = Field(default=None, ge=0.001, le=LONGEST_S, examples=[7200])
+
+
+class StationTable(Table):
+    """A ``[[station]]`` without its points and its overrides of limits."""
+
+    id: Id
+    name: Text
+    kind: Annotated[StationKind, Field(strict=False)]
+    unit: Text | None = None
+    channel: int | None = Field(default=None, ge=0, le=1_000_000, examples=[1])
+    product: Text | None = None
+    pipe_diameter_m: float | None = Field(default=None, gt=0, le=10, examples=[0.1])
+    capacitance_pF: float | None = Field(default=None, gt=0, le=1e12, examples=[1000.0])

@@ -1,0 +1,176 @@
+"""Units of the site file: what to multiply a reading by so that Bondtrail can keep it."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from functools import lru_cache
+from typing import TYPE_CHECKING, Literal
+
+from bondtrail.site_tables import Role
+
+if TYPE_CHECKING:
+    import pint
+
+import pint
+
+Phase = Literal["liquid", "powder"]
+
+OHM = "ohm"
+LITRES = "L/min"
+KILOGRAMS = "kg/min"
+
+LONGEST = 40
+_POWER = r"(?:(?:\^|\*\*)?-?[1-9]|[²³]|⁻[¹²³])?"
+_TERM = rf"[^\W\d]+{_POWER}"
+_UNIT = re.compile(rf"{_TERM}(?:(?:\s*[*/·]\s*|\s+){_TERM})*\Z")
+_GLUED_POWER = re.compile(r"(?<=[^\W\d_])(?=-?[1-9])")
+_SPELLINGS = {"Ohm": "ohm", "Ohms": "ohm", "ohms": "ohm", "OHM": "ohm"}
+_AMBIGUOUS = {
+    "barrel": "oil_barrel (42 US gallons)",
+    "bbl": "oil_barrel (42 US gallons)",
+    "ton": "t (1000 kg), short_ton or long_ton",
+}
+_SHORTHAND = {
+    "lpm": "L/min",
+    "lph": "L/h",
+    "gpm": "gal/min (US) or imperial_gallon/min",
+    "cfm": "ft3/min",
+    "cmh": "m3/h",
+    "mc/h": "m3/h",
+    "kgh": "kg/h",
+    "tph": "t/h",
+}
+
+
+class UnitError(ValueError):
+    """A unit that cannot be used; ``wrong`` says why and ``right`` what would do."""
+
+    def __init__(self, wrong: str, right: str) -> None:
+        super().__init__(wrong, right)
+        self.wrong = wrong
+        self.right = right
+
+
+def resistance_scale(unit: str | None) -> float:
+    """Return what a reading in ``unit`` is multiplied by to be in ohm; no unit means ohm.
+
+    Raises
+    ------
+    UnitError
+        If it is no unit of resistance.
+    """
+    if unit is None:
+        return 1.0
+    right = "a unit of resistance, such as ohm, kohm or Mohm"
+    scale = _scale(unit, OHM, right)
+    if scale is None:
+        raise UnitError(f"{unit!r} is no unit of resistance", right)
+    return scale
+
+
+def flow_scale(unit: str | None, phase: Phase | None) -> tuple[float, Literal["L", "kg"]]:
+    """Return what a reading of flow is multiplied by, and what the flow then adds up to.
+
+    Parameters
+    ----------
+    unit : str or None
+        As written; None means L/min, or kg/min for a powder.
+    phase : {"liquid", "powder"} or None
+        Of the station's product: a liquid is measured by volume, a powder by mass. None where
+        no product is named; the unit alone decides then.
+
+    Raises
+    ------
+    UnitError
+        If it is no rate of flow, or not the kind of rate that the phase asks for.
+    """
+    if unit is None:
+        return (1.0, "kg") if phase == "powder" else (1.0, "L")
+    rates = {
+        "liquid": "a volume rate, such as L/min or m3/h",
+        "powder": "a mass rate, such as kg/min or t/h",
+        None: "a volume rate such as L/min or m3/h, or a mass rate such as kg/min or t/h",
+    }
+    right = rates[phase]
+    by_volume, by_mass = _scale(unit, LITRES, right), _scale(unit, KILOGRAMS, right)
+    if by_volume is None and by_mass is None:
+        raise UnitError(f"{unit!r} is no rate of flow", right)
+    if by_volume is not None and phase != "powder":
+        return by_volume, "L"
+    if by_mass is not None and phase != "liquid":
+        return by_mass, "kg"
+    measured = "volume" if by_mass is None else "mass"
+    raise UnitError(f"{unit!r} is a rate of {measured}, and the product is a {phase}", right)
+
+
+def scale_of(role: Role, unit: str | None, phase: Phase | None) -> float:
+    """Return what a reading of this role is multiplied by; contacts and codes have no unit.
+
+    Raises
+    ------
+    UnitError
+        If the unit does not fit the role, or the phase of the product.
+    """
+    if role is Role.RESISTANCE:
+        return resistance_scale(unit)
+    if role is Role.FLOW:
+        return flow_scale(unit, phase)[0]
+    if unit is not None:
+        raise UnitError(f"{unit[:LONGEST]!r}, but {role} has no unit", "no unit here")
+    return 1.0
+
+
+@lru_cache(maxsize=256)
+def _scale(text: str, target: str, right: str) -> float | None:
+    """Return the factor from ``text`` to ``target``, or None if it measures something else."""
+    written = _normal(text, right)
+    registry = _registry()
+    try:
+        unit = registry.parse_units(written)
+        if unit.dimensionality != registry.parse_units(target).dimensionality:
+            return None
+        scale = float(registry.convert(Fraction(1), unit, target))
+    except Exception as exc:  # pint lets out errors of many kinds: its own, tokenize's, arithmetic
+        raise _unknown(text, right) from exc
+    if not 1e-15 <= scale <= 1e15:
+        raise UnitError(f"{text!r} is too large or too small to be meant", right)
+    return scale
+
+
+def _normal(text: str, right: str) -> str:
+    """Return the unit as pint reads it, refusing what is not plainly a unit.
+
+    pint evaluates what it is given, powers of powers of numbers too, so only names with
+    one-digit powers are let through. It does not know a power written on to a name, as in
+    ``m3/h``, which is how plants write it.
+    """
+    text = text.strip()
+    if len(text) > LONGEST or not _UNIT.match(text):
+        raise _unknown(text, right)
+    names = re.findall(r"[^\W\d]+", text)
+    for name in names:
+        if name in _AMBIGUOUS:
+            raise UnitError(f"{name!r} means different sizes to different people", _AMBIGUOUS[name])
+    for name in names:
+        text = text.replace(name, _SPELLINGS.get(name, name))
+    return _GLUED_POWER.sub("**", text)
+
+
+def _unknown(text: str, right: str) -> UnitError:
+    shown = text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
+    meant = _SHORTHAND.get(text.strip().lower())
+    return UnitError(
+        f"{shown!r} is no known unit", f"{meant}, if that is meant" if meant else right
+    )
+
+
+@lru_cache(maxsize=1)
+def _registry() -> pint.UnitRegistry[Fraction]:
+    """Return the registry of units, in fractions: a factor is rounded just once.
+
+    Made on first use, since it takes a second.
+    """
+    import pint
+
+    return pint.UnitRegistry(non_int_type=Fraction)
