@@ -1,0 +1,58 @@
+# One command for each thing a person or CI does here: make demo, test, check, bench.
+
+VENV := .venv
+BIN := $(VENV)/bin
+INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt
+
+.PHONY: help demo test check bench services clean
+.DEFAULT_GOAL := help
+
+help:
+	@echo "make demo    the invented site: load, analyse, print what was found, serve the board"
+	@echo "make test    install what the tests need, then run them all"
+	@echo "make check   format, lint, types and the arrows between the rooms, as CI does"
+	@echo "make bench   timings, each beside its yardstick"
+	@echo "make clean   remove the environment and the demo's store"
+
+demo: $(VENV)/ready
+	@$(BIN)/bondtrail demo
+
+test: $(VENV)/ready-dev services
+	$(BIN)/python -m pytest
+
+check: $(VENV)/ready-dev
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(VENV)/ready-dev
+	$(BIN)/python -m benchmarks
+
+services:
+	@bash .ci/services
+
+# A stamp per set of packages: installing again is only needed when these two files change.
+$(VENV)/ready: $(BIN)/python pyproject.toml constraints.txt
+	@echo "Installing Bondtrail into $(VENV) ..."
+	@$(INSTALL) -e .
+	@touch $@
+
+$(VENV)/ready-dev: $(BIN)/python pyproject.toml constraints.txt
+	@echo "Installing Bondtrail and what its checks need into $(VENV) ..."
+	@$(INSTALL) -e '.[dev]'
+	@touch $@ $(VENV)/ready
+
+$(BIN)/python:
+	@for python in python3 python3.14 python3.13 python3.12 python3.11; do \
+	  if "$$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then \
+	    "$$python" -m venv $(VENV) && exit 0; \
+	    rm -rf $(VENV); \
+	    echo "$$python cannot make $(VENV): on Debian and Ubuntu, apt install python3-venv" >&2; \
+	    exit 1; \
+	  fi; \
+	done; \
+	echo "Bondtrail needs Python 3.11 or later, and none was found" >&2; exit 1
+
+clean:
+	rm -rf $(VENV) bondtrail-demo.db bondtrail-demo.db-wal bondtrail-demo.db-shm
