@@ -1,0 +1,77 @@
+"""Spans: sorted, disjoint, half-open stretches of time as an int64 array of shape (n, 2), in ns."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+Spans = npt.NDArray[np.int64]
+Moments = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+NOWHERE: Spans = np.empty((0, 2), np.int64)
+
+
+def where(edges: Moments, mask: Mask) -> Spans:
+    """Return the maximal stretches over which ``mask`` holds.
+
+    Parameters
+    ----------
+    edges : ndarray of int64, shape (n + 1,)
+        Rising edges of n adjoining intervals. [ns]
+    mask : ndarray of bool, shape (n,)
+        Whether the condition holds over each.
+    """
+    steps = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False]))))
+    return edges[steps].reshape(-1, 2)
+
+
+def lengths(spans: Spans) -> Moments:
+    """Return the length of each span. [ns]"""
+    return spans[:, 1] - spans[:, 0]
+
+
+def total(spans: Spans) -> int:
+    """Return the length of all spans together. [ns]"""
+    return int(lengths(spans).sum())
+
+
+def within(spans: Spans, start: int, end: int) -> Spans:
+    """Return the parts of the spans that lie inside ``[start, end)``."""
+    low = int(np.searchsorted(spans[:, 1], start, side="right"))
+    high = int(np.searchsorted(spans[:, 0], end, side="left"))
+    return np.clip(spans[low:high], start, end) if low < high else NOWHERE
+
+
+def touches(spans: Spans, start: int, end: int) -> bool:
+    """Return whether any span has a moment inside ``[start, end)``."""
+    return len(within(spans, start, end)) > 0
+
+
+def intersection(first: Spans, second: Spans) -> Spans:
+    """Return the stretches that lie in a span of both."""
+    if not len(first) or not len(second):
+        return NOWHERE
+    edges = np.unique(np.concatenate((first.ravel(), second.ravel())))
+    mask = covers(first, edges[:-1]) & covers(second, edges[:-1])
+    return where(edges, mask)
+
+
+def covers(spans: Spans, moments: Moments) -> Mask:
+    """Return for each moment whether a span holds it."""
+    if not len(spans):
+        return np.zeros(len(moments), bool)
+    index = np.searchsorted(spans[:, 0], moments, side="right") - 1
+    inside: Mask = (index >= 0) & (moments < spans[index, 1])
+    return inside
+
+
+def elapsed(spans: Spans, moments: Moments) -> Moments:
+    """Return how much of the spans lies before each moment; differences are sums. [ns]"""
+    if not len(spans):
+        return np.zeros(len(moments), np.int64)
+    before = np.concatenate(([0], np.cumsum(lengths(spans))))
+    index = np.searchsorted(spans[:, 0], moments, side="right")
+    last = np.maximum(index - 1, 0)
+    beyond = np.maximum(spans[last, 1] - moments, 0)
+    return before[index] - np.where(index > 0, beyond, 0)

@@ -1,0 +1,231 @@
+"""The rules applied to one station: samples in, transfers, hookups, trips and findings out."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from analytics.core.alarms import alarm_starts
+from analytics.core.bond import Bond
+from analytics.core.case import Case, build_case
+from analytics.core.days import Episodes, day_sums
+from analytics.core.findings import disagreements, find_all
+from analytics.core.situation import Signals, observed_span, openings
+from analytics.core.spans import NOWHERE, total, within
+from analytics.core.transfers import FlowRuns, bond_lead, ticket_of
+from analytics.core.trips import (
+    CLASS_OF,
+    FlowStop,
+    cause_of_loss,
+    cause_without_loss,
+    is_marginal,
+    loss_behind,
+    stops_by,
+    verified_losses,
+)
+from bondtrail.results import (
+    NON_COMPLIANT,
+    DaySums,
+    Finding,
+    Hookup,
+    StationResults,
+    Ticket,
+    Transfer,
+    Trip,
+    WorkWindow,
+)
+from bondtrail.site import Station
+from bondtrail.times import day_edges, local_day, nanoseconds, seconds
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A station's case, and all that began in it."""
+
+    case: Case
+    episodes: Episodes
+
+
+def judge(
+    station: Station,
+    signals: Signals,
+    *,
+    zone: ZoneInfo,
+    work: Sequence[WorkWindow] = (),
+    tickets: Sequence[Ticket] = (),
+) -> StationResults:
+    """Return everything that the rules say of a station's signals.
+
+    Parameters
+    ----------
+    station : Station
+        Its points and the limits to judge by.
+    signals : mapping of Role to Samples
+        Each strictly rising in time; resistance in ohm, flow in L/min or kg/min.
+    zone : ZoneInfo
+        The site's clock, for the days of the sums.
+    work, tickets : sequence
+        Maintenance windows and transfer tickets of the station.
+
+    Returns
+    -------
+    StationResults
+        Equal for equal input, to the last bit.
+    """
+    span = observed_span(station, signals)
+    if span is None:
+        return StationResults(station.id)
+    verdict = examine(station, signals, span, work=work, tickets=tickets)
+    first, last = local_day(span[0], zone), local_day(span[1] - 1, zone)
+    days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
+    sums = day_sums(verdict.case, verdict.episodes, days, day_edges(first, last, zone))
+    return results_of(station.id, verdict.episodes, sums)
+
+
+def results_of(station: str, episodes: Episodes, days: Sequence[DaySums]) -> StationResults:
+    """Return episodes and days as one station's results."""
+    return StationResults(
+        station=station,
+        transfers=tuple(episodes.transfers),
+        hookups=tuple(episodes.hookups),
+        trips=tuple(episodes.trips),
+        findings=tuple(episodes.findings),
+        days=tuple(days),
+    )
+
+
+def examine(
+    station: Station,
+    signals: Signals,
+    span: tuple[int, int],
+    *,
+    work: Sequence[WorkWindow] = (),
+    tickets: Sequence[Ticket] = (),
+) -> Verdict:
+    """Return the case of a station over a span of time, with its episodes. [ns]"""
+    case = build_case(station, signals, span)
+    trips = find_trips(case)
+    findings = find_all(case, trips, work)
+    without, withheld = disagreements(case)
+    episodes = Episodes(
+        transfers=_transfers(case, trips, findings, tickets),
+        hookups=case.hookups,
+        trips=trips,
+        findings=findings,
+        alarms=alarm_starts(
+            case.now,
+            case.losses,
+            np.array([(item.start, item.end) for item in case.transfers], np.int64).reshape(-1, 2),
+            np.concatenate((NOWHERE, without, withheld)),
+            is_fixed=station.is_fixed,
+        ),
+    )
+    return Verdict(case, episodes)
+
+
+def find_trips(case: Case) -> list[Trip]:
+    """Return the trips of a case, by time."""
+    limits = case.limits
+    if case.now.permissive is None:
+        triggers = verified_losses(case.losses, case.low, nanoseconds(limits.hold_s))
+    else:
+        triggers = openings(case.now.permissive)
+    window = nanoseconds(limits.trip_window_s)
+    faulty = case.now.where(case.now.faulty)
+    return [
+        _trip(case, transfer, stop, faulty)
+        for transfer in case.transfers
+        for stop in stops_by(triggers, transfer, window)
+    ]
+
+
+def _trip(case: Case, transfer: FlowRuns, stop: FlowStop, faulty: np.ndarray) -> Trip:
+    limits = case.limits
+    loss = loss_behind(stop, case.not_low)
+    if loss is None:
+        cause = cause_without_loss(stop, faulty, case.low)
+    else:
+        open_spans = case.now.bond.where(Bond.OPEN)
+        cause = cause_of_loss(loss, open_spans, nanoseconds(limits.brief_s))
+    in_run = loss is not None and loss[0] >= stop.run_start
+    return Trip(
+        station=case.station.id,
+        time=stop.time,
+        transfer=case.transfer_id(transfer),
+        trip_class=CLASS_OF[cause],
+        cause=cause,
+        marginal=loss is not None and is_marginal(loss, case.resistance, limits),
+        loss_s=None if loss is None else seconds(loss[1] - loss[0]),
+        stop_s=seconds(stop.flow_off - loss[0]) if loss is not None and in_run else None,
+    )
+
+
+def _transfers(
+    case: Case, trips: Sequence[Trip], findings: Sequence[Finding], tickets: Sequence[Ticket]
+) -> list[Transfer]:
+    named: dict[str, list[Finding]] = defaultdict(list)
+    for finding in findings:
+        if finding.transfer is not None:
+            named[finding.transfer].append(finding)
+    tripped: dict[str, int] = defaultdict(int)
+    for trip in trips:
+        tripped[trip.transfer] += 1
+    ends = np.array([hookup.end for hookup in case.hookups], np.int64)
+    rows = []
+    for transfer in case.transfers:
+        ident = case.transfer_id(transfer)
+        index = int(np.searchsorted(ends, transfer.start, side="right"))
+        hookup = case.hookups[index] if index < len(case.hookups) else None
+        if hookup is not None and hookup.start >= transfer.end:
+            hookup = None
+        ticket = ticket_of(transfer, tickets)
+        rows.append(_transfer(case, transfer, hookup, ticket, tripped[ident], named[ident]))
+    return rows
+
+
+def _transfer(
+    case: Case,
+    transfer: FlowRuns,
+    hookup: Hookup | None,
+    ticket: Ticket | None,
+    trips: int,
+    findings: Sequence[Finding],
+) -> Transfer:
+    station = case.station
+    exposed = {
+        name: within(spans, transfer.start, transfer.end)
+        for name, spans in (
+            ("not_bonded", case.exposures.not_bonded),
+            ("no_data", case.exposures.no_data),
+            ("bypassed", case.exposures.bypassed),
+        )
+    }
+    # A fixed item's bond may have held for months: how long it led the flow says nothing.
+    lead = None if station.is_fixed else bond_lead(transfer, case.now.verified)
+    return Transfer(
+        station=station.id,
+        start=transfer.start,
+        end=transfer.end,
+        flow_s=seconds(total(transfer.runs)),
+        volume=case.volume(transfer.runs),
+        unit=station.volume_unit,
+        batch=ticket.batch or None if ticket else None,
+        product=(ticket.product or None if ticket else None) or station.product,
+        operator=ticket.operator or None if ticket else None,
+        compliant=not any(finding.kind in NON_COMPLIANT for finding in findings),
+        not_bonded_s=seconds(total(exposed["not_bonded"])),
+        no_data_s=seconds(total(exposed["no_data"])),
+        bypassed_s=seconds(total(exposed["bypassed"])),
+        not_bonded_volume=case.volume(exposed["not_bonded"]),
+        no_data_volume=case.volume(exposed["no_data"]),
+        bypassed_volume=case.volume(exposed["bypassed"]),
+        trips=trips,
+        time_to_bond_s=hookup.time_to_bond_s if hookup else None,
+        bond_lead_s=None if lead is None else seconds(lead),
+        findings=tuple(sorted(finding.id for finding in findings)),
+    )
