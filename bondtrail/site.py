@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict
 
-from bondtrail.site_checks import MOST_BYTES, SiteParts, StationParts, read_toml, sound_parts
+from bondtrail.site_checks import SiteParts, StationParts, sound_parts
 from bondtrail.site_problems import Problem, Problems, SiteError
 from bondtrail.site_tables import (
     Header,
@@ -21,6 +21,7 @@ from bondtrail.site_tables import (
     StationKind,
     StationTable,
 )
+from bondtrail.site_text import read_text, read_toml
 from bondtrail.site_units import Phase, flow_scale, scale_of
 
 __all__ = [
@@ -154,16 +155,7 @@ def load_site(path: Path) -> Site:
     SiteError
         With every problem of the file at once.
     """
-    try:
-        with path.open("rb") as file:
-            text = file.read(MOST_BYTES + 1).decode("utf-8")
-    except OSError as exc:
-        wrong = f"cannot be read: {exc.strerror or exc}"
-        raise SiteError(str(path), [Problem("", "", wrong, "a site file in TOML")]) from exc
-    except UnicodeDecodeError as exc:
-        wrong = f"not UTF-8 text (byte {exc.start})"
-        raise SiteError(str(path), [Problem("", "", wrong, "the file saved as UTF-8")]) from exc
-    return parse_site(text, str(path))
+    return parse_site(read_text(path), str(path))
 
 
 def parse_site(text: str, source: str = "site file") -> Site:

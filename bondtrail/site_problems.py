@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from annotated_types import Ge, Gt, Le
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 MOST = 500
 """More problems than anyone mends in one go are counted, not listed."""
+
+LONGEST_SHOWN = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +31,9 @@ class Problem:
     def __str__(self) -> str:
         line = f"line {self.line}" if self.line else ""
         place = " ".join(part for part in (line, self.table, self.key) if part)
-        return f"{place}: {self.wrong}: expected {self.right}".removeprefix(": ")
+        expected = "" if self.right.startswith("did you mean") else "expected "
+        said = f"{self.wrong}: {expected}{self.right}"
+        return f"{place}: {said}" if place else said
 
 
 class SiteError(Exception):
@@ -41,7 +45,12 @@ class SiteError(Exception):
         self.problems = tuple(problems)
 
     def __str__(self) -> str:
-        return "\n".join(f"{self.source} {problem}" for problem in self.problems)
+        return "\n".join(
+            f"{self.source} {problem}"
+            if problem.table or problem.key or problem.line
+            else f"{self.source}: {problem}"
+            for problem in self.problems
+        )
 
 
 class Problems:
@@ -71,21 +80,20 @@ class Problems:
         return [*self._found, rest]
 
 
-def meant(word: str, known: Iterable[str]) -> str | None:
+def meant(word: object, known: Iterable[str]) -> str | None:
     """Return the known word that ``word`` is most like, or None."""
-    if len(word) > 64:  # likeness takes time that grows with the square of the length
-        return None
+    if not isinstance(word, str) or len(word) > LONGEST_SHOWN:
+        return None  # comparing takes time that grows with the square of the length
     by_lower = {name.lower(): name for name in known}
     close = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.7)
     return by_lower[close[0]] if close else None
 
 
-def one_of(word: str, known: Iterable[str]) -> str:
+def one_of(word: object, known: Collection[str]) -> str:
     """Return what would be right for a word that is not among the known ones."""
-    words = list(known)
-    close = meant(word, words)
-    choice = "one of " + ", ".join(words)
-    return f"{choice}; did you mean {close}?" if close else choice
+    close = meant(word, known)
+    choice = "one of " + ", ".join(known)
+    return f"{choice} (did you mean {close}?)" if close else choice
 
 
 def shown(value: object) -> str:
@@ -94,53 +102,108 @@ def shown(value: object) -> str:
         case bool():
             return "true" if value else "false"
         case str():
-            return repr(value if len(value) <= 60 else f"{value[:57]}...")
+            short = len(value) <= LONGEST_SHOWN
+            return repr(value if short else f"{value[: LONGEST_SHOWN - 3]}...")
         case int() if value.bit_length() > 64:
             return "a number of very many digits"
         case int() | float():
             return repr(value)
         case dt.date() | dt.time():
-            return str(value)
+            return f"the date or time {value}"
         case Mapping():
             return "a table"
         case _:
             return "a list"
 
 
+def shown_key(key: str) -> str:
+    """Return a key of a TOML file as an error names it."""
+    return key if len(key) <= LONGEST_SHOWN and key.isprintable() else shown(key)
+
+
 def note_invalid(
     problems: Problems, table: str, prefix: str, model: type[BaseModel], error: ValidationError
-) -> set[str]:
-    """Note what pydantic found wrong with one table and return the keys concerned.
+) -> set[tuple[int | str, ...]]:
+    """Note what is wrong with one table and return the places concerned: key, or key and index.
 
-    ``prefix`` comes before the keys, where the table lies inside another.
+    Parameters
+    ----------
+    problems : Problems
+        Where to note it.
+    table, prefix : str
+        The table, and what comes before its keys where it lies inside another.
+    model : type of BaseModel
+        What the table should have been; its fields say what would be right.
+    error : ValidationError
+        What pydantic found, in its own terms, which are not shown.
     """
-    keys = set()
+    places = set()
     for detail in error.errors(include_url=False, include_context=False):
-        key = str(detail["loc"][0])
-        keys.add(key)
+        place, kind, value = detail["loc"], detail["type"], detail.get("input")
+        key = str(place[0])
         field = model.model_fields[key]
-        wrong = _wrong(detail["type"], detail.get("input"), field)
-        problems.add(table, prefix + key, wrong, _right(detail, field))
-    return keys
+        problems.add(table, prefix + key, _wrong(kind, value), _right(kind, value, key, field))
+        places.add(place)
+    return places
 
 
-def _wrong(kind: str, value: object, field: FieldInfo) -> str:
-    if kind == "missing":
-        return "missing"
-    if kind in ("greater_than", "greater_than_equal") and isinstance(value, int | float):
-        return f"{shown(value)} is {'negative' if value < 0 else 'too small'}"
-    if kind in ("less_than_equal", "int_parsing_size"):
-        return f"{shown(value)} is too large"
-    if kind == "finite_number":
-        return f"{shown(value)} is not a finite number"
-    if kind == "too_long":
-        return "the list is too long"
-    if kind == "string_too_long":
-        return f"{shown(value)} is too long"
-    if kind == "string_too_short":
-        return "the text is empty"
-    return f"{shown(value)} does not fit"
+_WRONG = {
+    "missing": "missing",
+    "finite_number": "{} is not a finite number",
+    "less_than_equal": "{} is too large",
+    "string_too_long": "{} is too long",
+    "string_too_short": "{} is empty",
+    "too_long": "the list is too long",
+    "enum": "{} is not known",
+    "literal_error": "{} is not known",
+}
 
 
-def _right(detail: Mapping[str, Any], field: FieldInfo) -> str:
-    return field.description or "a fitting value"
+def _wrong(kind: str, value: object) -> str:
+    words = _WRONG.get(kind)
+    if words is None:
+        words = _wrong_number(kind, value) if isinstance(value, int | float) else _wrong_text(kind)
+    return words.format(shown(value))
+
+
+def _wrong_number(kind: str, value: float) -> str:
+    if kind == "string_type":
+        return "{} is not in quotes"
+    if kind == "int_type" and isinstance(value, float):
+        return "{} is not a whole number"
+    if kind.startswith("greater_than"):
+        return "{} is negative" if value < 0 else "{} is too small"
+    if kind == "float_type" and not isinstance(value, bool):  # an integer beyond any float
+        return "{} is too large"
+    return "{} does not fit"
+
+
+def _wrong_text(kind: str) -> str:
+    return "{} is no number" if kind in ("float_type", "int_type") else "{} does not fit"
+
+
+def _right(kind: str, value: object, key: str, field: FieldInfo) -> str:
+    if field.description:
+        return field.description
+    if _is_choice(field):
+        return one_of(value, [str(example) for example in field.examples or ()])
+    noun = "a whole number" if kind.startswith("int") else "a number"
+    return noun + _bounds(field, upper=kind in ("less_than_equal", "float_type"))
+
+
+def _is_choice(field: FieldInfo) -> bool:
+    return all(isinstance(example, str) for example in field.examples or (0,))
+
+
+def _bounds(field: FieldInfo, *, upper: bool) -> str:
+    words = []
+    for bound in field.metadata:
+        match bound:
+            case Gt():
+                words.append(f"above {bound.gt:g}")
+            case Ge():
+                words.append(f"of at least {bound.ge:g}")
+            case Le() if upper:
+                words.append(f"of at most {bound.le:g}")
+    example = field.examples[0] if field.examples else field.default
+    return f" {' and '.join(words)}, e.g. {example}"

@@ -44,19 +44,21 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
 
 
+ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$"
+TEXT = "text in quotes, of 1 to 200 characters on one line"
+
 Seconds = Annotated[float, Field(ge=0, le=LONGEST_S)]
 Id = Annotated[
     str,
-    StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$"),
-    Field(description="1 to 63 letters, digits, - or _, such as rail-1"),
+    StringConstraints(pattern=ID_PATTERN),
+    Field(description="1 to 63 letters, digits, - or _ in quotes, such as rail-1"),
 ]
 """Ids are part of file names, topics and URLs: no dot, slash or blank."""
 
-_PRINTABLE = r"^[^\p{Cc}\p{Zl}\p{Zp}]+$"
 Text = Annotated[
     str,
-    StringConstraints(pattern=_PRINTABLE, min_length=1, max_length=200),
-    Field(description="text of 1 to 200 characters on one line"),
+    StringConstraints(pattern=r"^[^\p{Cc}\p{Zl}\p{Zp}]+$", min_length=1, max_length=200),
+    Field(description=TEXT),
 ]
 Alias = Annotated[
     str,
@@ -98,11 +100,11 @@ class Limits(Table):
 class Product(Table):
     """Electrostatic properties of a product, for the hazard estimate."""
 
-    phase: Literal["liquid", "powder"] = Field(description="liquid or powder")
+    phase: Literal["liquid", "powder"] = Field(examples=["liquid", "powder"])
     conductivity_pS_m: float | None = Field(default=None, gt=0, le=1e21, examples=[1.0])
     relative_permittivity: float | None = Field(default=None, ge=1, le=1e6, examples=[2.4])
     mie_mJ: float | None = Field(default=None, gt=0, le=1e9, examples=[0.24])
-    source: Text | None = None
+    source: Text | None = Field(default=None, description=TEXT)
 
 
 class Header(Table):
@@ -110,14 +112,16 @@ class Header(Table):
 
     id: Id
     name: Text
-    timezone: Text = Field(description="an IANA zone such as Europe/Lisbon")
+    timezone: Text = Field(description="an IANA zone in quotes, such as Europe/Lisbon")
 
 
 class PointTable(Table):
     """One signal of a station."""
 
     alias: list[Alias] = Field(
-        default=[], max_length=100, description='a list of at most 100 names, such as ["FT-101"]'
+        default=[],
+        max_length=100,
+        description='a list of at most 100 names without blanks at their ends, such as ["FT-101"]',
     )
     unit: str | None = Field(default=None, description='a unit in quotes, such as "ohm" or "L/min"')
     stale_after_s: float | None = Field(default=None, ge=0.001, le=LONGEST_S, examples=[7200])
@@ -128,9 +132,11 @@ class StationTable(Table):
 
     id: Id
     name: Text
-    kind: Annotated[StationKind, Field(strict=False)]
-    unit: Text | None = None
+    kind: StationKind = Field(strict=False, examples=[kind.value for kind in StationKind])
+    unit: Text | None = Field(default=None, description=TEXT)
     channel: int | None = Field(default=None, ge=0, le=1_000_000, examples=[1])
-    product: Text | None = None
+    product: Text | None = Field(
+        default=None, description="the name of a [product.NAME] table, in quotes"
+    )
     pipe_diameter_m: float | None = Field(default=None, gt=0, le=10, examples=[0.1])
     capacitance_pF: float | None = Field(default=None, gt=0, le=1e12, examples=[1000.0])

@@ -25,7 +25,7 @@ _POWER = r"(?:(?:\^|\*\*)?-?[1-9]|[²³]|⁻[¹²³])?"
 _TERM = rf"[^\W\d]+{_POWER}"
 _UNIT = re.compile(rf"{_TERM}(?:(?:\s*[*/·]\s*|\s+){_TERM})*\Z")
 _GLUED_POWER = re.compile(r"(?<=[^\W\d_])(?=-?[1-9])")
-_SPELLINGS = {"Ohm": "ohm", "Ohms": "ohm", "ohms": "ohm", "OHM": "ohm"}
+_OHM = re.compile(r"[oO][hH][mM]s?(?![^\W\d])")
 _AMBIGUOUS = {
     "barrel": "oil_barrel (42 US gallons)",
     "bbl": "oil_barrel (42 US gallons)",
@@ -39,6 +39,8 @@ _SHORTHAND = {
     "cmh": "m3/h",
     "mc/h": "m3/h",
     "kgh": "kg/h",
+    "kohm": "kohm",
+    "megohm": "Mohm",
     "tph": "t/h",
 }
 
@@ -148,13 +150,10 @@ def _normal(text: str, right: str) -> str:
     text = text.strip()
     if len(text) > LONGEST or not _UNIT.match(text):
         raise _unknown(text, right)
-    names = re.findall(r"[^\W\d]+", text)
-    for name in names:
+    for name in re.findall(r"[^\W\d]+", text):
         if name in _AMBIGUOUS:
             raise UnitError(f"{name!r} means different sizes to different people", _AMBIGUOUS[name])
-    for name in names:
-        text = text.replace(name, _SPELLINGS.get(name, name))
-    return _GLUED_POWER.sub("**", text)
+    return _GLUED_POWER.sub("**", _OHM.sub("ohm", text))
 
 
 def _unknown(text: str, right: str) -> UnitError:
