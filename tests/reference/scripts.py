@@ -1,0 +1,273 @@
+"""Hypothesis strategies: a station, and what its points report over a minute or five."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from hypothesis import strategies as st
+
+from bondtrail.results import Ticket, WorkWindow
+from bondtrail.samples import Samples
+from bondtrail.site import Limits, Point, Role, Station, StationKind
+from tests.reference.scenes import CLAMPS, SCENES, THEMES
+from tests.reference.timeline import Sample
+
+ZONE = ZoneInfo("Europe/Lisbon")
+S = 10**9
+BEGINNINGS = {
+    "an afternoon": 1_772_370_000 * S,  # 2026-03-01T13:00Z
+    "a minute before midnight": 1_772_409_540 * S,  # 2026-03-01T23:59Z, the same in Lisbon
+    "clocks go forward": 1_774_745_970 * S,  # 2026-03-29T00:59:30Z, half a minute before
+    "a summer midnight": 1_785_538_770 * S,  # 2026-07-31T22:59:30Z, half a minute before
+}
+LONGEST_S = 300
+
+POINTS: dict[str, tuple[Role, ...]] = {
+    "all": tuple(Role),
+    "usual": (Role.RESISTANCE, Role.STATUS, Role.PERMISSIVE, Role.FLOW, Role.BYPASS),
+    "no status": (Role.RESISTANCE, Role.PERMISSIVE, Role.FLOW, Role.BYPASS),
+    "no permissive": (Role.RESISTANCE, Role.STATUS, Role.FLOW),
+    "resistance and flow": (Role.RESISTANCE, Role.FLOW),
+    "status only": (Role.STATUS, Role.PERMISSIVE, Role.FLOW),
+    "status and running": (Role.STATUS, Role.RUNNING),
+    "permissive only": (Role.PERMISSIVE, Role.FLOW, Role.BYPASS),
+    "running": (Role.RESISTANCE, Role.PERMISSIVE, Role.RUNNING),
+    "both flows": (Role.RESISTANCE, Role.PERMISSIVE, Role.FLOW, Role.RUNNING),
+    "no bond": (Role.FLOW, Role.BYPASS),
+    "no flow": (Role.RESISTANCE, Role.STATUS, Role.PERMISSIVE),
+    "one point": (Role.RESISTANCE,),
+}
+
+GRIDS: dict[str, tuple[float, ...]] = {
+    "hold_s": (1.0, 0.0, 0.5, 3.0),
+    "transfer_min_s": (5.0, 0.0, 2.0, 10.0),
+    "resume_within_s": (20.0, 0.0, 5.0),
+    "start_allowance_s": (2.0, 0.0, 1.0),
+    "stop_allowance_s": (2.0, 0.0, 1.0, 5.0),
+    "nodata_allowance_s": (2.0, 0.0, 5.0),
+    "trip_window_s": (10.0, 0.0, 2.0, 20.0),
+    "brief_s": (2.0, 0.0, 1.0, 3.0),
+    "hookup_min_s": (3.0, 0.0, 1.0),
+    "detach_s": (3.0, 0.0, 1.0),
+    "mismatch_s": (3.0, 0.0, 1.0),
+    "isolated_s": (5.0, 0.0, 2.0, 20.0),
+    "release_wait_s": (5.0, 0.0, 2.0),
+    "bypass_allowance_s": (1.0, 0.0, 2.0),
+    "cluster_count": (3, 2),
+    "cluster_s": (30.0, 10.0, 60.0),
+    "marginal_factor": (1.5, 1.0),
+}
+LENGTHS_S = (1.0, 2.0, 3.0, 2.5, 5.0, 0.5, 1.5, 4.0, 6.0, 8.0, 11.0, 22.0)
+
+
+class Script(NamedTuple):
+    """A station and everything that is known of it."""
+
+    station: Station
+    signals: dict[Role, Samples]
+    work: tuple[WorkWindow, ...]
+    tickets: tuple[Ticket, ...]
+
+    @property
+    def series(self) -> dict[Role, list[Sample]]:
+        """The signals as plain tuples, for the reference evaluator."""
+        return {role: plain(samples) for role, samples in self.signals.items()}
+
+
+def plain(samples: Samples) -> list[Sample]:
+    columns = (samples.time.tolist(), samples.value.tolist(), samples.quality.tolist())
+    return list(zip(*columns, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Reporting:
+    """How a point is sampled: every so many steps, or on change with a heartbeat."""
+
+    every: int
+    on_change: bool
+    jittered: bool
+    stale_after_s: float
+
+
+@dataclass(slots=True)
+class Tape:
+    """What is really so, step by step, for each point: value, and quality (None: no sample)."""
+
+    values: dict[Role, list[float]] = field(default_factory=lambda: {role: [] for role in Role})
+    quality: dict[Role, list[int | None]] = field(
+        default_factory=lambda: {role: [] for role in Role}
+    )
+
+    @property
+    def length(self) -> int:
+        return len(self.values[Role.FLOW])
+
+
+def sources(word: str) -> tuple[Role, ...]:
+    """Return the points that a word of a scene means."""
+    if word == "all":
+        return tuple(Role)
+    return (Role.RESISTANCE, Role.STATUS) if word == "both" else (Role(word),)
+
+
+def lay(tape: Tape, now: Mapping[str, str], row: Mapping[str, str], steps: int) -> None:
+    """Write a row of a scene on the tape."""
+    clamp = CLAMPS[now["clamp"]]
+    flow = {"on": (60.0, 5.0), "off": (0.0, 0.0), "slow": (4.9, 4.9)}[now["flow"]]
+    marks: dict[Role, int | None] = dict.fromkeys(Role, 0)
+    for word, mark in (("uncertain", 1), ("bad", 2), ("gap", None)):
+        marks |= dict.fromkeys(sources(row[word]), mark) if word in row else {}
+    for step in range(steps):
+        ohm = clamp[step % len(clamp)]
+        says = {
+            Role.RESISTANCE: ohm,
+            Role.STATUS: float(row.get("status", ohm <= 10.0)),
+            Role.PERMISSIVE: float(now["permissive"]),
+            Role.FLOW: flow[step % 2],
+            Role.RUNNING: float(now.get("running", now["flow"] == "on")),
+            Role.BYPASS: float(now["bypass"]),
+        }
+        for role, value in says.items():
+            tape.values[role].append(value)
+            tape.quality[role].append(marks[role])
+
+
+@st.composite
+def tapes(draw: st.DrawFn, step_s: float, lengths: Sequence[float]) -> Tape:
+    """Play a few scenes one after the other."""
+    tape = Tape()
+    now = {"clamp": "open", "flow": "off", "permissive": "0", "bypass": "0"}
+    theme = THEMES[draw(st.sampled_from(list(THEMES)))]
+    for scene in draw(st.lists(st.sampled_from(theme), max_size=12)):
+        for words in SCENES[scene]:
+            row = {}
+            for word in words.split():
+                key, options = word.split("=")
+                row[key] = draw(st.sampled_from(options.split("|")))
+            lasting = {"clamp", "flow", "permissive", "bypass", "running"}
+            now |= {key: value for key, value in row.items() if key in lasting}
+            steps = round(draw(st.sampled_from(lengths)) / step_s)
+            lay(tape, now, row, min(steps, int(LONGEST_S / step_s) - tape.length))
+    spoil(draw, tape, step_s)
+    return tape
+
+
+def spoil(draw: st.DrawFn, tape: Tape, step_s: float) -> None:
+    """Add gaps, doubtful and bad stretches and wrong values wherever they happen to fall."""
+    if not tape.length:
+        return
+    for _ in range(draw(st.integers(0, 4))):
+        role = draw(st.sampled_from(list(Role)))
+        start = draw(st.integers(0, tape.length - 1))
+        steps = round(draw(st.sampled_from(LENGTHS_S)) / step_s)
+        where = slice(start, min(start + steps, tape.length))
+        size = where.stop - where.start
+        what = draw(st.sampled_from([None, 2, 1, "value"]))
+        if what == "value":
+            codes = (0.0, 1.0, 2.0, 3.0) if role is Role.STATUS else (0.0, 1.0)
+            tape.values[role][where] = [draw(st.sampled_from(codes))] * size
+        elif what is None or isinstance(what, int):
+            tape.quality[role][where] = [what] * size
+
+
+def report(tape: Tape, role: Role, how: Reporting, start: int, step: int) -> Iterator[Sample]:
+    """Yield the samples that a point reports of what is so."""
+    last: tuple[float, int] | None = None
+    wobble = 12345 + how.every
+    for n in range(tape.length):
+        wobble = (wobble * 1_103_515_245 + 12_345) % 2**31
+        mark = tape.quality[role][n]
+        if mark is None:
+            continue
+        said = (tape.values[role][n], mark)
+        if n % how.every == 0 or (how.on_change and said != last):
+            late = wobble % (step // 10**6) * 10**6 if how.jittered else 0
+            yield start + n * step + late, *said
+            last = said
+
+
+@st.composite
+def reportings(draw: st.DrawFn, step_s: float) -> Reporting:
+    """Choose how a point is sampled and when it goes stale."""
+    jittered = draw(st.sampled_from([False, False, False, True]))
+    if draw(st.booleans()):
+        every = draw(st.sampled_from([1, 2, 4]))
+        least = 2 * every * step_s
+        stale = draw(st.sampled_from([5.0, 2.0, every * step_s, 1.5, 30.0]))
+        return Reporting(every, False, jittered, stale if not jittered else max(stale, least))
+    beat_s = draw(st.sampled_from([10.0, 5.0, 30.0]))
+    stale = draw(st.sampled_from([2 * beat_s, beat_s, 7.0]))
+    return Reporting(round(beat_s / step_s), True, jittered, stale)
+
+
+@st.composite
+def limits(draw: st.DrawFn) -> Limits:
+    """Choose limits from small grids, so that the exact limit is met often."""
+    chosen = {name: draw(st.sampled_from(grid)) for name, grid in GRIDS.items()}
+    return Limits.model_validate({**chosen, "limit_ohm": 10.0, "open_ohm": 1000.0})
+
+
+@st.composite
+def stations(draw: st.DrawFn, hows: Mapping[Role, Reporting], name: str = "spot") -> Station:
+    """Choose a station of any kind with some of the points."""
+    roles = POINTS[draw(st.sampled_from(list(POINTS)))]
+    kinds = (StationKind.RAIL_TANK_CAR, StationKind.FIXED_ITEM, StationKind.DRUM)
+    return Station(
+        id=name,
+        name=name,
+        kind=draw(st.sampled_from([*kinds, StationKind.ROAD_TANKER])),
+        product=draw(st.sampled_from([None, "solvent"])),
+        limits=draw(limits()),
+        points={
+            role: Point(station=name, role=role, stale_after_s=hows[role].stale_after_s)
+            for role in roles
+        },
+        volume_unit="L" if Role.FLOW in roles else None,
+    )
+
+
+@st.composite
+def spans_near(draw: st.DrawFn, start: int, seconds: float) -> tuple[int, int]:
+    """Choose a span on whole seconds that reaches into a script."""
+    begin = draw(st.integers(-20, max(int(seconds), 1)))
+    return start + begin * S, start + (begin + draw(st.integers(1, 120))) * S
+
+
+@st.composite
+def scripts(draw: st.DrawFn, name: str = "spot") -> Script:
+    """Choose a station and a script of what happens there.
+
+    Times lie on a grid of 0.25 or 0.5 s, so that ties and exact limits are met often; a jittered
+    point is sampled up to a step late, in whole milliseconds.
+    """
+    step_s = draw(st.sampled_from([0.5, 0.25]))
+    start = BEGINNINGS[draw(st.sampled_from(list(BEGINNINGS)))]
+    hows = {role: draw(reportings(step_s)) for role in Role}
+    station = draw(stations(hows, name))
+    tape = draw(tapes(step_s, LENGTHS_S))
+    step = round(step_s * S)
+    signals = {}
+    for role in station.points:
+        told = list(report(tape, role, hows[role], start, step))
+        columns = zip(*told, strict=True) if told else ((), (), ())
+        signals[role] = Samples.of(*columns)
+    seconds = tape.length * step_s
+    work = []
+    for begin, end in draw(st.lists(spans_near(start, seconds), max_size=2)):
+        ago = draw(st.sampled_from([0, 86_400 * S]))
+        work.append(WorkWindow(name, begin - ago, end - ago, "clean-down"))
+    tickets = [
+        Ticket(name, begin, end, *draw(WORDS))
+        for begin, end in draw(st.lists(spans_near(start, seconds), max_size=3))
+    ]
+    return Script(station, signals, tuple(work), tuple(tickets))
+
+
+WORDS = st.tuples(
+    st.sampled_from(["", "B-17", "B-18"]),
+    st.sampled_from(["", "toluene"]),
+    st.sampled_from(["", "op-3"]),
+)
