@@ -1,0 +1,224 @@
+"""The sequence of events: every change told once, in order, with its figures."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from analytics.core.sequence import ABNORMAL, Event, What, sequence
+from bondtrail.results import Finding, Kind, Severity, Trip, TripCause, TripClass
+from bondtrail.samples import Samples
+from bondtrail.site import Role, parse_site
+
+S = 1_000_000_000
+OPEN = math.inf
+
+SITE = parse_site(
+    """
+schema = 1
+[site]
+id = "quay"
+name = "Quay (invented)"
+timezone = "Europe/Lisbon"
+[[station]]
+id = "rail-1"
+name = "Rail spot 1"
+kind = "rail_tank_car"
+[station.points]
+resistance = { unit = "ohm" }
+status = {}
+permissive = { stale_after_s = 7200 }
+bypass = { stale_after_s = 7200 }
+flow = { unit = "L/min" }
+"""
+)
+STATION = SITE.station("rail-1")
+
+
+def every_second(values: list[float], quality: list[int] | None = None) -> Samples:
+    return Samples.of([n * S for n in range(len(values))], values, quality)
+
+
+def told(
+    signals: dict[Role, Samples], span_s: tuple[float, float] = (0, 10), **more: object
+) -> list[tuple[float, What]]:
+    span = (round(span_s[0] * S), round(span_s[1] * S))
+    events = sequence(STATION, signals, span, **more)  # type: ignore[arg-type]
+    return [(event.time / S, event.what) for event in events[1:]]
+
+
+@pytest.mark.parametrize(
+    ("ohms", "expected"),
+    [
+        pytest.param([OPEN] * 10, [], id="open throughout"),
+        pytest.param([4.0] * 10, [(1, What.VERIFIED)], id="low throughout"),
+        pytest.param(
+            [OPEN] * 3 + [4.0] * 7,
+            [(3, What.CONTACT), (3, What.BOND_LOW), (4, What.VERIFIED)],
+            id="clamp on",
+        ),
+        pytest.param(
+            [OPEN] * 2 + [300.0] * 2 + [10.0] * 6,
+            [(2, What.CONTACT), (4, What.BOND_LOW), (5, What.VERIFIED)],
+            id="contact high at first, then exactly at the limit",
+        ),
+        pytest.param(
+            [4.0] * 4 + [OPEN] * 6,
+            [(1, What.VERIFIED), (4, What.BOND_LOST)],
+            id="clamp off",
+        ),
+        pytest.param(
+            [4.0] * 4 + [40.0] * 2 + [OPEN] * 4,
+            [(1, What.VERIFIED), (4, What.BOND_LOST), (6, What.CIRCUIT_OPEN)],
+            id="lost by way of high",
+        ),
+        pytest.param(
+            [4.0] * 4 + [40.0] + [4.0] * 5,
+            [(1, What.VERIFIED), (4, What.BOND_LOST), (5, What.BOND_LOW), (6, What.VERIFIED)],
+            id="lost and back",
+        ),
+        pytest.param(
+            [OPEN, 4.0, OPEN] + [OPEN] * 7,
+            [(1, What.CONTACT), (1, What.BOND_LOW), (2, What.BOND_LOST)],
+            id="hold not served: never verified",
+        ),
+    ],
+)
+def test_bond_events(ohms: list[float], expected: list[tuple[float, What]]) -> None:
+    assert told({Role.RESISTANCE: every_second(ohms)}) == expected
+
+
+def test_silence_begins_when_the_last_sample_goes_stale_and_ends_with_the_next() -> None:
+    samples = Samples.of([0, 1 * S, 20 * S, 21 * S], [4.0, 4.0, 5.0, 5.0])
+    assert told({Role.RESISTANCE: samples}, (0, 22)) == [
+        (1, What.VERIFIED),
+        (6, What.BOND_UNKNOWN),
+        (20, What.BOND_KNOWN),
+        (21, What.VERIFIED),
+    ]
+
+
+def test_a_bond_found_lost_after_silence_is_told_as_both() -> None:
+    samples = Samples.of([0, 20 * S], [4.0, OPEN])
+    assert told({Role.RESISTANCE: samples}, (0, 21))[2:] == [
+        (20, What.BOND_KNOWN),
+        (20, What.BOND_LOST),
+    ]
+
+
+def test_bad_quality_is_unknown_and_a_monitor_fault() -> None:
+    samples = every_second([4.0] * 10, [0] * 5 + [2] + [0] * 4)
+    assert told({Role.RESISTANCE: samples}) == [
+        (1, What.VERIFIED),
+        (5, What.BOND_UNKNOWN),
+        (5, What.FAULT_ON),
+        (6, What.BOND_KNOWN),
+        (6, What.FAULT_OFF),
+        (7, What.VERIFIED),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("role", "on", "off"),
+    [
+        (Role.PERMISSIVE, What.PERMISSIVE_CLOSED, What.PERMISSIVE_OPENED),
+        (Role.BYPASS, What.BYPASS_ON, What.BYPASS_OFF),
+        (Role.FLOW, What.FLOW_ON, What.FLOW_OFF),
+    ],
+)
+def test_contacts_and_flow_tell_on_and_off(role: Role, on: What, off: What) -> None:
+    value = 800.0 if role is Role.FLOW else 1.0
+    samples = every_second([0, 0, value, value, 0, 0, 0, 0, 0, 0])
+    assert told({role: samples}) == [(2, on), (4, off)]
+
+
+def test_a_signal_that_comes_back_unchanged_says_so() -> None:
+    samples = Samples.of([0, 20 * S], [800.0, 810.0])
+    events = sequence(STATION, {Role.FLOW: samples}, (0, 21 * S))
+    assert events[1:] == [
+        Event(5 * S, What.FLOW_UNKNOWN, "for 15 s"),
+        Event(20 * S, What.FLOW_ON, "810 L/min, as before"),
+    ]
+
+
+def test_details_carry_the_readings() -> None:
+    signals = {
+        Role.RESISTANCE: every_second([OPEN, 4.25, 4.25, 37.0, 37.0, 37.0, 4.25, 4.25, 4.25, 4.25])
+    }
+    details = {(e.time // S, e.what): e.detail for e in sequence(STATION, signals, (0, 10 * S))}
+    assert details[1, What.CONTACT] == "4.25 ohm"
+    assert details[3, What.BOND_LOST] == "37 ohm, for 3 s"
+    assert details[2, What.VERIFIED] == "for 1 s"
+
+
+def test_the_first_event_says_how_things_stood() -> None:
+    signals = {
+        Role.RESISTANCE: every_second([4.0] * 10),
+        Role.PERMISSIVE: every_second([1.0]),
+        Role.BYPASS: every_second([1.0]),
+        Role.FLOW: every_second([0.0] * 10),
+    }
+    first = sequence(STATION, signals, (0, 10 * S))[0]
+    assert first == Event(0, What.AT_START, "bond low, permissive closed, flow off, bypass on")
+
+
+def test_without_signals_everything_is_unknown_and_nothing_happens() -> None:
+    assert sequence(STATION, {}, (0, S)) == [
+        Event(0, What.AT_START, "bond unknown, permissive unknown, flow unknown")
+    ]
+
+
+@pytest.mark.parametrize("end", [0, -S])
+def test_an_empty_span_has_no_events(end: int) -> None:
+    assert sequence(STATION, {Role.RESISTANCE: every_second([4.0])}, (0, end)) == []
+
+
+def trip(at_s: int) -> Trip:
+    return Trip(
+        "rail-1", at_s * S, "rail-1/x", TripClass.NUISANCE, TripCause.BRIEF_CONTACT_LOSS,
+        False, 0.4, 1.5,
+    )  # fmt: skip
+
+
+def finding(at_s: int) -> Finding:
+    return Finding(
+        Kind.CHATTERING, Severity.MINOR, "rail-1", None, at_s * S, (at_s + 1) * S, "It chatters.",
+        {}, {},
+    )  # fmt: skip
+
+
+def test_trips_and_findings_that_begin_inside_are_told() -> None:
+    events = sequence(
+        STATION,
+        {},
+        (5 * S, 10 * S),
+        trips=[trip(4), trip(5), trip(10)],
+        findings=[finding(4), finding(9), finding(10)],
+    )
+    assert events[1:] == [
+        Event(5 * S, What.TRIP, "nuisance: brief contact loss, flow off 1.5 s after the loss"),
+        Event(9 * S, What.FINDING, "minor chattering: It chatters."),
+    ]
+
+
+def test_events_of_one_moment_are_told_from_cause_to_effect() -> None:
+    signals = {
+        Role.RESISTANCE: every_second([4.0] * 5 + [OPEN] * 5),
+        Role.PERMISSIVE: every_second([1.0] * 5 + [0.0] * 5),
+        Role.FLOW: every_second([800.0] * 5 + [0.0] * 5),
+    }
+    whats = [what for at, what in told(signals, trips=[trip(5)]) if at == 5]
+    assert whats == [What.BOND_LOST, What.PERMISSIVE_OPENED, What.TRIP, What.FLOW_OFF]
+
+
+def test_the_order_does_not_hang_on_when_the_span_begins() -> None:
+    ohms = every_second([OPEN, 4.0, 4.0, 40.0, 4.0, 4.0, 4.0, OPEN, OPEN, OPEN])
+    whole = sequence(STATION, {Role.RESISTANCE: ohms}, (0, 10 * S))
+    later = sequence(STATION, {Role.RESISTANCE: ohms}, (3 * S - 1, 10 * S))
+    assert [e for e in whole if e.time >= 3 * S] == later[1:]
+
+
+def test_losses_silence_and_findings_are_marked_abnormal() -> None:
+    assert {What.BOND_LOST, What.BOND_UNKNOWN, What.FINDING, What.TRIP} <= ABNORMAL
+    assert not {What.VERIFIED, What.FLOW_ON, What.AT_START} & ABNORMAL
