@@ -6,6 +6,8 @@ import datetime as dt
 import difflib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
+from typing import Any
 
 from annotated_types import Ge, Gt, Le
 from pydantic import BaseModel, ValidationError
@@ -84,7 +86,7 @@ def meant(word: object, known: Iterable[str]) -> str | None:
     """Return the known word that ``word`` is most like, or None."""
     if not isinstance(word, str) or len(word) > LONGEST_SHOWN:
         return None  # comparing takes time that grows with the square of the length
-    by_lower = {name.lower(): name for name in known}
+    by_lower = {name.lower(): name for name in islice(known, 1000)}
     close = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.7)
     return by_lower[close[0]] if close else None
 
@@ -142,7 +144,7 @@ def note_invalid(
         place, kind, value = detail["loc"], detail["type"], detail.get("input")
         key = str(place[0])
         field = model.model_fields[key]
-        problems.add(table, prefix + key, _wrong(kind, value), _right(kind, value, key, field))
+        problems.add(table, prefix + key, _wrong(kind, value), _right(kind, value, field))
         places.add(place)
     return places
 
@@ -154,6 +156,7 @@ _WRONG = {
     "string_too_long": "{} is too long",
     "string_too_short": "{} is empty",
     "too_long": "the list is too long",
+    "list_type": "{} is no list",
     "enum": "{} is not known",
     "literal_error": "{} is not known",
 }
@@ -162,48 +165,44 @@ _WRONG = {
 def _wrong(kind: str, value: object) -> str:
     words = _WRONG.get(kind)
     if words is None:
-        words = _wrong_number(kind, value) if isinstance(value, int | float) else _wrong_text(kind)
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        words = _wrong_number(kind, value) if number else _wrong_other(kind)
     return words.format(shown(value))
 
 
-def _wrong_number(kind: str, value: float) -> str:
+def _wrong_number(kind: str, value: Any) -> str:
     if kind == "string_type":
         return "{} is not in quotes"
-    if kind == "int_type" and isinstance(value, float):
+    if kind == "int_type":
         return "{} is not a whole number"
-    if kind.startswith("greater_than"):
-        return "{} is negative" if value < 0 else "{} is too small"
-    if kind == "float_type" and not isinstance(value, bool):  # an integer beyond any float
+    if kind == "float_type":  # an integer beyond any float
         return "{} is too large"
-    return "{} does not fit"
+    return "{} is negative" if value < 0 else "{} is too small"
 
 
-def _wrong_text(kind: str) -> str:
+def _wrong_other(kind: str) -> str:
     return "{} is no number" if kind in ("float_type", "int_type") else "{} does not fit"
 
 
-def _right(kind: str, value: object, key: str, field: FieldInfo) -> str:
+def _right(kind: str, value: object, field: FieldInfo) -> str:
     if field.description:
         return field.description
-    if _is_choice(field):
-        return one_of(value, [str(example) for example in field.examples or ()])
+    choices = [example for example in field.examples or () if isinstance(example, str)]
+    if choices:
+        return one_of(value, choices)
     noun = "a whole number" if kind.startswith("int") else "a number"
-    return noun + _bounds(field, upper=kind in ("less_than_equal", "float_type"))
-
-
-def _is_choice(field: FieldInfo) -> bool:
-    return all(isinstance(example, str) for example in field.examples or (0,))
+    return noun + _bounds(field, upper=_wrong(kind, value).endswith("too large"))
 
 
 def _bounds(field: FieldInfo, *, upper: bool) -> str:
-    words = []
+    words = ""
     for bound in field.metadata:
         match bound:
             case Gt():
-                words.append(f"above {bound.gt:g}")
+                words += f" above {bound.gt:g}"
             case Ge():
-                words.append(f"of at least {bound.ge:g}")
+                words += f" of {bound.ge:g} or more"
             case Le() if upper:
-                words.append(f"of at most {bound.le:g}")
+                words += f", up to {bound.le:g}"
     example = field.examples[0] if field.examples else field.default
-    return f" {' and '.join(words)}, e.g. {example}"
+    return f"{words}, e.g. {example}"

@@ -59,7 +59,7 @@ def read_toml(text: str, source: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as exc:
-        raise SiteError(source, [_syntax_problem(str(exc))]) from exc
+        raise SiteError(source, [_syntax_problem(str(exc), text)]) from exc
     except RecursionError as exc:
         raise _error(source, "brackets nested too deep", "a few levels at most") from exc
     except ValueError as exc:  # from int(): more digits than Python reads
@@ -70,9 +70,10 @@ def _error(source: str, wrong: str, right: str, line: int | None = None) -> Site
     return SiteError(source, [Problem("", "", wrong, right, line)])
 
 
-def _syntax_problem(message: str) -> Problem:
+def _syntax_problem(message: str, text: str) -> Problem:
     place = _PLACE.search(message)
     said = _TWICE.sub("a key or table stands twice", _PLACE.sub("", message))[:200]
     if place and place[1]:
         return Problem("", "", f"not TOML at column {place[2]}: {said}", _RIGHT, int(place[1]))
-    return Problem("", "", f"not TOML at the end of the file: {said}", _RIGHT)
+    last = text.rstrip().count("\n") + 1
+    return Problem("", "", f"not TOML at the end of the file: {said}", _RIGHT, last)

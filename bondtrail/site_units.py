@@ -119,7 +119,7 @@ def scale_of(role: Role, unit: str | None, phase: Phase | None) -> float:
     if role is Role.FLOW:
         return flow_scale(unit, phase)[0]
     if unit is not None:
-        raise UnitError(f"{unit[:LONGEST]!r}, but {role} has no unit", "no unit here")
+        raise UnitError(f"{role} has no unit, but {_shown(unit)} is given", "this key left out")
     return 1.0
 
 
@@ -157,11 +157,14 @@ def _normal(text: str, right: str) -> str:
 
 
 def _unknown(text: str, right: str) -> UnitError:
-    shown = text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
     meant = _SHORTHAND.get(text.strip().lower())
     return UnitError(
-        f"{shown!r} is no known unit", f"{meant}, if that is meant" if meant else right
+        f"{_shown(text)} is no known unit", f"did you mean {meant}?" if meant else right
     )
+
+
+def _shown(text: str) -> str:
+    return repr(text if len(text) <= LONGEST else f"{text[:LONGEST]}...")
 
 
 @lru_cache(maxsize=1)
