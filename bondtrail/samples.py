@@ -56,10 +56,20 @@ class Samples:
         value: npt.ArrayLike,
         quality: npt.ArrayLike | None = None,
     ) -> Samples:
-        """Return samples from anything array-like; quality is good unless given."""
+        """Return samples from anything array-like; quality is good unless given.
+
+        Raises
+        ------
+        ValueError
+            If the arrays are not of one length.
+        """
         times = np.asarray(time, np.int64)
-        marks = np.zeros(times.size, np.uint8) if quality is None else quality
-        return cls(times, np.asarray(value, np.float64), np.asarray(marks, np.uint8))
+        values = np.asarray(value, np.float64)
+        marks = np.zeros(times.size, np.uint8) if quality is None else np.asarray(quality, np.uint8)
+        if not times.shape == values.shape == marks.shape:
+            shapes = times.shape, values.shape, marks.shape
+            raise ValueError(f"time, value and quality must be of one length, got {shapes}")
+        return cls(times, values, marks)
 
     @classmethod
     def empty(cls) -> Samples:

@@ -12,8 +12,6 @@ from bondtrail.site_tables import Role
 if TYPE_CHECKING:
     import pint
 
-import pint
-
 Phase = Literal["liquid", "powder"]
 
 OHM = "ohm"
@@ -26,23 +24,26 @@ _TERM = rf"[^\W\d]+{_POWER}"
 _UNIT = re.compile(rf"{_TERM}(?:(?:\s*[*/·]\s*|\s+){_TERM})*\Z")
 _GLUED_POWER = re.compile(r"(?<=[^\W\d_])(?=-?[1-9])")
 _OHM = re.compile(r"[oO][hH][mM]s?(?![^\W\d])")
-_AMBIGUOUS = {
-    "barrel": "oil_barrel (42 US gallons)",
-    "bbl": "oil_barrel (42 US gallons)",
-    "ton": "t (1000 kg), short_ton or long_ton",
-}
-_SHORTHAND = {
+_BARREL = "oil_barrel, of 42 US gallons"
+_TON = "t (1000 kg), short_ton or long_ton"
+_AMBIGUOUS = {"barrel": _BARREL, "barrels": _BARREL, "bbl": _BARREL, "ton": _TON, "tons": _TON}
+_MEANT = {
     "lpm": "L/min",
+    "l/min": "L/min",
     "lph": "L/h",
+    "l/h": "L/h",
     "gpm": "gal/min (US) or imperial_gallon/min",
     "cfm": "ft3/min",
     "cmh": "m3/h",
-    "mc/h": "m3/h",
-    "kgh": "kg/h",
+    "m3/h": "m3/h",
+    "kg/h": "kg/h",
+    "kg/min": "kg/min",
+    "tph": "t/h",
+    "t/h": "t/h",
     "kohm": "kohm",
     "megohm": "Mohm",
-    "tph": "t/h",
 }
+"""Habits of the trade that are no units, and units in the wrong case."""
 
 
 class UnitError(ValueError):
@@ -62,12 +63,12 @@ def resistance_scale(unit: str | None) -> float:
     UnitError
         If it is no unit of resistance.
     """
-    if unit is None:
+    if unit is None or unit == OHM:
         return 1.0
     right = "a unit of resistance, such as ohm, kohm or Mohm"
     scale = _scale(unit, OHM, right)
     if scale is None:
-        raise UnitError(f"{unit!r} is no unit of resistance", right)
+        raise _refused(unit, "no unit of resistance", right)
     return scale
 
 
@@ -97,13 +98,13 @@ def flow_scale(unit: str | None, phase: Phase | None) -> tuple[float, Literal["L
     right = rates[phase]
     by_volume, by_mass = _scale(unit, LITRES, right), _scale(unit, KILOGRAMS, right)
     if by_volume is None and by_mass is None:
-        raise UnitError(f"{unit!r} is no rate of flow", right)
+        raise _refused(unit, "no rate of flow", right)
     if by_volume is not None and phase != "powder":
         return by_volume, "L"
     if by_mass is not None and phase != "liquid":
         return by_mass, "kg"
     measured = "volume" if by_mass is None else "mass"
-    raise UnitError(f"{unit!r} is a rate of {measured}, and the product is a {phase}", right)
+    raise UnitError(f"{unit!r} is a rate of {measured}, but the product is a {phase}", right)
 
 
 def scale_of(role: Role, unit: str | None, phase: Phase | None) -> float:
@@ -134,7 +135,7 @@ def _scale(text: str, target: str, right: str) -> float | None:
             return None
         scale = float(registry.convert(Fraction(1), unit, target))
     except Exception as exc:  # pint lets out errors of many kinds: its own, tokenize's, arithmetic
-        raise _unknown(text, right) from exc
+        raise _refused(text, "no known unit", right) from exc
     if not 1e-15 <= scale <= 1e15:
         raise UnitError(f"{text!r} is too large or too small to be meant", right)
     return scale
@@ -149,18 +150,16 @@ def _normal(text: str, right: str) -> str:
     """
     text = text.strip()
     if len(text) > LONGEST or not _UNIT.match(text):
-        raise _unknown(text, right)
+        raise _refused(text, "no known unit", right)
     for name in re.findall(r"[^\W\d]+", text):
         if name in _AMBIGUOUS:
             raise UnitError(f"{name!r} means different sizes to different people", _AMBIGUOUS[name])
     return _GLUED_POWER.sub("**", _OHM.sub("ohm", text))
 
 
-def _unknown(text: str, right: str) -> UnitError:
-    meant = _SHORTHAND.get(text.strip().lower())
-    return UnitError(
-        f"{_shown(text)} is no known unit", f"did you mean {meant}?" if meant else right
-    )
+def _refused(text: str, why: str, right: str) -> UnitError:
+    meant = _MEANT.get(text.strip().lower())
+    return UnitError(f"{_shown(text)} is {why}", f"did you mean {meant}?" if meant else right)
 
 
 def _shown(text: str) -> str:

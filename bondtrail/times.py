@@ -13,8 +13,14 @@ NS_PER_S = 1_000_000_000
 NS_PER_MS = 1_000_000
 
 _EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
-_NUMBER = re.compile(r"[+-]?\d+(\.\d*)?\Z")
-_FRACTION = re.compile(r"[.,](\d+)")
+_FARTHEST = 2**63 - 1
+_NUMBER = re.compile(r"[+-]?\d{1,25}(\.\d*)?\Z", re.ASCII)
+_ISO = re.compile(
+    r"(?P<day>\d{4}-\d\d-\d\d|\d{8}(?=[Tt ]))"
+    r"(?:[Tt ](?P<clock>\d\d(?::?\d\d(?::?\d\d(?:[.,](?P<fraction>\d{0,30}))?)?)?)"
+    r"\s?(?P<offset>[Zz]|[+-]\d\d(?::?[0-5]\d)?)?)?\Z",
+    re.ASCII,
+)
 
 
 class TimeError(ValueError):
@@ -34,17 +40,21 @@ def nanoseconds(span_s: float) -> int:
 def epoch_to_ns(number: int) -> int:
     """Return nanoseconds for an integer epoch in s, ms, us or ns; its magnitude tells which.
 
-    The bands meet at 1e11, 1e14 and 1e17: seconds reach the year 5138, and a finer unit is
-    read as such from March 1973 on.
+    The bands meet at 1e11, 1e14 and 1e17, so a finer unit is read as such from March 1973 on.
+
+    Raises
+    ------
+    TimeError
+        If the moment is beyond 64 bits.
     """
     size = abs(number)
     if size < 10**11:
-        return number * NS_PER_S
+        return _within_reach(number * NS_PER_S, str(number))
     if size < 10**14:
-        return number * NS_PER_MS
+        return _within_reach(number * NS_PER_MS, str(number))
     if size < 10**17:
-        return number * 1000
-    return number
+        return _within_reach(number * 1000, str(number))
+    return _within_reach(number, str(number) if size < 10**25 else "of very many digits")
 
 
 def parse_time(text: str, zone: ZoneInfo | None = None) -> int:
@@ -69,18 +79,27 @@ def parse_time(text: str, zone: ZoneInfo | None = None) -> int:
         if "." in text:
             raise TimeError(f"time {text!r}: an epoch must be an integer in s, ms, us or ns")
         return epoch_to_ns(int(text))
+    found = _ISO.match(text)
+    if found is None:
+        raise _unreadable(text)
     try:
-        moment = dt.datetime.fromisoformat(text)
+        moment = _whole_seconds(found)
     except ValueError as exc:
-        raise TimeError(
-            f"time {text!r}: expected ISO 8601 with an offset, such as 2026-03-01T06:15:30Z"
-        ) from exc
-    if len(text) <= 10 or moment.tzinfo is None:
+        raise _unreadable(text) from exc
+    if moment.tzinfo is None:
         if zone is None:
             raise TimeError(f"time {text!r} has no offset: add one, or name the zone it is in")
         moment = _localised(moment, zone, text)
-    whole = moment.replace(microsecond=0) - _EPOCH
-    return (whole.days * 86400 + whole.seconds) * NS_PER_S + _fraction_ns(text)
+    whole = moment - _EPOCH
+    # ``datetime`` stops at microseconds.
+    fraction_ns = int((found["fraction"] or "")[:9].ljust(9, "0"))
+    return _within_reach((whole.days * 86400 + whole.seconds) * NS_PER_S + fraction_ns, text)
+
+
+def _whole_seconds(found: re.Match[str]) -> dt.datetime:
+    clock = (found["clock"] or "00").partition(".")[0].partition(",")[0]
+    offset = (found["offset"] or "").upper()
+    return dt.datetime.fromisoformat(f"{found['day']}T{clock}{offset}")
 
 
 def _localised(moment: dt.datetime, zone: ZoneInfo, text: str) -> dt.datetime:
@@ -93,10 +112,17 @@ def _localised(moment: dt.datetime, zone: ZoneInfo, text: str) -> dt.datetime:
     return early
 
 
-def _fraction_ns(text: str) -> int:
-    """Return the fraction of a second in ns: ``datetime`` stops at microseconds."""
-    found = _FRACTION.search(text)
-    return int(found.group(1)[:9].ljust(9, "0")) if found else 0
+def _within_reach(moment_ns: int, text: str) -> int:
+    if abs(moment_ns) > _FARTHEST:
+        raise TimeError(f"time {text}: outside the years 1678 to 2261, which can be kept")
+    return moment_ns
+
+
+def _unreadable(text: str) -> TimeError:
+    shown = text if len(text) <= 40 else f"{text[:37]}..."
+    return TimeError(
+        f"time {shown!r}: expected ISO 8601 with an offset, such as 2026-03-01T06:15:30Z"
+    )
 
 
 def format_time(moment_ns: int) -> str:
