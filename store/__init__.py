@@ -1,1 +1,35 @@
-"""."""
+"""The store: the time series and what was found in them, over SQLite or PostgreSQL.
+
+Use what is named here; nothing outside this room sees SQL or blocks.
+"""
+
+from store.bulk import BulkWriter
+from store.errors import (
+    DamageError,
+    NewerStoreError,
+    NotAStoreError,
+    StoreBusyError,
+    StoreError,
+    StoreFullError,
+    StoreUnavailableError,
+)
+from store.face import Store, open_store
+from store.merging import Written
+from store.points import PointSummary
+from store.touches import Touch
+
+__all__ = [
+    "BulkWriter",
+    "DamageError",
+    "NewerStoreError",
+    "NotAStoreError",
+    "PointSummary",
+    "Store",
+    "StoreBusyError",
+    "StoreError",
+    "StoreFullError",
+    "StoreUnavailableError",
+    "Touch",
+    "Written",
+    "open_store",
+]

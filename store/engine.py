@@ -1,0 +1,215 @@
+"""The way to the database: one code path for SQLite and PostgreSQL, and errors of our own.
+
+Writers take one lock for the whole store (SQLite has no other; on PostgreSQL it is an advisory
+lock), so commits have an order and the ids of the journal tell it. Readers wait for nobody:
+each reads one snapshot.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
+
+from store.errors import (
+    NotAStoreError,
+    StoreBusyError,
+    StoreError,
+    StoreFullError,
+    StoreUnavailableError,
+)
+
+WAIT_S = 30.0
+"""How long to wait for another writer, unless the URL says ``?timeout=`` (SQLite)."""
+
+_WRITE_LOCK = 0x626F6E6474726169  # of this database only; any constant that nobody else takes
+_WRITES = "bondtrail_writes"
+
+_SQLITE_ERRORS: dict[int, tuple[type[StoreError], str]] = {
+    5: (StoreBusyError, "another program keeps it locked: close that one, or try again later"),
+    6: (StoreBusyError, "another program keeps it locked: close that one, or try again later"),
+    8: (StoreUnavailableError, "it may not be written: check the rights on the file and folder"),
+    11: (
+        StoreUnavailableError,
+        "the database file is damaged: restore it from a backup",
+    ),
+    13: (
+        StoreFullError,
+        "the disk is full: free some space and repeat; what was committed before is safe",
+    ),
+    14: (StoreUnavailableError, "it cannot be opened: check that the folder exists and its rights"),
+    26: (NotAStoreError, "it is no database: name another file, or move this one away"),
+}
+_POSTGRES_ERRORS: dict[str, tuple[type[StoreError], str]] = {
+    "53100": _SQLITE_ERRORS[13],
+    "55P03": _SQLITE_ERRORS[5],
+    "57014": _SQLITE_ERRORS[5],
+    "40P01": _SQLITE_ERRORS[5],
+    "40001": _SQLITE_ERRORS[5],
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Transaction:
+    """A connection inside a transaction, and what is needed beside it."""
+
+    conn: Connection
+    pool: ThreadPoolExecutor
+    where: str
+
+
+class Database:
+    """A database that is ready for transactions. It knows nothing of what is in it."""
+
+    def __init__(self, url: str) -> None:
+        parsed = _parse(url)
+        self.where = parsed.render_as_string(hide_password=True)
+        self.pool = ThreadPoolExecutor(min(4, os.cpu_count() or 1), "store")
+        self._engine = create_engine(parsed, **_engine_options(parsed))
+        if parsed.get_backend_name() == "sqlite":
+            self._reader, self._writer = _sqlite_engines(self._engine)
+        else:
+            self._writer = self._engine
+            self._reader = self._engine.execution_options(
+                isolation_level="REPEATABLE READ", postgresql_readonly=True
+            )
+
+    @contextmanager
+    def reading(self) -> Iterator[Transaction]:
+        """Open a transaction that sees one snapshot and waits for nobody."""
+        with self._translated(), self._reader.begin() as conn:
+            yield Transaction(conn, self.pool, self.where)
+
+    @contextmanager
+    def writing(self) -> Iterator[Transaction]:
+        """Open a transaction that is the only writer; it commits at the end, or not at all."""
+        with self._translated(), self._writer.begin() as conn:
+            if conn.dialect.name == "postgresql":
+                conn.execute(text("select pg_advisory_xact_lock(:key)"), {"key": _WRITE_LOCK})
+            yield Transaction(conn, self.pool, self.where)
+
+    def close(self) -> None:
+        """Give back threads and connections."""
+        self.pool.shutdown()
+        with self._translated():
+            self._engine.dispose()
+
+    @contextmanager
+    def _translated(self) -> Iterator[None]:
+        driver_error = self._engine.dialect.loaded_dbapi.Error
+        try:
+            yield
+        except (SQLAlchemyError, driver_error) as exc:
+            raise translate(exc, self.where) from exc
+
+
+def translate(exc: BaseException, where: str) -> StoreError:
+    """Return the error of ours that says what a database or driver meant."""
+    origin = exc.orig if isinstance(exc, DBAPIError) else exc
+    code = getattr(origin, "sqlite_errorcode", None)
+    state = getattr(origin, "sqlstate", None)
+    known: tuple[type[StoreError], str] | None
+    if code is not None and _no_room_left(code, where):
+        known = _SQLITE_ERRORS[13]
+    elif code is not None:
+        known = _SQLITE_ERRORS.get(code & 0xFF)
+    else:
+        known = _POSTGRES_ERRORS.get(str(state))
+    if known is not None:
+        return known[0](where, known[1])
+    detail = " ".join(str(origin).split())
+    if type(origin).__name__ in {"OperationalError", "InterfaceError"}:
+        return StoreUnavailableError(where, f"the database does not answer as it should: {detail}")
+    return StoreError(where, f"the database refused: {detail}")
+
+
+def is_damaged_page(exc: DBAPIError) -> bool:
+    """Tell whether SQLite found a page that makes no sense, as against any other trouble."""
+    code = getattr(exc.orig, "sqlite_errorcode", None)
+    return code is not None and code & 0xFF == 11
+
+
+def _no_room_left(code: int, where: str) -> bool:
+    """Tell whether an I/O error of SQLite (10) is a full disk, which it does not always say."""
+    if code & 0xFF != 10:
+        return False
+    folder = Path(make_url(where).database or "").parent
+    try:
+        return os.statvfs(folder).f_bavail < 16
+    except OSError:
+        return False
+
+
+def _parse(url: str) -> URL:
+    try:
+        parsed = make_url(url)
+        backend = parsed.get_backend_name()
+    except (ArgumentError, SQLAlchemyError) as exc:
+        raise StoreError("store", _wrong_url()) from exc
+    shown = parsed.render_as_string(hide_password=True)
+    if backend == "postgresql":
+        return parsed.set(drivername="postgresql+psycopg")
+    if backend != "sqlite":
+        raise StoreError(shown, _wrong_url())
+    if not parsed.database or parsed.database == ":memory:":
+        raise StoreError(shown, "a store must be a file: write sqlite:///bondtrail.db")
+    return parsed.set(drivername="sqlite")
+
+
+def _wrong_url() -> str:
+    return (
+        "that is no address of a store: write sqlite:///bondtrail.db, "
+        "or postgresql://USER@HOST/DATABASE"
+    )
+
+
+def _engine_options(url: URL) -> dict[str, Any]:
+    if url.get_backend_name() == "sqlite":
+        return {"connect_args": {} if "timeout" in url.query else {"timeout": WAIT_S}}
+    options: dict[str, Any] = {"pool_pre_ping": True}
+    if "options" not in url.query:
+        options["connect_args"] = {"options": f"-c lock_timeout={round(WAIT_S * 1000)}"}
+    return options
+
+
+def _sqlite_engines(engine: Engine) -> tuple[Engine, Engine]:
+    """Return engines for reading and writing that say BEGIN themselves.
+
+    Left to itself the driver begins a transaction only before a change, so two reads would see
+    two states; and a transaction that begins by reading cannot always become a writing one.
+    """
+
+    @event.listens_for(engine, "connect")
+    def prepare(connection: Any, _: Any) -> None:
+        connection.isolation_level = None
+        _write_ahead(connection)
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA journal_size_limit = 67108864")
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        writes = connection.get_execution_options().get(_WRITES)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine, engine.execution_options(**{_WRITES: True})
+
+
+def _write_ahead(connection: Any) -> None:
+    """Turn write-ahead logging on; the switch does not wait for a lock by itself."""
+    give_up = time.monotonic() + connection.execute("PRAGMA busy_timeout").fetchone()[0] / 1000
+    while connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except Exception as exc:
+            busy = getattr(exc, "sqlite_errorcode", None) in (5, 6)
+            if not busy or time.monotonic() > give_up:
+                raise
+            time.sleep(0.02)

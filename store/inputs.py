@@ -1,0 +1,159 @@
+"""Work windows, transfer tickets and rejects."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sqlalchemy import Table, bindparam, insert, select, update
+
+from bondtrail.results import Reject, Ticket, WorkWindow
+from store import touches
+from store.engine import Transaction
+from store.merging import Written
+from store.schema import reject, ticket, work
+from store.texts import fit, shortened
+from store.upsert import upsert
+
+RAW_BYTES = 4096
+"""How much of a rejected row or message is kept."""
+
+
+def put_work(tx: Transaction, windows: Iterable[WorkWindow]) -> Written:
+    """Keep work windows; the same one twice is one."""
+    rows = [((fit(w.station), int(w.start), int(w.end), fit(w.what)), ()) for w in windows]
+    return _put(tx, work, ("station", "start_ns", "end_ns", "what"), (), rows)
+
+
+def put_tickets(tx: Transaction, tickets: Iterable[Ticket]) -> Written:
+    """Keep tickets; one of the same station, start and batch takes the earlier one's place."""
+    rows = [
+        (
+            (fit(t.station), int(t.start), fit(t.batch)),
+            (int(t.end), fit(t.product), fit(t.operator)),
+        )
+        for t in tickets
+    ]
+    rest = ("end_ns", "product", "operator")
+    return _put(tx, ticket, ("station", "start_ns", "batch"), rest, rows)
+
+
+def _put(
+    tx: Transaction,
+    table: Table,
+    keys: tuple[str, ...],
+    rest: tuple[str, ...],
+    rows: Sequence[tuple[tuple[Any, ...], tuple[Any, ...]]],
+) -> Written:
+    """Insert or replace rows, given as (key, rest); touch the stations of what changed."""
+    stored = _stored(tx, table, keys, rest, {key[0] for key, _ in rows})
+    before = dict(stored)
+    new = repeated = replaced = 0
+    since: dict[str, int] = {}
+    for key, values in rows:
+        if key in stored and stored[key] == values:
+            repeated += 1
+            continue
+        new, replaced = new + (key not in stored), replaced + (key in stored)
+        stored[key] = values
+        station, start = key[:2]
+        since[station] = min(start, since.get(station, start))
+    _insert(tx, table, (*keys, *rest), [(*k, *v) for k, v in stored.items() if k not in before])
+    _update(tx, table, keys, rest, {k: v for k, v in stored.items() if before.get(k, v) != v})
+    touches.touch(tx, since)
+    return Written(new, repeated, replaced)
+
+
+def _stored(
+    tx: Transaction,
+    table: Table,
+    keys: tuple[str, ...],
+    rest: tuple[str, ...],
+    stations: set[str],
+) -> dict[tuple[Any, ...], tuple[Any, ...]]:
+    query = select(*(table.c[name] for name in (*keys, *rest)))
+    found = {}
+    for station in stations:
+        for row in tx.conn.execute(query.where(table.c.station == station)):
+            found[tuple(row[: len(keys)])] = tuple(row[len(keys) :])
+    return found
+
+
+def _insert(
+    tx: Transaction, table: Table, names: tuple[str, ...], rows: Sequence[tuple[Any, ...]]
+) -> None:
+    if rows:
+        tx.conn.execute(insert(table), [dict(zip(names, row, strict=True)) for row in rows])
+
+
+def _update(
+    tx: Transaction,
+    table: Table,
+    keys: tuple[str, ...],
+    rest: tuple[str, ...],
+    rows: dict[tuple[Any, ...], tuple[Any, ...]],
+) -> None:
+    if not rows:
+        return
+    same = [table.c[name] == bindparam(f"key_{name}") for name in keys]
+    statement = update(table).where(*same).values({name: bindparam(f"new_{name}") for name in rest})
+    names = [*(f"key_{name}" for name in keys), *(f"new_{name}" for name in rest)]
+    tx.conn.execute(statement, [dict(zip(names, (*k, *v), strict=True)) for k, v in rows.items()])
+
+
+def every_work(tx: Transaction, station: str | None) -> list[WorkWindow]:
+    """Return the work windows of a station, or of all, by station and start."""
+    columns = work.c
+    query = select(columns.station, columns.start_ns, columns.end_ns, columns.what)
+    query = query.order_by(columns.station, columns.start_ns, columns.end_ns, columns.what)
+    if station is not None:
+        query = query.where(columns.station == station)
+    return [WorkWindow(*row) for row in tx.conn.execute(query)]
+
+
+def every_ticket(tx: Transaction, station: str | None) -> list[Ticket]:
+    """Return the tickets of a station, or of all, by station, start and batch."""
+    c = ticket.c
+    query = select(c.station, c.start_ns, c.end_ns, c.batch, c.product, c.operator)
+    query = query.order_by(c.station, c.start_ns, c.batch)
+    if station is not None:
+        query = query.where(c.station == station)
+    return [Ticket(*row) for row in tx.conn.execute(query)]
+
+
+def put_rejects(tx: Transaction, rejects: Iterable[Reject]) -> None:
+    """Keep rejects. The same again is one row: its first time, its largest count."""
+    statement = upsert(tx.conn, reject)
+    statement = statement.on_conflict_do_update(
+        index_elements=[reject.c.digest],
+        set_={"count": statement.excluded.count},
+        where=statement.excluded.count > reject.c.count,
+    )
+    rows = [_reject_row(each) for each in rejects]
+    if rows:
+        tx.conn.execute(statement, rows)
+
+
+def _reject_row(each: Reject) -> dict[str, Any]:
+    told = [fit(each.source), fit(each.where), fit(each.reason), shortened(each.raw, RAW_BYTES)]
+    digest = hashlib.sha256("\0".join(told).encode()).hexdigest()
+    row: dict[str, Any] = dict(zip(("source", "place", "reason", "raw"), told, strict=True))
+    return row | {"at_ns": int(each.at), "count": int(each.count), "digest": digest}
+
+
+def every_reject(
+    tx: Transaction, source: str | None, start: int | None, end: int | None, limit: int | None
+) -> list[Reject]:
+    """Return rejects in the order they came, the newest ``limit`` of them; times in ns."""
+    c = reject.c
+    query = select(c.source, c.place, c.reason, c.raw, c.at_ns, c.count).order_by(c.id.desc())
+    if source is not None:
+        query = query.where(c.source == source)
+    if start is not None:
+        query = query.where(c.at_ns >= start)
+    if end is not None:
+        query = query.where(c.at_ns < end)
+    if limit is not None:
+        query = query.limit(limit)
+    return [Reject(*row) for row in reversed(tx.conn.execute(query).all())]

@@ -1,0 +1,198 @@
+"""What an analysis found: plain rows in, the shared words' own classes out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Sequence
+from typing import Any, Generic, TypeVar, get_type_hints
+
+from sqlalchemy import ColumnElement, Table, delete, insert, or_, select
+
+from bondtrail import results as words
+from store import schema
+from store.engine import Transaction
+from store.texts import plain
+
+Word = TypeVar("Word")
+
+_COLUMNS = {"start": "start_ns", "end": "end_ns", "time": "time_ns"}
+
+
+class _Rows(Generic[Word]):
+    """One class of results and its table: fields are columns of the same name."""
+
+    def __init__(
+        self,
+        kind: type[Word],
+        table: Table,
+        *,
+        derived: Sequence[str] = (),
+        mappings: Sequence[str] = (),
+        lists: Sequence[str] = (),
+        enums: dict[str, Any] | None = None,
+    ) -> None:
+        self._kind = kind
+        self.table = table
+        self._derived = tuple(derived)
+        self._fields = [name for name in get_type_hints(kind) if name not in derived]
+        self._read = dict.fromkeys(mappings, json.loads)
+        self._read |= {name: lambda text: tuple(json.loads(text)) for name in lists}
+        self._json = {*mappings, *lists}
+        self._read |= enums or {}
+
+    @property
+    def began(self) -> Any:
+        """The column that says when a row began."""
+        return self.table.c["time_ns" if "time_ns" in self.table.c else "start_ns"]
+
+    @property
+    def over(self) -> Any:
+        """The column that says when a row was over."""
+        return self.table.c["time_ns" if "time_ns" in self.table.c else "end_ns"]
+
+    def insert(self, tx: Transaction, found: Sequence[Word]) -> None:
+        if found:
+            tx.conn.execute(insert(self.table), [self._row(each) for each in found])
+
+    def _row(self, each: Word) -> dict[str, Any]:
+        row = {name: plain(getattr(each, name)) for name in self._derived}
+        for name in self._fields:
+            value = getattr(each, name)
+            written = _as_json(value) if name in self._json else plain(value)
+            row[_COLUMNS.get(name, name)] = written
+        return row
+
+    def select(
+        self, tx: Transaction, where: Sequence[ColumnElement[bool]], order: Sequence[Any]
+    ) -> list[Word]:
+        columns = [self.table.c[_COLUMNS.get(name, name)] for name in self._fields]
+        query = select(*columns).where(*where).order_by(*order)
+        return [self._word(row) for row in tx.conn.execute(query)]
+
+    def _word(self, row: Sequence[Any]) -> Word:
+        values = dict(zip(self._fields, row, strict=True))
+        for name, read in self._read.items():
+            if values[name] is not None:
+                values[name] = read(values[name])
+        return self._kind(**values)
+
+
+def _as_tuple(text: str) -> tuple[Any, ...]:
+    return tuple(json.loads(text))
+
+
+def _as_json(value: Any) -> str:
+    as_plain = dict(value) if hasattr(value, "items") else list(value)
+    return json.dumps(as_plain, ensure_ascii=False, default=plain)
+
+
+TRANSFERS = _Rows(words.Transfer, schema.transfer, derived=["id"], lists=["findings"])
+HOOKUPS = _Rows(
+    words.Hookup, schema.hookup, enums={"outcome": words.Outcome, "cause": words.HookupCause}
+)
+TRIPS = _Rows(
+    words.Trip, schema.trip, enums={"trip_class": words.TripClass, "cause": words.TripCause}
+)
+FINDINGS = _Rows(
+    words.Finding,
+    schema.finding,
+    derived=["id", "seconds"],
+    mappings=["evidence", "limits"],
+    enums={"kind": words.Kind, "severity": words.Severity},
+)
+DAYS = _Rows(
+    words.DaySums,
+    schema.day,
+    mappings=["trips", "findings", "alarms"],
+    lists=["time_to_bond", "time_to_stop"],
+)
+_EPISODES: tuple[_Rows[Any], ...] = (TRANSFERS, HOOKUPS, TRIPS, FINDINGS)
+
+
+def save(
+    tx: Transaction,
+    found: words.StationResults,
+    since: int,
+    since_day: dt.date,
+    until: int | None,
+    until_day: dt.date | None,
+) -> None:
+    """Replace a station's results from a time and a day on; times in ns."""
+    for rows in _EPISODES:
+        _delete(tx, rows.table, found.station, rows.began, since, until)
+    _delete(tx, schema.day, found.station, schema.day.c.day, since_day, until_day)
+    TRANSFERS.insert(tx, found.transfers)
+    HOOKUPS.insert(tx, found.hookups)
+    TRIPS.insert(tx, found.trips)
+    FINDINGS.insert(tx, found.findings)
+    DAYS.insert(tx, found.days)
+
+
+def _delete(
+    tx: Transaction, table: Table, station: str, column: Any, since: Any, until: Any
+) -> None:
+    statement = delete(table).where(table.c.station == station, column >= plain(since))
+    if until is not None:
+        statement = statement.where(column < plain(until))
+    tx.conn.execute(statement)
+
+
+def overlapping(
+    tx: Transaction,
+    rows: _Rows[Word],
+    station: str | None,
+    start: int | None,
+    end: int | None,
+    where: Sequence[ColumnElement[bool]] = (),
+) -> list[Word]:
+    """Return rows that overlap ``[start, end)``, by when they began; times in ns."""
+    conditions = list(where)
+    if station is not None:
+        conditions.append(rows.table.c.station == station)
+    if start is not None:
+        conditions.append(or_(rows.over > plain(start), rows.began >= plain(start)))
+    if end is not None:
+        conditions.append(rows.began < plain(end))
+    return rows.select(tx, conditions, [rows.began, rows.table.c.station, *_last_resort(rows)])
+
+
+def _last_resort(rows: _Rows[Any]) -> list[Any]:
+    return [rows.table.c.kind] if "kind" in rows.table.c else []
+
+
+def findings(
+    tx: Transaction,
+    station: str | None,
+    start: int | None,
+    end: int | None,
+    kind: str | None,
+    severity: str | None,
+    transfer: str | None,
+) -> list[words.Finding]:
+    """Return findings that overlap ``[start, end)``, by when they began; times in ns."""
+    columns = schema.finding.c
+    wanted = ((columns.kind, kind), (columns.severity, severity), (columns.transfer, transfer))
+    where = [column == plain(value) for column, value in wanted if value is not None]
+    return overlapping(tx, FINDINGS, station, start, end, where)
+
+
+def transfer(tx: Transaction, transfer_id: str) -> words.Transfer | None:
+    """Return a transfer by its id, or None."""
+    found = TRANSFERS.select(tx, [schema.transfer.c.id == transfer_id], [])
+    return found[0] if found else None
+
+
+def days(
+    tx: Transaction, station: str | None, first: dt.date | None, last: dt.date | None
+) -> list[words.DaySums]:
+    """Return the sums of the days ``first`` to ``last``, both included, by station and day."""
+    columns = schema.day.c
+    where = []
+    if station is not None:
+        where.append(columns.station == station)
+    if first is not None:
+        where.append(columns.day >= first)
+    if last is not None:
+        where.append(columns.day <= last)
+    return DAYS.select(tx, where, [columns.station, columns.day])

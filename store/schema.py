@@ -1,0 +1,250 @@
+"""The tables. Moments are UTC nanoseconds since 1970 in columns that end in ``_ns``.
+
+Samples live in blocks that only this room can read; everything else is plain rows for any SQL
+or BI tool. Sets whose keys vary (evidence, limits, counts per kind) are JSON text.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Date,
+    Float,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+
+METADATA = MetaData()
+VERSION = "0001"
+"""The newest revision under ``migrations/versions``; a test keeps the two together."""
+VERSION_TABLE = "bondtrail_version"
+
+# SQLite counts by itself only in an INTEGER key; there it has 64 bits anyway.
+RowId = BigInteger().with_variant(Integer(), "sqlite")
+
+
+def _key() -> Column[int]:
+    return Column("id", RowId, primary_key=True, autoincrement=True)
+
+
+def _ns(name: str, *, optional: bool = False) -> Column[int]:
+    return Column(name, BigInteger, nullable=optional)
+
+
+def _text(name: str, *, optional: bool = False) -> Column[str]:
+    return Column(name, Text, nullable=optional)
+
+
+def _number(name: str, *, optional: bool = False) -> Column[float]:
+    return Column(name, Float(53), nullable=optional)
+
+
+def _count(name: str) -> Column[int]:
+    return Column(name, BigInteger, nullable=False)
+
+
+point = Table(
+    "point",
+    METADATA,
+    _key(),
+    Column("name", Text, nullable=False, unique=True),
+    _text("station"),
+    _count("samples"),
+    _ns("first_ns", optional=True),
+    _ns("last_ns", optional=True),
+    _number("value", optional=True),
+    Column("quality", Integer, nullable=True),
+)
+"""Every point with how much is stored of it and its newest sample, kept up by each write."""
+
+
+def _segment_table(name: str) -> Table:
+    return Table(
+        name,
+        METADATA,
+        _key(),
+        Column("point_id", BigInteger, nullable=False),
+        _ns("first_ns"),
+        _ns("last_ns"),
+        _count("samples"),
+        Column("checksum", BigInteger, nullable=False),
+        Column("block", LargeBinary, nullable=False),
+        sqlite_autoincrement=True,  # ids name segments in errors, so none may come twice
+    )
+
+
+segment = _segment_table("segment")
+Index("segment_last", segment.c.point_id, segment.c.last_ns, segment.c.first_ns, segment.c.samples)
+Index("segment_first", segment.c.point_id, segment.c.first_ns, segment.c.last_ns, segment.c.samples)
+
+damaged_segment = _segment_table("damaged_segment")
+"""Segments set aside as they were, because late samples had to be folded into their span."""
+Index("damaged_segment_last", damaged_segment.c.point_id, damaged_segment.c.last_ns)
+
+journal = Table(
+    "journal",
+    METADATA,
+    _key(),
+    _ns("first_ns"),
+    _ns("last_ns"),
+    _count("samples"),
+    Column("checksum", BigInteger, nullable=False),
+    Column("block", LargeBinary, nullable=False),
+    sqlite_autoincrement=True,  # an id tells the order of commits, so none may come twice
+)
+
+touched = Table(
+    "touched",
+    METADATA,
+    Column("station", Text, primary_key=True),
+    _ns("since_ns", optional=True),
+    _count("revision"),
+)
+"""Earliest time that new data touched since the last analysis; null when there is none.
+
+The row stays when the mark goes, so that a revision never comes twice.
+"""
+
+site = Table("site", METADATA, Column("holds_from_ns", BigInteger, primary_key=True), _text("text"))
+
+work = Table(
+    "work", METADATA, _key(), _text("station"), _ns("start_ns"), _ns("end_ns"), _text("what")
+)
+Index("work_start", work.c.station, work.c.start_ns)
+
+ticket = Table(
+    "ticket",
+    METADATA,
+    _key(),
+    _text("station"),
+    _ns("start_ns"),
+    _ns("end_ns"),
+    _text("batch"),
+    _text("product"),
+    _text("operator"),
+)
+Index("ticket_start", ticket.c.station, ticket.c.start_ns)
+
+reject = Table(
+    "reject",
+    METADATA,
+    _key(),
+    _text("source"),
+    _text("place"),
+    _text("reason"),
+    _text("raw"),
+    _ns("at_ns"),
+    _count("count"),
+    Column("digest", String(64), nullable=False, unique=True),
+)
+"""``digest`` is the SHA-256 of source, place, reason and raw: raw is too long to be a key."""
+
+transfer = Table(
+    "transfer",
+    METADATA,
+    Column("id", Text, primary_key=True),
+    _text("station"),
+    _ns("start_ns"),
+    _ns("end_ns"),
+    _number("flow_s"),
+    _number("volume", optional=True),
+    _text("unit", optional=True),
+    _text("batch", optional=True),
+    _text("product", optional=True),
+    _text("operator", optional=True),
+    Column("compliant", Boolean, nullable=False),
+    _number("not_bonded_s"),
+    _number("no_data_s"),
+    _number("bypassed_s"),
+    _number("not_bonded_volume", optional=True),
+    _number("no_data_volume", optional=True),
+    _number("bypassed_volume", optional=True),
+    _count("trips"),
+    _number("time_to_bond_s", optional=True),
+    _number("bond_lead_s", optional=True),
+    _text("findings"),
+)
+Index("transfer_start", transfer.c.station, transfer.c.start_ns)
+
+hookup = Table(
+    "hookup",
+    METADATA,
+    _key(),
+    _text("station"),
+    _ns("start_ns"),
+    _ns("end_ns"),
+    _text("outcome"),
+    _number("time_to_bond_s", optional=True),
+    _number("lowest_ohm", optional=True),
+    _number("median_ohm", optional=True),
+    _text("cause", optional=True),
+)
+Index("hookup_start", hookup.c.station, hookup.c.start_ns)
+
+trip = Table(
+    "trip",
+    METADATA,
+    _key(),
+    _text("station"),
+    _ns("time_ns"),
+    _text("transfer"),
+    _text("trip_class"),
+    _text("cause"),
+    Column("marginal", Boolean, nullable=False),
+    _number("loss_s", optional=True),
+    _number("stop_s", optional=True),
+)
+Index("trip_time", trip.c.station, trip.c.time_ns)
+
+finding = Table(
+    "finding",
+    METADATA,
+    Column("id", Text, primary_key=True),
+    _text("kind"),
+    _text("severity"),
+    _text("station"),
+    _text("transfer", optional=True),
+    _ns("start_ns"),
+    _ns("end_ns"),
+    _number("seconds"),
+    _text("summary"),
+    _text("evidence"),
+    _text("limits"),
+    _text("rules"),
+)
+Index("finding_start", finding.c.station, finding.c.start_ns)
+Index("finding_transfer", finding.c.transfer)
+
+day = Table(
+    "day",
+    METADATA,
+    Column("station", Text, primary_key=True),
+    Column("day", Date, primary_key=True),
+    _count("transfers"),
+    _count("compliant_transfers"),
+    _number("flow_s"),
+    _number("not_bonded_s"),
+    _number("no_data_s"),
+    _number("bypassed_s"),
+    _number("volume"),
+    _count("hookups"),
+    _count("failed_hookups"),
+    _count("touches"),
+    _number("low_s"),
+    _number("high_s"),
+    _number("open_s"),
+    _number("known_s"),
+    _number("unknown_s"),
+    _text("trips"),
+    _text("findings"),
+    _text("alarms"),
+    _text("time_to_bond"),
+    _text("time_to_stop"),
+)

@@ -1,0 +1,29 @@
+"""Texts and numbers from outside, made fit for any database."""
+
+from __future__ import annotations
+
+from enum import Enum
+
+import numpy as np
+
+
+def fit(text: str) -> str:
+    """Return the text without what PostgreSQL or UTF-8 cannot hold: NUL and lone surrogates."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8").replace("\0", "\\x00")
+
+
+def shortened(text: str, most: int) -> str:
+    """Return the text cut to ``most`` bytes of UTF-8, between two characters."""
+    return fit(text).encode("utf-8")[:most].decode("utf-8", "ignore")
+
+
+def plain(value: object) -> object:
+    """Return a value as the database drivers know it.
+
+    sqlite3 stores an ``np.int64`` as a blob without a word.
+    """
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, Enum):
+        return value.value
+    return fit(value) if isinstance(value, str) else value

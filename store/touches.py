@@ -1,0 +1,57 @@
+"""The mark of each station: the earliest time that new data touched since it was analysed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from sqlalchemy import case, or_, select, update
+
+from store.engine import Transaction
+from store.schema import touched
+from store.upsert import upsert
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """A mark; the revision rises with each touch, and tells whether more came meanwhile."""
+
+    since: int
+    revision: int
+
+
+def marks(tx: Transaction) -> dict[str, Touch]:
+    """Return the marks of the stations that have one, in order of their names."""
+    columns = touched.c
+    query = select(columns.station, columns.since_ns, columns.revision)
+    query = query.where(columns.since_ns.is_not(None)).order_by(columns.station)
+    return {station: Touch(since, revision) for station, since, revision in tx.conn.execute(query)}
+
+
+def touch(tx: Transaction, since: Mapping[str, int]) -> None:
+    """Move marks back to a time, in ns, unless they are earlier already."""
+    if not since:
+        return
+    statement = upsert(tx.conn, touched)
+    offered, held = statement.excluded, touched.c
+    earlier = or_(held.since_ns.is_(None), offered.since_ns < held.since_ns)
+    statement = statement.on_conflict_do_update(
+        index_elements=[held.station],
+        set_={
+            "since_ns": case((earlier, offered.since_ns), else_=held.since_ns),
+            "revision": held.revision + 1,
+        },
+    )
+    rows = [
+        {"station": station, "since_ns": int(moment), "revision": 1}
+        for station, moment in since.items()
+    ]
+    tx.conn.execute(statement, rows)
+
+
+def settle(tx: Transaction, station: str, seen: Touch, still_since: int | None) -> None:
+    """Take a mark away, or move it to ``still_since``, if nothing came since it was seen."""
+    columns = touched.c
+    unchanged = (columns.station == station) & (columns.revision == seen.revision)
+    moment = None if still_since is None else int(still_since)
+    tx.conn.execute(update(touched).where(unchanged).values(since_ns=moment))

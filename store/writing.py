@@ -1,0 +1,75 @@
+"""Take samples in: compare them with what is stored, and note what they touched."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from bondtrail.samples import Samples
+from store import journal, points, reading, segments, touches
+from store.engine import Transaction
+from store.merging import Change, Written, compare, in_order
+from store.points import KnownPoint
+
+
+def check_batch(batch: Mapping[str, Samples]) -> None:
+    """Refuse what a store cannot hold.
+
+    Raises
+    ------
+    ValueError
+        If a point is not ``<station>.<role>``, or a value is NaN: it would not even be equal
+        to itself when it comes again.
+    """
+    for name, samples in batch.items():
+        points.station_of(name)
+        if np.isnan(samples.value).any():
+            raise ValueError(f"point {name!r}: NaN is no value; an open circuit is +inf")
+
+
+def into_journal(tx: Transaction, batch: Mapping[str, Samples]) -> Written:
+    """Append what is new or different in a batch as one row of the journal."""
+    changes = _changes(tx, batch)
+    parts = [(known.id, change.samples) for known, change in changes.items()]
+    parts = [(point_id, samples) for point_id, samples in parts if len(samples)]
+    if parts:
+        journal.append(tx, parts)
+    return _note(tx, changes)
+
+
+def into_segments(tx: Transaction, batch: Mapping[str, Samples]) -> Written:
+    """Put what is new or different in a batch straight into segments.
+
+    What waits in the journal came earlier, so it is folded first, in the same transaction.
+    """
+    fold_all(tx)
+    changes = _changes(tx, batch)
+    segments.place(tx, {known.id: change.samples for known, change in changes.items()})
+    return _note(tx, changes)
+
+
+def fold_all(tx: Transaction) -> None:
+    """Fold the whole journal within one transaction: for the little that is left of it."""
+    last: int | None = 0
+    while last is not None:
+        _, last = journal.fold_some(tx, last)
+
+
+def _changes(tx: Transaction, batch: Mapping[str, Samples]) -> dict[KnownPoint, Change]:
+    known = points.ensure(tx, batch)
+    ordered = {known[name]: in_order(samples) for name, samples in batch.items()}
+    stored = reading.stored_at(tx, {key: samples.time for key, samples in ordered.items()})
+    return {key: compare(samples, stored[key]) for key, samples in ordered.items()}
+
+
+def _note(tx: Transaction, changes: Mapping[KnownPoint, Change]) -> Written:
+    """Count the changes in their points and touch their stations; return the sum."""
+    points.count(tx, changes)
+    since: dict[str, int] = {}
+    for known, change in changes.items():
+        if change.since is not None:
+            station = points.station_of(known.name)
+            since[station] = min(change.since, since.get(station, change.since))
+    touches.touch(tx, since)
+    return sum((change.written for change in changes.values()), Written())
