@@ -36,10 +36,9 @@ class _Rows(Generic[Word]):
         self.table = table
         self._derived = tuple(derived)
         self._fields = [name for name in get_type_hints(kind) if name not in derived]
-        self._read = dict.fromkeys(mappings, json.loads)
-        self._read |= {name: lambda text: tuple(json.loads(text)) for name in lists}
         self._json = {*mappings, *lists}
-        self._read |= enums or {}
+        self._read: dict[str, Callable[[Any], Any]] = dict(enums or {})
+        self._read |= dict.fromkeys(mappings, json.loads) | dict.fromkeys(lists, _as_tuple)
 
     @property
     def began(self) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
-from typing import Any, NamedTuple, TypeGuard
+from typing import Any, NamedTuple
 
 import numpy as np
 from sqlalchemy import Select, Table, delete, insert, select
@@ -121,7 +121,7 @@ def load(tx: Transaction, segments: Sequence[Segment], on_damage: OnDamage) -> S
 
 def _decoded(found: Segment, row: _Block | None, into: Samples) -> bool:
     """Check and decode one block; tell whether it was sound."""
-    if not _matches(found, row):
+    if row is None or not _matches(found, row):
         return False
     try:
         decode_into(row.block, into)
@@ -130,7 +130,7 @@ def _decoded(found: Segment, row: _Block | None, into: Samples) -> bool:
     return True
 
 
-def _matches(found: Segment, row: _Block | None) -> TypeGuard[_Block]:
+def _matches(found: Segment, row: _Block | None) -> bool:
     if row is None:
         return False
     told = (found.point_id, found.first, found.last, found.samples)
