@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar, get_type_hints
 
 from sqlalchemy import ColumnElement, Table, delete, insert, or_, select
