@@ -1,0 +1,253 @@
+"""Columns of written times to nanoseconds: whole columns at a time where the form is common."""
+
+from __future__ import annotations
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from bondtrail.samples import TimeArray
+from bondtrail.times import TimeError, parse_time
+from ingest.faults import shown
+
+BoolArray = npt.NDArray[np.bool_]
+
+_LARGEST = np.iinfo(np.int64).max
+_PIECE = 4096  # rows: one odd time makes this many others take the slower way
+_LONGEST = 64  # characters: no written time is longer
+_BANDS = ((10**11, 10**9), (10**14, 10**6), (10**17, 10**3), (_LARGEST, 1))
+_QUARTER_NS = 900 * 10**9  # clocks change on the quarter hour
+_ZONED, _NAIVE = pa.timestamp("ns", "UTC"), pa.timestamp("ns")
+_DAY = (
+    r"(?:(?:19|20|21)\d\d-(?:(?:0[1-9]|1[0-2])-(?:0[1-9]|1\d|2[0-8])"
+    r"|(?:0[13-9]|1[0-2])-(?:29|30)|(?:0[13578]|1[02])-31))"
+)
+_CLOCK = r"[T ](?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d(?:\.\d{1,9})?"
+_OFFSET = r"(?:Z|[+-](?:[01]\d|2[0-3]):?[0-5]\d)"
+_ISO_FORM = f"^{_DAY}{_CLOCK}{_OFFSET}$"
+_NAIVE_FORM = f"^{_DAY}{_CLOCK}$"
+_EPOCH_FORM = r"^-?(?:[0-8]?\d{18}|\d{1,17})$"
+_EDGES = ("1677-09-22T00:00:00Z", "2262-04-11T00:00:00Z")
+
+
+class _Column:
+    """Moments under construction: ``ns`` and which rows are still without one."""
+
+    def __init__(self, size: int) -> None:
+        self.ns = np.zeros(size, np.int64)
+        self.bad = np.zeros(size, bool)
+
+
+def read_times(column: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray]:
+    """Return the moments of a column and which rows have none.
+
+    Parameters
+    ----------
+    column : pyarrow array, shape (n,)
+        Text, integers (an epoch, its magnitude tells the unit) or timestamps.
+    zone : ZoneInfo, optional
+        Where times without an offset were written; without it they are bad.
+
+    Returns
+    -------
+    (ndarray of int64, ndarray of bool), shape (n,)
+        Nanoseconds, 0 where the row is bad.
+    """
+    kind = column.type
+    if pa.types.is_timestamp(kind):
+        return _from_timestamps(column, zone)
+    if pa.types.is_integer(kind):
+        return _from_integers(column)
+    return _from_text(pc.fill_null(column, ""), zone)
+
+
+def is_time_type(kind: pa.DataType) -> bool:
+    """Return whether a column of this type can hold times."""
+    return any(
+        told(kind) for told in (pa.types.is_timestamp, pa.types.is_integer, pa.types.is_string)
+    )
+
+
+def time_fault(text: str, zone: ZoneInfo | None) -> str:
+    """Return why a written time was not taken."""
+    if not text.strip():
+        return "the time is empty"
+    if len(text) > _LONGEST:
+        return f"time {shown(text)}: too long for a time"
+    try:
+        parse_time(text, zone)
+    except TimeError as exc:
+        return str(exc)
+    except (ValueError, OverflowError):
+        return f"time {shown(text)}: expected ISO 8601 with an offset, or an integer epoch"
+    return f"time {shown(text)} is outside the years 1677 to 2262 that can be kept"
+
+
+def _from_timestamps(column: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray]:
+    bad = _mask(column.is_null())
+    try:
+        plain = column.cast(pa.timestamp("ns", column.type.tz))
+    except pa.ArrowInvalid:
+        edges = [pa.scalar(edge).cast(_ZONED).cast(column.type) for edge in _EDGES]
+        inside = pc.and_(pc.greater(column, edges[0]), pc.less(column, edges[1]))
+        bad |= ~_mask(pc.fill_null(inside, False))
+        plain = pc.if_else(pa.array(~bad), column, pa.scalar(0).cast(column.type))
+        plain = plain.cast(pa.timestamp("ns", column.type.tz))
+    ns = pc.fill_null(plain.cast(pa.int64()), 0).to_numpy(zero_copy_only=False)
+    if column.type.tz is None:
+        ns, doubtful = _localised(ns, zone) if zone else (ns, np.ones(ns.size, bool))
+        bad = bad | doubtful
+    return np.where(bad, 0, ns), bad
+
+
+def _from_integers(column: pa.Array) -> tuple[TimeArray, BoolArray]:
+    absent = _mask(column.is_null())
+    try:
+        numbers = pc.fill_null(column, 0).cast(pa.int64())
+    except pa.ArrowInvalid:  # unsigned, beyond int64
+        over = _mask(pc.fill_null(pc.greater(column, _LARGEST), False))
+        absent |= over
+        numbers = pc.if_else(pa.array(absent), pa.scalar(0, column.type), column).cast(pa.int64())
+    ns, outside = _epochs(numbers.to_numpy(zero_copy_only=False))
+    return ns, outside | absent
+
+
+def _epochs(numbers: TimeArray) -> tuple[TimeArray, BoolArray]:
+    """Return the vectorised form of `bondtrail.times.epoch_to_ns`, and what does not fit."""
+    size = np.abs(numbers)
+    low, high = (int(size.min()), int(size.max())) if size.size else (0, 0)
+    for top, scale in _BANDS:
+        if high < top and (low >= top // 1000 or top == 10**11):
+            return _scaled(numbers, np.asarray(scale, np.int64))
+    band = np.searchsorted([top for top, _ in _BANDS[:-1]], size, side="right")
+    return _scaled(numbers, np.asarray([scale for _, scale in _BANDS], np.int64)[band])
+
+
+def _scaled(numbers: TimeArray, scale: TimeArray) -> tuple[TimeArray, BoolArray]:
+    outside = np.abs(numbers) > _LARGEST // scale
+    return np.where(outside, 0, numbers * scale), outside
+
+
+def _from_text(texts: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray]:
+    """Convert in pieces: those all of one common form at once, the rows of others by form."""
+    done = _Column(len(texts))
+    odd = []
+    for begin in range(0, len(texts), _PIECE):
+        piece = texts.slice(begin, _PIECE)
+        read = _uniform(piece, zone)
+        if read is None:
+            odd.append(np.arange(begin, begin + len(piece)))
+        else:
+            done.ns[begin : begin + len(piece)], done.bad[begin : begin + len(piece)] = read
+    if odd:
+        rows = np.concatenate(odd)
+        done.ns[rows], done.bad[rows] = _mixed(texts.take(pa.array(rows)), zone)
+    return done.ns, done.bad
+
+
+def _uniform(piece: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray] | None:
+    """Return the moments of a piece that is all ISO, or all epochs, else None."""
+    ns = _cast(piece, _ZONED)
+    if ns is not None:
+        return ns, np.zeros(ns.size, bool)
+    if _is_digits(piece):
+        numbers = _cast(piece, pa.int64())
+        return None if numbers is None else _epochs(numbers)
+    if zone is not None:
+        naive = _cast(piece, _NAIVE)
+        return None if naive is None else _localised(naive, zone)
+    return None
+
+
+def _mixed(texts: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray]:
+    texts = pc.ascii_trim_whitespace(texts)
+    done = _Column(len(texts))
+    left = np.ones(len(texts), bool)
+    for form, kind in ((_ISO_FORM, _ZONED), (_EPOCH_FORM, pa.int64()), (_NAIVE_FORM, _NAIVE)):
+        fits = _mask(pc.match_substring_regex(texts, form)) & left
+        if fits.any():
+            left &= ~fits
+            numbers = _cast(texts.filter(pa.array(fits)), kind)
+            assert numbers is not None, "the form admits only what can be cast"
+            done.ns[fits], done.bad[fits] = _placed(numbers, kind, zone)
+    if left.any():
+        done.ns[left], done.bad[left] = _one_by_one(texts.filter(pa.array(left)), zone)
+    done.ns[done.bad] = 0
+    return done.ns, done.bad
+
+
+def _placed(
+    numbers: TimeArray, kind: pa.DataType, zone: ZoneInfo | None
+) -> tuple[TimeArray, BoolArray]:
+    if kind == _ZONED:
+        return numbers, np.zeros(numbers.size, bool)
+    if kind == pa.int64():
+        return _epochs(numbers)
+    if zone is None:
+        return numbers, np.ones(numbers.size, bool)
+    return _localised(numbers, zone)
+
+
+def _one_by_one(texts: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray]:
+    encoded = texts.dictionary_encode()
+    moments = [_parsed(text, zone) for text in encoded.dictionary.to_pylist()]
+    bad = np.array([moment is None for moment in moments], bool)
+    ns = np.array([moment or 0 for moment in moments], np.int64)
+    codes = encoded.indices.to_numpy()
+    return ns[codes], bad[codes]
+
+
+def _parsed(text: str, zone: ZoneInfo | None) -> int | None:
+    if len(text) > _LONGEST:
+        return None
+    try:
+        moment = parse_time(text, zone)
+    except (ValueError, OverflowError):
+        return None
+    return moment if -_LARGEST <= moment <= _LARGEST else None
+
+
+def _localised(naive: TimeArray, zone: ZoneInfo) -> tuple[TimeArray, BoolArray]:
+    """Return moments from wall-clock nanoseconds; bad where the clock skips or repeats them."""
+    quarters, inverse = np.unique(naive // _QUARTER_NS, return_inverse=True)
+    offsets = [_offset(int(quarter), zone) for quarter in quarters]
+    bad = np.array([offset is None for offset in offsets], bool)[inverse]
+    shift = np.array([offset or 0 for offset in offsets], np.int64)[inverse]
+    return np.where(bad, 0, naive - shift * 10**9), bad
+
+
+def _offset(quarter: int, zone: ZoneInfo) -> int | None:
+    wall = dt.datetime(1970, 1, 1) + dt.timedelta(seconds=quarter * 900)
+    early = wall.replace(tzinfo=zone, fold=0).utcoffset()
+    late = wall.replace(tzinfo=zone, fold=1).utcoffset()
+    if early is None or early != late:
+        return None
+    return round(early.total_seconds())
+
+
+def _cast(texts: pa.Array, kind: pa.DataType) -> TimeArray | None:
+    try:
+        cast = pc.cast(texts, kind)
+    except pa.ArrowInvalid:
+        return None
+    numbers: TimeArray = cast.cast(pa.int64()).to_numpy(zero_copy_only=False)
+    return numbers
+
+
+def _is_digits(texts: pa.Array) -> bool:
+    """Return whether all is digits: the cast to integers would take 0x10 as well."""
+    _, ends, data = texts.buffers()
+    if data is None:
+        return False
+    bounds = np.frombuffer(ends, np.int32, len(texts) + 1, texts.offset * 4)
+    text: bytes = data.slice(int(bounds[0]), int(bounds[-1] - bounds[0])).to_pybytes()
+    return text.isdigit()
+
+
+def _mask(column: pa.Array) -> BoolArray:
+    mask: BoolArray = column.to_numpy(zero_copy_only=False)
+    return mask.copy()

@@ -1,0 +1,157 @@
+"""CSV files: the header, then block after block, and whatever is no row of either."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+
+from bondtrail.results import Reject
+from ingest.faults import Fault, RejectBook, RowArray
+from ingest.header import HeaderError, Layout, layout_of_line
+from ingest.lines import LONGEST_LINE, Block, Broken, LongLine, Part, split
+from ingest.rows import Rows, parse
+from ingest.sources import Source, known_form
+from ingest.tables import Batch, Table, Take, settle
+
+_SNIFFED = 1 << 16
+"""Bytes at the beginning in which a NUL means that this is no text."""
+_BOM = b"\xef\xbb\xbf"
+
+
+class TextFile:
+    """A CSV file under way: its layout once the header is read, and the line it has come to.
+
+    ``refusal`` is the reject that stands for the whole file when its header tells nothing.
+    """
+
+    def __init__(self, source: Source, book: RejectBook) -> None:
+        self._book = book
+        self._parts: Iterator[Part] = split(source.read)
+        self._line = 1
+        self.is_empty = False
+        self.layout: Layout | None = None
+        self.refusal: Reject | None = None
+        try:
+            self._read_header()
+        except HeaderError as exc:
+            self.refusal = book.whole_file(self._line, str(exc), self._head)
+
+    def batches(self, take: Take) -> Iterator[Batch]:
+        """Yield what ``take`` makes of each block, and the rejects of lines that make no row."""
+        assert self.layout is not None
+        for part in self._parts:
+            if isinstance(part, Block):
+                yield self._block(part, self.layout, take)
+            else:
+                yield self._oddity(part)
+
+    def _read_header(self) -> None:
+        self._head = b""
+        part = self._first_filled()
+        if part is None:
+            self.is_empty = True
+            return
+        self._head = part.line(0) if isinstance(part, Block) else part.head
+        _refuse_other_forms(part.data if isinstance(part, Block) else part.head)
+        if isinstance(part, Broken):
+            raise HeaderError(f"{part.reason}: copy it again from where it comes from")
+        if isinstance(part, LongLine):
+            raise HeaderError(f"the first line is longer than {LONGEST_LINE} bytes: no header")
+        layout = layout_of_line(part.line(0, None))
+        self._line += 1
+        rest = Block(part.data[int(part.starts[1]) :])
+        self.layout = _with_last_column(layout, rest)
+        if rest.data:
+            self._parts = _chain(rest, self._parts)
+
+    def _first_filled(self) -> Part | None:
+        """Return the first part that is not blank, from its first filled line on."""
+        for part in self._parts:
+            if not isinstance(part, Block):
+                return part
+            data = part.data.removeprefix(_BOM) if self._line == 1 else part.data
+            filled = len(data) - len(data.lstrip(b" \t\r\n"))
+            if filled < len(data):
+                begin = data.rfind(b"\n", 0, filled) + 1
+                self._line += data.count(b"\n", 0, begin)
+                return Block(data[begin:])
+            self._line += data.count(b"\n")
+        return None
+
+    def _block(self, block: Block, layout: Layout, take: Take) -> Batch:
+        rows = parse(block, layout)
+        first = self._line
+        self._line += rows.count
+        table = Table(
+            rows.columns,
+            rows.lines + first,
+            lambda row: block.line(int(rows.lines[row])),
+        )
+        batch = settle(table, take(table), self._book)
+        self._add_bad_lines(batch, block, rows, first)
+        return batch
+
+    def _add_bad_lines(self, batch: Batch, block: Block, rows: Rows, first: int) -> None:
+        for bad in rows.bad:
+            batch.read += len(bad.lines)
+            batch.rejects += self._book.rows(
+                bad.fault,
+                bad.lines + first,
+                self._line_reason(bad.fault, block, bad.lines),
+                partial(_line_at, block, bad.lines),
+            )
+
+    def _line_reason(self, fault: Fault, block: Block, lines: RowArray) -> Callable[[int], str]:
+        assert self.layout is not None
+        if fault is Fault.QUOTE:
+            return lambda _: "a quote is opened and not closed: a row ends with its line"
+        if fault is Fault.ENCODING:
+            return lambda _: "the line is not UTF-8 text: save the file as UTF-8"
+        width, mark = self.layout.width, self.layout.delimiter.encode()
+        return lambda index: (
+            f"{block.line(int(lines[index]), None).count(mark) + 1} columns, "
+            f"but the header has {width}"
+        )
+
+    def _oddity(self, part: LongLine | Broken) -> Batch:
+        if isinstance(part, Broken):
+            reason = f"{part.reason}: what follows here is missing; copy the file again"
+            return Batch(1, rejects=[self._book.whole_file(self._line, reason, part.head)])
+        reason = f"the line is longer than {LONGEST_LINE} bytes"
+        if part.gave_up:
+            reason += f" and had no end after {part.size}: the rest of the file is not read"
+            return Batch(1, rejects=[self._book.whole_file(self._line, reason, part.head)])
+        rejects = self._book.row(Fault.LONG_LINE, self._line, reason, part.head)
+        self._line += 1
+        return Batch(1, rejects=rejects)
+
+
+def _refuse_other_forms(data: bytes) -> None:
+    form = known_form(data)
+    if data.startswith(b"PAR1"):
+        form = "Parquet inside another compression: unpack it first"
+    if form:
+        raise HeaderError(f"the file is {form}")
+    if b"\0" in data[:_SNIFFED]:
+        raise HeaderError("the file is binary, not CSV text or Parquet")
+
+
+def _with_last_column(layout: Layout, rest: Block) -> Layout:
+    """Return a layout with one more, nameless column if the rows end with a delimiter."""
+    if not rest.data:
+        return layout
+    line = rest.line(0, None)
+    mark = layout.delimiter.encode()
+    if line.count(mark) != layout.width or not line.rstrip(b" ").endswith(mark):
+        return layout
+    others = (*layout.others, layout.width)
+    return Layout(layout.kind, (*layout.names, ""), layout.columns, others, layout.delimiter)
+
+
+def _chain(first: Block, rest: Iterator[Part]) -> Iterator[Part]:
+    yield first
+    yield from rest
+
+
+def _line_at(block: Block, lines: RowArray, index: int) -> bytes:
+    return block.line(int(lines[index]))
