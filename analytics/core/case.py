@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ from analytics.core.hookups import Contacts, contacts, hookups
 from analytics.core.situation import Signals, Situation, situation
 from analytics.core.spans import NOWHERE, Spans, covers, lengths
 from analytics.core.transfers import FlowRuns, flow_runs
-from analytics.core.volumes import volume
+from analytics.core.volumes import volumes
 from bondtrail.results import Hookup
 from bondtrail.samples import Samples
 from bondtrail.site import Limits, Role, Station
@@ -28,11 +29,11 @@ class Case:
     ----------
     now : Situation
         Every signal's state over time.
-    low, not_low, losses : ndarray of int64, shape (n, 2)
-        Where the bond is low, is known and not low, and those of the latter that are losses.
+    low, open, not_low, losses : ndarray of int64, shape (n, 2)
+        Where the bond is low, is open, is known and not low, and which of the last are losses.
     transfers : list of FlowRuns
-        In time order; ``flowing`` are all their runs, ``flow`` all flow whether or not it makes a
-        transfer.
+        In time order, with their ``ids`` by start; ``flowing`` are all their runs and
+        ``run_volumes`` what each of those moved; ``flow`` is all flow, a transfer's or not.
     exposures : Exposures
         Of all transfers.
     clamp : Contacts
@@ -43,11 +44,14 @@ class Case:
     signals: Signals
     now: Situation
     low: Spans
+    open: Spans
     not_low: Spans
     losses: Spans
     flow: Spans
     transfers: list[FlowRuns]
+    ids: dict[int, str]
     flowing: Spans
+    run_volumes: list[float]
     exposures: Exposures
     clamp: Contacts
     hookups: list[Hookup]
@@ -64,23 +68,31 @@ class Case:
         return self.signals.get(Role.RESISTANCE, Samples.empty())
 
     def transfer_id(self, transfer: FlowRuns) -> str:
-        """Return the id of a transfer."""
-        return f"{self.station.id}/{stamp(transfer.start)}"
+        """Return the id of a transfer of this case."""
+        return self.ids[transfer.start]
 
     def transfer_at(self, start: int, end: int) -> str | None:
         """Return the id of the earliest transfer that overlaps ``[start, end)``, or None."""
         until = max(end, start + 1)
-        overlapping = (item for item in self.transfers if item.end > start and item.start < until)
-        first = next(overlapping, None)
-        return None if first is None else self.transfer_id(first)
+        index = bisect_right(self.transfers, start, key=lambda item: item.end)
+        if index == len(self.transfers) or self.transfers[index].start >= until:
+            return None
+        return self.transfer_id(self.transfers[index])
 
     def volume(self, spans: Spans) -> float | None:
         """Return what flowed during some spans, or None where flow is not measured. [L or kg]"""
-        point = self.station.points.get(Role.FLOW)
-        if point is None:
+        if Role.FLOW not in self.station.points:
             return None
-        flow = self.signals.get(Role.FLOW, Samples.empty())
-        return volume(flow, spans, nanoseconds(point.stale_after_s))
+        return round(sum(measured_volumes(self.station, self.signals, spans), 0.0), 6)
+
+
+def measured_volumes(station: Station, signals: Signals, spans: Spans) -> list[float]:
+    """Return what flowed during each span; nothing where flow is not measured. [L or kg]"""
+    point = station.points.get(Role.FLOW)
+    if point is None:
+        return [0.0] * len(spans)
+    flow = signals.get(Role.FLOW, Samples.empty())
+    return volumes(flow, spans, nanoseconds(point.stale_after_s))
 
 
 def build_case(station: Station, signals: Signals, span: tuple[int, int]) -> Case:
@@ -94,13 +106,16 @@ def build_case(station: Station, signals: Signals, span: tuple[int, int]) -> Cas
     clamp, touched = _clamp(station, now)
     resistance = signals.get(Role.RESISTANCE, Samples.empty())
     return Case(
+        run_volumes=measured_volumes(station, signals, flowing),
         station=station,
         signals=signals,
         now=now,
         low=now.bond.where(Bond.LOW),
+        open=now.bond.where(Bond.OPEN),
         not_low=bonds.not_low(now.bond),
         losses=bonds.losses(now.bond),
         transfers=transfers,
+        ids={item.start: f"{station.id}/{stamp(item.start)}" for item in transfers},
         flow=now.where(now.flowing),
         flowing=flowing,
         exposures=exposures(now, covers(flowing, now.edges[:-1])),

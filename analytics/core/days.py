@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TypeVar
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -25,8 +26,8 @@ from bondtrail.results import (
 )
 from bondtrail.times import NS_PER_S
 
-
 Began = TypeVar("Began", Transfer, Hookup, Finding)
+Item = TypeVar("Item")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,29 +59,31 @@ def day_sums(
     """
     marks = np.asarray(edges, np.int64)
     times = _seconds(case, marks)
+    volumes = _volumes(case, marks)
+    transferred = _begun(episodes.transfers, marks)
+    hooked = _begun(episodes.hookups, marks)
+    seen = _begun(episodes.findings, marks)
+    tripped = _cut(episodes.trips, [trip.time for trip in episodes.trips], marks)
     found = []
     for k, day in enumerate(days):
-        start, end = edges[k], edges[k + 1]
-        transfers = _begun(episodes.transfers, start, end)
-        hookups = _begun(episodes.hookups, start, end)
-        trips = [item for item in episodes.trips if start <= item.time < end]
-        failed = sum(item.outcome is Outcome.FAILED for item in hookups)
+        transfers, hookups, trips = transferred[k], hooked[k], tripped[k]
+        span = edges[k], edges[k + 1]
         found.append(
             DaySums(
                 station=case.station.id,
                 day=day,
                 transfers=len(transfers),
                 compliant_transfers=sum(item.compliant for item in transfers),
-                volume=case.volume(within(case.flowing, start, end)) or 0.0,
+                volume=volumes[k],
                 hookups=len(hookups),
-                failed_hookups=failed,
-                touches=_count(case.touches[:, 0], start, end),
+                failed_hookups=sum(item.outcome is Outcome.FAILED for item in hookups),
+                touches=_count(case.touches[:, 0], *span),
                 trips=_tally(f"{item.trip_class}/{item.cause}" for item in trips),
-                findings=_tally(item.kind for item in _begun(episodes.findings, start, end)),
+                findings=_tally(item.kind for item in seen[k]),
                 alarms={
                     str(kind): count
                     for kind, moments in sorted(episodes.alarms.items())
-                    if (count := _count(moments, start, end))
+                    if (count := _count(moments, *span))
                 },
                 time_to_bond=histogram(item.time_to_bond_s for item in hookups),
                 time_to_stop=histogram(item.stop_s for item in trips),
@@ -120,8 +123,27 @@ def histogram(times_s: Iterable[float | None]) -> tuple[int, ...]:
     return tuple(np.bincount(bins, minlength=len(TIME_EDGES_S) + 1).tolist())
 
 
-def _begun(items: Sequence[Began], start: int, end: int) -> list[Began]:
-    return [item for item in items if start <= item.start < end]
+def _begun(items: Sequence[Began], marks: Moments) -> list[Sequence[Began]]:
+    return _cut(items, [item.start for item in items], marks)
+
+
+def _cut(items: Sequence[Item], moments: Sequence[int], marks: Moments) -> list[Sequence[Item]]:
+    """Return the items, sorted by their moments, that fall between neighbouring marks."""
+    cuts = np.searchsorted(np.array(moments, np.int64), marks).tolist()
+    return [items[low:high] for low, high in pairwise(cuts)]
+
+
+def _volumes(case: Case, marks: Moments) -> list[float]:
+    """Return what flowed between neighbouring marks; only runs across one are split. [L or kg]"""
+    runs, amounts = case.flowing, np.array(case.run_volumes)
+    found = []
+    for start, end in pairwise(marks.tolist()):
+        low = int(np.searchsorted(runs[:, 1], start, side="right"))
+        high = int(np.searchsorted(runs[:, 0], end, side="left"))
+        whole = (runs[low:high, 0] >= start) & (runs[low:high, 1] <= end)
+        split = case.volume(within(runs[low:high][~whole], start, end)) or 0.0
+        found.append(round(float(amounts[low:high][whole].sum()) + split, 6))
+    return found
 
 
 def _count(moments: Moments, start: int, end: int) -> int:
@@ -131,3 +153,32 @@ def _count(moments: Moments, start: int, end: int) -> int:
 
 def _tally(names: Iterable[str]) -> dict[str, int]:
     return dict(sorted(Counter(str(name) for name in names).items()))
+
+
+def plus(first: DaySums, second: DaySums) -> DaySums:
+    """Return the sums of two parts of one station's day."""
+    numbers: dict[str, Any] = {
+        name: getattr(first, name) + getattr(second, name) for name in _NUMBERS
+    }
+    return replace(
+        first,
+        **numbers,
+        trips=_added(first.trips, second.trips),
+        findings=_added(first.findings, second.findings),
+        alarms=_added(first.alarms, second.alarms),
+        time_to_bond=_bins(first.time_to_bond, second.time_to_bond),
+        time_to_stop=_bins(first.time_to_stop, second.time_to_stop),
+    )
+
+
+_NUMBERS = tuple(item.name for item in fields(DaySums) if item.type in ("int", "float"))
+
+
+def _bins(first: tuple[int, ...], second: tuple[int, ...]) -> tuple[int, ...]:
+    if not first or not second:
+        return first or second
+    return tuple(a + b for a, b in zip(first, second, strict=True))
+
+
+def _added(first: Mapping[str, int], second: Mapping[str, int]) -> dict[str, int]:
+    return dict(sorted((Counter(first) + Counter(second)).items()))

@@ -12,7 +12,7 @@ from analytics.core.chattering import clusters
 from analytics.core.isolation import after_work, isolated
 from analytics.core.mismatches import permissive_withheld, permissive_without_bond
 from analytics.core.release import early_release
-from analytics.core.spans import NOWHERE, Spans, total, within
+from analytics.core.spans import NOWHERE, Spans, elapsed, total, within
 from analytics.core.transfers import FlowRuns, during
 from analytics.core.wording import finding
 from bondtrail.results import (
@@ -41,7 +41,7 @@ def find_all(case: Case, trips: Sequence[Trip], work: Sequence[WorkWindow]) -> l
     work : sequence of WorkWindow
         Its maintenance windows.
     """
-    found = [finding for transfer in case.transfers for finding in flow_findings(case, transfer)]
+    found = [finding for transfer in _exposed(case) for finding in flow_findings(case, transfer)]
     found += failed_hookups(case)
     found += nuisance_trips(case, trips)
     found += chattering(case)
@@ -51,12 +51,22 @@ def find_all(case: Case, trips: Sequence[Trip], work: Sequence[WorkWindow]) -> l
     return sorted(found, key=lambda item: (item.start, item.kind))
 
 
+def _exposed(case: Case) -> list[FlowRuns]:
+    """Return the transfers with any exposure: the others cannot have a finding on their flow."""
+    edges = np.array([(item.start, item.end) for item in case.transfers], np.int64)
+    starts, ends = edges.reshape(-1, 2).T
+    exposed = case.exposures
+    any_of = np.zeros(starts.size, bool)
+    for spans in (exposed.not_bonded, exposed.no_data, exposed.bypassed):
+        any_of |= elapsed(spans, ends) > elapsed(spans, starts)
+    return [case.transfers[k] for k in np.flatnonzero(any_of).tolist()]
+
+
 def flow_findings(case: Case, transfer: FlowRuns) -> Iterator[Finding]:
     """Yield what makes a transfer not compliant."""
     limits, verified = case.limits, case.now.verified
     not_bonded = within(case.exposures.not_bonded, transfer.start, transfer.end)
-    no_bond = len(not_bonded) and not len(during(verified, transfer))
-    if no_bond:
+    if len(not_bonded) and not len(during(verified, transfer)):
         yield _flow_finding(case, transfer, Kind.NO_BOND_TRANSFER, (transfer.start, transfer.end))
     else:
         for flaw in flaws.unbonded_starts(

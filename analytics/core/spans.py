@@ -38,9 +38,14 @@ def total(spans: Spans) -> int:
 
 def within(spans: Spans, start: int, end: int) -> Spans:
     """Return the parts of the spans that lie inside ``[start, end)``."""
-    low = int(np.searchsorted(spans[:, 1], start, side="right"))
-    high = int(np.searchsorted(spans[:, 0], end, side="left"))
-    return np.clip(spans[low:high], start, end) if low < high else NOWHERE
+    low = int(spans[:, 1].searchsorted(start, side="right"))
+    high = int(spans[:, 0].searchsorted(end, side="left"))
+    if low >= high:
+        return NOWHERE
+    inside = spans[low:high].copy()
+    inside[0, 0] = max(inside[0, 0], start)
+    inside[-1, 1] = min(inside[-1, 1], end)
+    return inside
 
 
 def touches(spans: Spans, start: int, end: int) -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
@@ -11,13 +10,13 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from analytics.core.alarms import alarm_starts
-from analytics.core.bond import Bond
 from analytics.core.case import Case, build_case
 from analytics.core.days import Episodes, day_sums
 from analytics.core.findings import disagreements, find_all
 from analytics.core.situation import Signals, observed_span, openings
-from analytics.core.spans import NOWHERE, total, within
-from analytics.core.transfers import FlowRuns, bond_lead, ticket_of
+from analytics.core.spans import NOWHERE, Spans
+from analytics.core.transfer_rows import transfer_rows
+from analytics.core.transfers import FlowRuns
 from analytics.core.trips import (
     CLASS_OF,
     FlowStop,
@@ -29,13 +28,9 @@ from analytics.core.trips import (
     verified_losses,
 )
 from bondtrail.results import (
-    NON_COMPLIANT,
     DaySums,
-    Finding,
-    Hookup,
     StationResults,
     Ticket,
-    Transfer,
     Trip,
     WorkWindow,
 )
@@ -113,7 +108,7 @@ def examine(
     findings = find_all(case, trips, work)
     without, withheld = disagreements(case)
     episodes = Episodes(
-        transfers=_transfers(case, trips, findings, tickets),
+        transfers=transfer_rows(case, trips, findings, tickets),
         hookups=case.hookups,
         trips=trips,
         findings=findings,
@@ -144,14 +139,13 @@ def find_trips(case: Case) -> list[Trip]:
     ]
 
 
-def _trip(case: Case, transfer: FlowRuns, stop: FlowStop, faulty: np.ndarray) -> Trip:
+def _trip(case: Case, transfer: FlowRuns, stop: FlowStop, faulty: Spans) -> Trip:
     limits = case.limits
     loss = loss_behind(stop, case.not_low)
     if loss is None:
         cause = cause_without_loss(stop, faulty, case.low)
     else:
-        open_spans = case.now.bond.where(Bond.OPEN)
-        cause = cause_of_loss(loss, open_spans, nanoseconds(limits.brief_s))
+        cause = cause_of_loss(loss, case.open, nanoseconds(limits.brief_s))
     in_run = loss is not None and loss[0] >= stop.run_start
     return Trip(
         station=case.station.id,
@@ -162,70 +156,4 @@ def _trip(case: Case, transfer: FlowRuns, stop: FlowStop, faulty: np.ndarray) ->
         marginal=loss is not None and is_marginal(loss, case.resistance, limits),
         loss_s=None if loss is None else seconds(loss[1] - loss[0]),
         stop_s=seconds(stop.flow_off - loss[0]) if loss is not None and in_run else None,
-    )
-
-
-def _transfers(
-    case: Case, trips: Sequence[Trip], findings: Sequence[Finding], tickets: Sequence[Ticket]
-) -> list[Transfer]:
-    named: dict[str, list[Finding]] = defaultdict(list)
-    for finding in findings:
-        if finding.transfer is not None:
-            named[finding.transfer].append(finding)
-    tripped: dict[str, int] = defaultdict(int)
-    for trip in trips:
-        tripped[trip.transfer] += 1
-    ends = np.array([hookup.end for hookup in case.hookups], np.int64)
-    rows = []
-    for transfer in case.transfers:
-        ident = case.transfer_id(transfer)
-        index = int(np.searchsorted(ends, transfer.start, side="right"))
-        hookup = case.hookups[index] if index < len(case.hookups) else None
-        if hookup is not None and hookup.start >= transfer.end:
-            hookup = None
-        ticket = ticket_of(transfer, tickets)
-        rows.append(_transfer(case, transfer, hookup, ticket, tripped[ident], named[ident]))
-    return rows
-
-
-def _transfer(
-    case: Case,
-    transfer: FlowRuns,
-    hookup: Hookup | None,
-    ticket: Ticket | None,
-    trips: int,
-    findings: Sequence[Finding],
-) -> Transfer:
-    station = case.station
-    exposed = {
-        name: within(spans, transfer.start, transfer.end)
-        for name, spans in (
-            ("not_bonded", case.exposures.not_bonded),
-            ("no_data", case.exposures.no_data),
-            ("bypassed", case.exposures.bypassed),
-        )
-    }
-    # A fixed item's bond may have held for months: how long it led the flow says nothing.
-    lead = None if station.is_fixed else bond_lead(transfer, case.now.verified)
-    return Transfer(
-        station=station.id,
-        start=transfer.start,
-        end=transfer.end,
-        flow_s=seconds(total(transfer.runs)),
-        volume=case.volume(transfer.runs),
-        unit=station.volume_unit,
-        batch=ticket.batch or None if ticket else None,
-        product=(ticket.product or None if ticket else None) or station.product,
-        operator=ticket.operator or None if ticket else None,
-        compliant=not any(finding.kind in NON_COMPLIANT for finding in findings),
-        not_bonded_s=seconds(total(exposed["not_bonded"])),
-        no_data_s=seconds(total(exposed["no_data"])),
-        bypassed_s=seconds(total(exposed["bypassed"])),
-        not_bonded_volume=case.volume(exposed["not_bonded"]),
-        no_data_volume=case.volume(exposed["no_data"]),
-        bypassed_volume=case.volume(exposed["bypassed"]),
-        trips=trips,
-        time_to_bond_s=hookup.time_to_bond_s if hookup else None,
-        bond_lead_s=None if lead is None else seconds(lead),
-        findings=tuple(sorted(finding.id for finding in findings)),
     )

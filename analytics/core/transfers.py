@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from analytics.core.runs import Contact, Timeline
-from analytics.core.spans import Mask, Spans, intersection, lengths, touches, within
+from analytics.core.spans import Mask, Spans, elapsed, intersection, lengths, within
 from bondtrail.results import Ticket
 
 
@@ -19,6 +19,8 @@ class FlowRuns:
 
     Attributes
     ----------
+    start, end : int
+        First flow, and end of the last. [ns]
     runs : ndarray of int64, shape (n, 2)
         Its flow runs, in order; at least one. [ns]
     opens : ndarray of bool, shape (n,)
@@ -28,19 +30,11 @@ class FlowRuns:
         Whether flow is known to go off at the end of a run.
     """
 
+    start: int
+    end: int
     runs: Spans
     opens: Mask
     stops: Mask
-
-    @property
-    def start(self) -> int:
-        """First flow. [ns]"""
-        return int(self.runs[0, 0])
-
-    @property
-    def end(self) -> int:
-        """End of the last flow. [ns]"""
-        return int(self.runs[-1, 1])
 
 
 def flow_runs(flow: Timeline, resume_within_ns: int, transfer_min_ns: int) -> list[FlowRuns]:
@@ -54,13 +48,17 @@ def flow_runs(flow: Timeline, resume_within_ns: int, transfer_min_ns: int) -> li
     off = flow.where(Contact.OFF)
     stops = np.isin(runs[:, 1], off[:, 0])
     gaps = np.column_stack((runs[:-1, 1], runs[1:, 0]))
-    paused = np.array([touches(off, start, end) for start, end in gaps.tolist()], bool)
+    paused = elapsed(off, gaps[:, 1]) > elapsed(off, gaps[:, 0])
     opens = np.concatenate(([True], paused))
     breaks = np.flatnonzero(lengths(gaps) > resume_within_ns) + 1
     opens[breaks] = True
     cuts = np.concatenate(([0], breaks, [len(runs)])).tolist()
-    found = [FlowRuns(runs[a:b], opens[a:b], stops[a:b]) for a, b in pairwise(cuts)]
-    return [item for item in found if lengths(item.runs).sum() >= transfer_min_ns]
+    found = []
+    for a, b in pairwise(cuts):
+        if lengths(runs[a:b]).sum() >= transfer_min_ns:
+            start, end = int(runs[a, 0]), int(runs[b - 1, 1])
+            found.append(FlowRuns(start, end, runs[a:b], opens[a:b], stops[a:b]))
+    return found
 
 
 def bond_lead(transfer: FlowRuns, verified: Spans) -> int | None:

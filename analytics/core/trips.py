@@ -71,11 +71,12 @@ def loss_behind(stop: FlowStop, not_low: Spans) -> tuple[int, int] | None:
     It touches the evidence, from 5 s before the trip to the end of flow; of several the one that
     precedes the trip most closely, else the first that follows it.
     """
-    near = not_low[(not_low[:, 0] <= stop.flow_off) & (not_low[:, 1] > stop.time - EVIDENCE_NS)]
-    if not len(near):
+    first = int(np.searchsorted(not_low[:, 1], stop.time - EVIDENCE_NS, side="right"))
+    beyond = int(np.searchsorted(not_low[:, 0], stop.flow_off, side="right"))
+    if first >= beyond:
         return None
-    preceding = int(np.searchsorted(near[:, 0], stop.time, side="right")) - 1
-    start, end = near[max(preceding, 0)].tolist()
+    preceding = int(np.searchsorted(not_low[:, 0], stop.time, side="right")) - 1
+    start, end = not_low[max(preceding, first)].tolist()
     return start, end
 
 

@@ -11,34 +11,39 @@ from bondtrail.times import NS_PER_S
 NS_PER_MINUTE = 60 * NS_PER_S
 
 
-def volume(flow: Samples, spans: Spans, stale_ns: int) -> float:
-    """Return what flowed during the spans.
+def volumes(flow: Samples, spans: Spans, stale_ns: int) -> list[float]:
+    """Return what flowed during each span.
 
     Parameters
     ----------
     flow : Samples
         Of the flow point. [L/min or kg/min]
     spans : ndarray of int64, shape (n, 2)
-        Sorted and disjoint. [ns]
+        [ns]
     stale_ns : int
         How long a sample holds without a successor. [ns]
 
     Returns
     -------
-    float
-        To a millionth, so that it does not depend on how the sum was cut. [L or kg]
+    list of float, length n
+        Each to a millionth, so that it does not depend on how the sum was cut. [L or kg]
     """
-    amounts = (_amount(flow, start, end, stale_ns) for start, end in spans.tolist())
-    return round(sum(amounts, 0.0), 6)
+    return [round(_amount(flow, start, end, stale_ns), 6) for start, end in spans.tolist()]
 
 
 def _amount(flow: Samples, start: int, end: int, stale_ns: int) -> float:
-    low = max(int(np.searchsorted(flow.time, start, side="right")) - 1, 0)
-    high = int(np.searchsorted(flow.time, end, side="left"))
+    low = max(int(flow.time.searchsorted(start, side="right")) - 1, 0)
+    high = int(flow.time.searchsorted(end, side="left"))
     if low >= high:
         return 0.0
     time = flow.time[low:high]
-    until = np.minimum(np.append(time[1:], end), time + stale_ns)
-    held = np.clip(until, start, end) - np.clip(time, start, end)
-    rate = np.where(flow.quality[low:high] == Quality.BAD, 0.0, flow.value[low:high])
-    return float(np.sum(rate * held)) / NS_PER_MINUTE
+    held = np.empty(time.size, np.int64)
+    np.subtract(time[1:], time[:-1], out=held[:-1])
+    held[-1] = end - time[-1]
+    np.minimum(held, stale_ns, out=held)
+    held[0] = max(held[0] - max(start - time[0], 0), 0)
+    amount = held * flow.value[low:high]
+    quality = flow.quality[low:high]
+    if quality.max() == Quality.BAD:
+        amount = amount[quality != Quality.BAD]
+    return float(amount.sum()) / NS_PER_MINUTE

@@ -1,0 +1,290 @@
+"""Bringing results up to date: the rules run over the store, window by window.
+
+Each station is analysed from a quiet moment before the earliest new data on, in windows of about
+a month that end at quiet moments too. The outcome is the same as analysing everything at once.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
+
+from analytics.core.days import day_sums, plus
+from analytics.core.quiet import Quiet, last_quiet
+from analytics.core.station import Verdict, examine, results_of
+from analytics.epochs import FOREVER, Epoch, epochs_of, merged, select
+from analytics.signals import load_signals
+from bondtrail.results import DaySums, StationResults, Ticket, WorkWindow
+from bondtrail.site import Site, parse_site
+from bondtrail.times import NS_PER_S, day_edges, day_start, local_day, nanoseconds
+from store import DamageError, Store, Touch
+
+DAY_NS = 86_400 * NS_PER_S
+WINDOW_NS = 31 * DAY_NS
+LOOK_BACK_NS = 2 * DAY_NS
+
+
+@dataclass(slots=True)
+class AnalysisReport:
+    """What an analysis did: stations and windows judged, findings written, damage met."""
+
+    stations: int = 0
+    windows: int = 0
+    findings: int = 0
+    damaged: list[DamageError] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _History:
+    """One station's history: where it begins and ends, and all that is needed to judge it. [ns]
+
+    ``open_until`` is later than ``end`` where a sample still holds: the end is not final.
+    """
+
+    station: str
+    start: int
+    end: int
+    open_until: int
+    epochs: Sequence[Epoch]
+    zone: ZoneInfo
+    work: Sequence[WorkWindow]
+    tickets: Sequence[Ticket]
+
+
+@dataclass(frozen=True, slots=True)
+class _Window:
+    """A stretch to judge: episodes from ``since`` on, days from ``midnight`` on. [ns]"""
+
+    since: int
+    context: int
+    midnight: int
+
+
+def analyse(
+    store: Store,
+    *,
+    now: int,
+    everything: bool = False,
+    by_present_limits: bool = False,
+    progress: Callable[[str], None] | None = None,
+) -> AnalysisReport:
+    """Bring the results of every station that new data touched up to date.
+
+    Parameters
+    ----------
+    store : Store
+        With at least one site file in it; without one nothing is done.
+    now : int
+        The clock: nothing is claimed of what lies beyond it, nor beyond the last sample. [ns]
+    everything : bool
+        Whether to judge all of history anew.
+    by_present_limits : bool
+        Whether to judge history by the limits in force now instead of those of its day.
+    progress : callable, optional
+        Told the id of each station as its analysis begins.
+    """
+    sites = [(start, parse_site(text, "stored site file")) for start, text in store.sites()]
+    if by_present_limits:
+        sites = sites[-1:]
+    report = AnalysisReport()
+    if not sites:
+        return report
+    if everything:
+        for station in sites[-1][1].stations:
+            store.touch(station.id, -FOREVER)
+    for station_id, touch in sorted(store.touched().items()):
+        if progress:
+            progress(station_id)
+        history = _history(store, station_id, sites, now)
+        if history is None:
+            _clear(store, station_id, touch)
+        else:
+            _analyse_station(store, history, touch, report)
+        report.stations += 1
+    return report
+
+
+def _history(
+    store: Store, station_id: str, sites: Sequence[tuple[int, Site]], now: int
+) -> _History | None:
+    epochs = epochs_of(station_id, sites)
+    stale = {
+        point.name: nanoseconds(point.stale_after_s)
+        for epoch in epochs
+        for point in epoch.station.points.values()
+    }
+    heard = [point for point in store.points() if point.point in stale and point.samples]
+    if not heard:
+        return None
+    held = max(point.last + stale[point.point] for point in heard)
+    latest = max(point.last for point in heard)
+    return _History(
+        station=station_id,
+        start=min(point.first for point in heard),
+        end=min(held, max(now, latest + 1)),
+        open_until=held,
+        epochs=epochs,
+        zone=sites[-1][1].zone,
+        work=store.work(station_id),
+        tickets=store.tickets(station_id),
+    )
+
+
+def _clear(store: Store, station_id: str, touch: Touch) -> None:
+    """Take away the results of a station that has no readings or is in no site file."""
+    store.save_results(
+        StationResults(station_id), since=-FOREVER, since_day=dt.date.min, touch=touch
+    )
+
+
+def _analyse_station(store: Store, history: _History, touch: Touch, report: AnalysisReport) -> None:
+    window = _first_window(store, history, touch, report)
+    length = WINDOW_NS
+    while True:
+        end = min(window.midnight + length, history.end)
+        verdicts = _examine(store, history, window.context, end, report)
+        following = None
+        if end < history.end:
+            following = _next_window(history, window, verdicts, end)
+            if following is None:
+                length *= 2
+                continue
+        results = _results(history, window, following, verdicts)
+        _save(store, history, window, following, results, touch)
+        report.windows += 1
+        report.findings += len(results.findings)
+        if following is None:
+            return
+        window, length = following, WINDOW_NS
+
+
+def _first_window(store: Store, history: _History, touch: Touch, report: AnalysisReport) -> _Window:
+    """Return where to begin: at a quiet moment before the day that new data first touched."""
+    beginning = _Window(
+        -FOREVER, history.start, day_start(local_day(history.start, history.zone), history.zone)
+    )
+    last_day = store.last_day(history.station)
+    if last_day is None or touch.since <= history.start:
+        return beginning
+    # The last day on record ended where its data did, so it is always judged again.
+    day = min(local_day(touch.since, history.zone), last_day)
+    midnight = day_start(day, history.zone)
+    back = LOOK_BACK_NS
+    while midnight - back > history.start:
+        verdicts = _examine(store, history, midnight - back, midnight, report)
+        quiet = _quiet(verdicts, midnight, whole=False)
+        if quiet is not None:
+            return _Window(quiet.at, quiet.context, midnight)
+        back *= 4
+    if midnight > history.start:
+        verdicts = _examine(store, history, history.start, midnight, report)
+        quiet = _quiet(verdicts, midnight, whole=True)
+        if quiet is not None:
+            return _Window(quiet.at, quiet.context, midnight)
+    return beginning
+
+
+def _next_window(
+    history: _History,
+    window: _Window,
+    verdicts: Sequence[tuple[Epoch, Verdict]],
+    end: int,
+) -> _Window | None:
+    """Return the window after one that ends at ``end``, or None where it must reach further.
+
+    The days before its midnight are over, and all that began in them has ended by a quiet moment.
+    """
+    whole = window.context <= history.start
+    settled = _quiet(verdicts, end, whole=whole)
+    if settled is None:
+        return None
+    midnight = day_start(local_day(settled.at, history.zone), history.zone)
+    quiet = _quiet(verdicts, midnight, whole=whole)
+    if quiet is None or midnight <= window.midnight or quiet.at < window.since:
+        return None
+    return _Window(quiet.at, quiet.context, midnight)
+
+
+def _quiet(verdicts: Sequence[tuple[Epoch, Verdict]], before: int, *, whole: bool) -> Quiet | None:
+    if not verdicts:
+        return None
+    return last_quiet([verdict.case for _, verdict in verdicts], before, whole=whole)
+
+
+def _examine(
+    store: Store, history: _History, start: int, end: int, report: AnalysisReport
+) -> list[tuple[Epoch, Verdict]]:
+    """Return what each epoch that holds within a stretch says of it."""
+    start = max(start, history.start)
+    found = []
+    for epoch in history.epochs:
+        if epoch.start >= end or epoch.end <= start:
+            continue
+        signals = load_signals(store, epoch.station, start, end, report.damaged.append)
+        verdict = examine(
+            epoch.station, signals, (start, end), work=history.work, tickets=history.tickets
+        )
+        found.append((epoch, verdict))
+    return found
+
+
+def _results(
+    history: _History,
+    window: _Window,
+    following: _Window | None,
+    verdicts: Sequence[tuple[Epoch, Verdict]],
+) -> StationResults:
+    until = following.since if following else FOREVER
+    emitted = merged(select(verdicts, window.since, until))
+    return results_of(history.station, emitted, list(_days(history, window, following, verdicts)))
+
+
+def _days(
+    history: _History,
+    window: _Window,
+    following: _Window | None,
+    verdicts: Sequence[tuple[Epoch, Verdict]],
+) -> Iterator[DaySums]:
+    last = (following.midnight if following else history.end) - 1
+    first_day, last_day = (local_day(t, history.zone) for t in (window.midnight, last))
+    days = [first_day + dt.timedelta(days=n) for n in range((last_day - first_day).days + 1)]
+    edges = day_edges(first_day, last_day, history.zone)
+    parts = []
+    begun = select(verdicts, -FOREVER, FOREVER)
+    for (epoch, verdict), episodes in zip(verdicts, begun, strict=True):
+        clipped = [min(max(edge, epoch.start), epoch.end) for edge in edges]
+        parts.append(day_sums(verdict.case, episodes, days, clipped))
+    for same_day in zip(*parts, strict=True):
+        total = same_day[0]
+        for part in same_day[1:]:
+            total = plus(total, part)
+        yield total
+
+
+def _save(
+    store: Store,
+    history: _History,
+    window: _Window,
+    following: _Window | None,
+    results: StationResults,
+    touch: Touch,
+) -> None:
+    zone = history.zone
+    if following:
+        store.save_results(
+            results,
+            since=window.since,
+            since_day=local_day(window.midnight, zone),
+            until=following.since,
+            until_day=local_day(following.midnight, zone),
+        )
+        return
+    store.save_results(
+        results,
+        since=window.since,
+        since_day=dt.date.min if window.since == -FOREVER else local_day(window.midnight, zone),
+        touch=touch,
+        still_since=history.end if history.end < history.open_until else None,
+    )
