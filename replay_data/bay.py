@@ -71,6 +71,10 @@ class Bay:
         median, spread = self.trade.bonded
         return median * math.exp(self.rng.gauss(0, spread))
 
+    def again(self) -> float:
+        """Return the resistance of the same clamp put on again, about as good as before."""
+        return min(self._base * self.rng.uniform(0.9, 1.1), 0.94 * self.trade.limit)
+
     def hook_up(self, ms: int, ohm: float | None = None) -> int:
         """Bite, then hold: return when the relay has closed."""
         base = self.good() if ohm is None else ohm

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from random import Random
 
+from bondtrail.site import Role
 from replay_data import filling, shifts
 from replay_data.bay import Bay, Trade, Wires
 from replay_data.filling import Filled, Incident, Plan
@@ -25,11 +26,20 @@ BAG = Trade(
 
 RAIL_DAY = Pattern(("07:00", "18:30"), (1, 3), (40, 90), pauses=0.2, pulls=0.01, slips=0.01)
 ROAD_DAY = Pattern(("06:10", "18:00"), (6, 9), (12, 30), pauses=0.05, pulls=0.006, slips=0.006)
-DRUM_DAY = Pattern(("06:30", "20:30"), (14, 22), (2.2, 6), pauses=0.03, pulls=0.006, slips=0.004,
-                   touches=0.03, failures=0.004)
+DRUM_DAY = Pattern(
+    ("06:30", "20:30"),
+    (14, 22),
+    (2.2, 6),
+    pauses=0.03,
+    pulls=0.006,
+    slips=0.004,
+    touches=0.03,
+    failures=0.004,
+)
 TOTE_DAY = Pattern(("07:00", "20:00"), (4, 8), (14, 40), pauses=0.05, pulls=0.02, failures=0.02)
-VESSEL_DAY = Pattern(("08:00", "18:00"), (1, 4), (20, 60), pauses=0.1, pulls=0.02, touches=0,
-                     failures=0)
+VESSEL_DAY = Pattern(
+    ("08:00", "18:00"), (1, 4), (20, 60), pauses=0.1, pulls=0.01, touches=0, failures=0
+)
 BAG_DAY = Pattern(("10:30", "20:00"), (7, 12), (12, 30), pulls=0.01, touches=0, failures=0)
 
 BYPASS_NIGHT = Span(at(march(18), "21:40"), at(march(19), "06:05"))
@@ -37,26 +47,30 @@ WELDED = Span(at(april(1), "14:05"), at(april(2), "07:20"))
 STUCK = Span(at(march(13), "09:55"), at(march(13), "11:10"))
 CABLE = Span(at(march(16), "06:00"), at(april(2), "12:00"))
 MODULE = Span(at(march(16), "06:00"), at(march(30), "07:00"))
+SWITCH_OFF = Span(at(march(26), "10:12"), at(march(26), "10:52"))
+"""The road bays' network switch is down: monitor unit M2; the flow meters go another way."""
 PAINTED = Span(at(march(16), "05:00"), shifts.END)
 
 
-def wire(station: str, roles: dict[str, Signal]) -> Wires:
+def wire(station: str, roles: Mapping[Role, Signal]) -> Wires:
     """Return a bay's signals from a mapping by role."""
     return Wires(
-        resistance=roles.get("resistance"),
-        status=roles.get("status"),
-        permissive=roles.get("permissive"),
-        flow=roles["flow"],
-        bypass=roles.get("bypass"),
+        resistance=roles.get(Role.RESISTANCE),
+        status=roles.get(Role.STATUS),
+        permissive=roles.get(Role.PERMISSIVE),
+        flow=roles[Role.FLOW],
+        bypass=roles.get(Role.BYPASS),
     )
 
 
-def diary(station: str, roles: dict[str, Signal]) -> Diary:
+def diary(station: str, roles: Mapping[Role, Signal]) -> Diary:
     """Return what a bay does in the four weeks."""
     trade, pattern = _KINDS[station.rsplit("-", 1)[0]]
     rng = Random(f"alder-quay {station}")
     bay = Bay(trade, wire(station, roles), rng, shifts.START)
     book = Diary(station, bay, pattern, rng, ordinary(pattern))
+    if station.startswith("road"):
+        _convoy(book)
     tell = _STORIES.get(station)
     if tell is not None:
         tell(book)
@@ -78,7 +92,7 @@ _KINDS = {
 
 
 def _rail_1(book: Diary) -> None:
-    """Ordinary, but twice the clamp comes off before the quay's minute is over."""
+    """Take the clamp off twice before the quay's minute is over."""
     usual, early = book.planner, {march(11), march(26)}
 
     def plan(bay: Bay, ms: int, rng: Random) -> Plan:
@@ -93,18 +107,18 @@ def _rail_1(book: Diary) -> None:
 
 
 def _rail_2(book: Diary) -> None:
-    """A clamp whose teeth wear: from 2.5 to 9 ohm, and at the end not always low enough."""
+    """Wear a clamp's teeth: from 2.5 to 9 ohm, and at the end not always low enough."""
     usual = book.planner
 
     def plan(bay: Bay, ms: int, rng: Random) -> Plan:
         age = shifts.age(ms)
         made = usual(bay, ms, rng)
-        ohm = min(2.5 * math.exp(1.32 * age + rng.gauss(0, 0.06)), 9.4)
+        ohm = min(2.5 * math.exp(1.36 * age + rng.gauss(0, 0.06)), 9.4)
         before: Sequence[Incident] = made.before
-        if ohm > 8.4:
+        if ohm > 7.5:
             before = (*before, *[filling.marginal] * rng.choice((1, 1, 2)))
         incidents = made.incidents
-        if ohm > 7.6 and rng.random() < 0.4:
+        if ohm > 7.0 and rng.random() < 0.35:
             incidents = [(rng.uniform(0.3, 0.8), filling.slips((10.6, 13.5), (6, 40)))]
         return replace(made, ohm=ohm, before=before, incidents=incidents)
 
@@ -112,7 +126,7 @@ def _rail_2(book: Diary) -> None:
 
 
 def _rail_3(book: Diary) -> None:
-    """A monitor module that fails for some seconds and trips good transfers, until replaced."""
+    """Have the monitor module fail for seconds and trip good transfers, until replaced."""
     usual = book.planner
 
     def plan(bay: Bay, ms: int, rng: Random) -> Plan:
@@ -138,15 +152,23 @@ def _idle_fault(moment: int) -> Scene:
 # Road
 
 
+def _convoy(book: Diary) -> None:
+    """Take a tanker in just before the network switch goes down: all four came together."""
+    morning, number = march(26), int(book.station[-1])
+    arrives = at(morning, "09:58") + number * 3 * MINUTE + book.rng.randint(0, 99_000)
+    book.closed = [Span(at(morning, "08:55"), at(morning, "10:45"))]
+    book.scenes.append((arrives, lambda bay: filling.fill(bay, arrives, Plan())))
+
+
 def _road_1(book: Diary) -> None:
-    """A valve that grows slow: after a pulled clamp the flow runs on for 7 to 9.7 s."""
+    """Slow the valve down: after a pulled clamp the flow runs on for 7 to 9.7 s."""
     usual = book.planner
     pulls = {march(10), march(13), march(18), march(20), march(25), march(31), april(2)}
 
     def plan(bay: Bay, ms: int, rng: Random) -> Plan:
         made = replace(usual(bay, ms, rng), incidents=())
         day = shifts.day(ms)
-        if day not in pulls or rng.random() < 0.5:
+        if day not in pulls or rng.random() < 0.7:
             return made
         pulls.discard(day)
         slow = 7.0 + 2.4 * shifts.age(ms)
@@ -157,8 +179,9 @@ def _road_1(book: Diary) -> None:
 
 
 def _road_2(book: Diary) -> None:
-    """A relay wired across after a repair, and that evening a tanker filled with no clamp on."""
+    """Wire a relay across in a repair, and fill a tanker that evening with no clamp on."""
     book.closed = [
+        *book.closed,
         Span(WELDED.start - 75 * MINUTE, WELDED.start),
         Span(WELDED.end - 75 * MINUTE, WELDED.end),
     ]
@@ -181,7 +204,7 @@ def _no_bond(bay: Bay) -> Filled:
 
 
 def _road_3(book: Diary) -> None:
-    """Newly painted lugs: tries fail, drivers look for bare metal elsewhere."""
+    """Paint the lugs: tries fail, and drivers look for bare metal elsewhere."""
     usual = book.planner
     tries = [filling.layer] * 6 + [filling.unsteady] * 2 + [filling.falling] + [filling.marginal]
 
@@ -198,7 +221,7 @@ def _road_3(book: Diary) -> None:
 
 
 def _drum_1(book: Diary) -> None:
-    """A permissive contact that stays open for an hour: good bonds, and no flow."""
+    """Hold a permissive contact open for an hour: good bonds, and no flow."""
     book.closed = [Span(STUCK.start - 12 * MINUTE, STUCK.end)]
     book.scenes.append((STUCK.start, _stuck_contact))
 
@@ -214,7 +237,7 @@ def _stuck_contact(bay: Bay) -> None:
 
 
 def _drum_2(book: Diary) -> None:
-    """A cable with a broken strand: short losses, alone or in bursts, more every week."""
+    """Break a strand of the cable: short losses, alone or in bursts, more every week."""
     usual = book.planner
 
     def plan(bay: Bay, ms: int, rng: Random) -> Plan:
@@ -228,7 +251,7 @@ def _drum_2(book: Diary) -> None:
 
 
 def _drum_3(book: Diary) -> None:
-    """Works nights too; one night the bypass key stays in, and once it matters."""
+    """Work nights too; one night the bypass key stays in, and once it matters."""
     book.pattern = replace(book.pattern, night=9)
     usual = book.planner
     once = [filling.unheeded]
@@ -250,7 +273,7 @@ def _key_in(bay: Bay) -> None:
 
 
 def _tote_1(book: Diary) -> None:
-    """A hand valve: twice it is opened before the clamp is on."""
+    """Open the hand valve twice before the clamp is on."""
     usual, early = book.planner, {march(17), march(30)}
 
     def plan(bay: Bay, ms: int, rng: Random) -> Plan:
@@ -264,10 +287,9 @@ def _tote_1(book: Diary) -> None:
 
 
 def _bag_1(book: Diary) -> None:
-    """Fills when the dryer runs: not on Mondays, nor while the sieve is being looked at."""
-    book.closed = [
-        Span(at(day, "00:00"), at(day, "23:00")) for day in shifts.days() if day.weekday() in (0, 5)
-    ]
+    """Fill only on days when the dryer runs."""
+    idle = [day for day in shifts.days() if day.weekday() in (0, 5) or day == shifts.HOLIDAY]
+    book.closed = [Span(at(day, "00:00"), at(day, "23:00")) for day in idle]
 
 
 _STORIES = {

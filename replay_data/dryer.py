@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from random import Random
 
+from bondtrail.site import Role
 from replay_data import shifts
 from replay_data.recording import BAD, GOOD, OPEN, Signal, Span, number
 from replay_data.shifts import MINUTE, at, march
@@ -33,9 +34,7 @@ class Campaign:
 
 def clean_downs() -> list[Span]:
     """Return the Saturday clean-downs."""
-    return [
-        Span(at(day, "08:00"), at(day, "14:00")) for day in shifts.days() if day.weekday() == 5
-    ]
+    return [Span(at(day, "08:00"), at(day, "14:00")) for day in shifts.days() if day.weekday() == 5]
 
 
 def campaigns() -> list[Campaign]:
@@ -56,11 +55,11 @@ def _day(day: date, rng: Random) -> Iterator[Campaign]:
         )
 
 
-def play(item: str, roles: dict[str, Signal]) -> None:
+def play(item: str, roles: Mapping[Role, Signal]) -> None:
     """Live through the four weeks of one item."""
     rng = Random(f"alder-quay {item}")
-    _strap(item, roles["resistance"], rng)
-    running = roles.get("running")
+    _strap(item, roles[Role.RESISTANCE], rng)
+    running = roles.get(Role.RUNNING)
     if running is not None:
         _runs(item, running, rng)
 

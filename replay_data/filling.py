@@ -144,7 +144,7 @@ def slips(ohm: tuple[float, float], lasts_s: tuple[float, float]) -> Incident:
     """Have the clamp slip to a high resistance for a while and bite again."""
 
     def happens(bay: Bay, ms: int) -> int:
-        base = bay.ohm or bay.good()
+        base = bay.again()
         bay.lost(ms, bay.rng.uniform(*ohm))
         _stop(bay, ms, _ms(bay, (1.6, 2.6)))
         return bay.low(ms + _ms(bay, lasts_s), base) + _away_ms(bay)
@@ -165,7 +165,7 @@ def bursts(count: int) -> Incident:
 
 def flicker(bay: Bay, ms: int, count: int) -> int:
     """Lose contact ``count`` times, briefly, within some seconds: return when all is well."""
-    base = bay.ohm or bay.good()
+    base = bay.again()
     for _ in range(count):
         bay.lost(ms, bay.rng.choice((None, None, 4000.0)))
         ms += bay.rng.randint(150, 900)
@@ -193,7 +193,7 @@ def unheeded(bay: Bay, ms: int) -> int:
 
 def _tripped(bay: Bay, ms: int, stop_ms: int, away_ms: int) -> int:
     _stop(bay, ms, stop_ms)
-    return bay.hook_up(ms + stop_ms + away_ms) + _ms(bay, (6, 15))
+    return bay.hook_up(ms + stop_ms + away_ms, bay.again()) + _ms(bay, (6, 15))
 
 
 def _stop(bay: Bay, ms: int, stop_ms: int) -> None:

@@ -6,34 +6,34 @@ Everything is invented and comes from fixed seeds: the same script writes the sa
 from __future__ import annotations
 
 import sys
-import tomllib
-from collections.abc import Iterator, Mapping
+from bisect import bisect
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 from random import Random
-from typing import Any
 
 import zstandard
 
+from bondtrail.site import Role, Station, load_site
 from replay_data import bays, demo_files, dryer, paperwork, shifts
 from replay_data.recording import Signal, Span, rows
 from replay_data.shifts import MINUTE, at, march
 from replay_data.traffic import Done
 
 HEARTBEAT_MS = {
-    "resistance": 2 * MINUTE,
-    "flow": 5 * MINUTE,
+    Role.RESISTANCE: 2 * MINUTE,
+    Role.FLOW: 5 * MINUTE,
 }
-CONTACT_HEARTBEAT_MS = 60 * MINUTE
-WOBBLE = {"resistance": 0.008}
+CONTACT_HEARTBEAT_MS = 30 * MINUTE
+WOBBLE = {Role.RESISTANCE: 0.008}
 
 COLLECTOR_OFF = Span(at(march(29), "00:40"), at(march(29), "02:25"))
 """The night the clocks change the collector is down: every tag."""
-SWITCH_OFF = Span(at(march(26), "10:12"), at(march(26), "10:52"))
-"""The road bays' network switch is down: monitor unit M2; the flow meters go another way."""
+MONDAYS = [shifts.at(day, "00:00") for day in shifts.days() if day.weekday() == 0]
+FIRST_WEEK = shifts.FIRST.isocalendar().week - 1
 
-Signals = dict[str, dict[str, Signal]]
+Signals = dict[str, dict[Role, Signal]]
 """By station and role."""
 
 
@@ -48,22 +48,22 @@ class Story:
 
 def tell() -> Story:
     """Live through the four weeks at every station of the site file."""
-    stations = tomllib.loads(demo_files().site.read_text(encoding="utf-8"))["station"]
-    signals = {station["id"]: _signals(station) for station in stations}
+    site = load_site(demo_files().site)
+    signals = {station.id: _signals(station) for station in site.stations}
     done: list[Done] = []
-    for station in stations:
-        if station["kind"] == "fixed_item":
-            dryer.play(station["id"], signals[station["id"]])
+    for station in site.stations:
+        if station.is_fixed:
+            dryer.play(station.id, signals[station.id])
         else:
-            done += bays.diary(station["id"], signals[station["id"]]).play()
-    return Story(signals, done, {station["id"]: station["product"] for station in stations})
+            done += bays.diary(station.id, signals[station.id]).play()
+    return Story(signals, done, {station.id: station.product or "" for station in site.stations})
 
 
-def _signals(station: Mapping[str, Any]) -> dict[str, Signal]:
-    return {role: _signal(role, point["alias"][0]) for role, point in station["points"].items()}
+def _signals(station: Station) -> dict[Role, Signal]:
+    return {role: _signal(role, point.aliases[0]) for role, point in station.points.items()}
 
 
-def _signal(role: str, tag: str) -> Signal:
+def _signal(role: Role, tag: str) -> Signal:
     heartbeat = HEARTBEAT_MS.get(role, CONTACT_HEARTBEAT_MS)
     return Signal(tag, Random(f"alder-quay {tag}"), heartbeat, WOBBLE.get(role, 0.0))
 
@@ -75,14 +75,15 @@ def weeks(signals: Signals) -> Iterator[tuple[str, str]]:
         for station, roles in signals.items()
         for role, signal in roles.items()
     ]
-    every = rows(listed, shifts.END)
-    for week, group in groupby(every, key=lambda row: shifts.day(row[0]).isocalendar().week):
-        yield f"2026-w{week}", "time,tag,value,quality\n" + "".join(row for _, row in group)
+    every = rows(listed, shifts.RECORDED_UNTIL)
+    for week, group in groupby(every, key=lambda row: bisect(MONDAYS, row[0])):
+        text = "".join(row for _, row in group)
+        yield f"2026-w{FIRST_WEEK + week}", "time,tag,value,quality\n" + text
 
 
-def _outages(station: str, role: str) -> list[Span]:
-    cut = station.startswith("road") and role != "flow"
-    return [SWITCH_OFF, COLLECTOR_OFF] if cut else [COLLECTOR_OFF]
+def _outages(station: str, role: Role) -> list[Span]:
+    cut = station.startswith("road") and role is not Role.FLOW
+    return [bays.SWITCH_OFF, COLLECTOR_OFF] if cut else [COLLECTOR_OFF]
 
 
 def write(folder: Path) -> None:

@@ -30,20 +30,21 @@ def tickets(done: Iterable[Done], products: dict[str, str]) -> list[Ticket]:
     """Return the tickets: one a vehicle or vessel, one a half-day at the drums and bags."""
     rng = Random("alder-quay tickets")
     made: list[Ticket] = []
+    batches = dryer.campaigns()
     for station, listed in groupby(done, key=lambda one: one.station):
         spans = [one.filled.contact for one in listed]
         if station.startswith(("drum", "bag")):
             spans = list(_half_days(spans))
         made += _numbered(station, products[station], spans, rng)
-    made += _numbered(
-        "dryer-bowl", products["dryer-bowl"], [c.bowl for c in dryer.campaigns()], rng
-    )
+    made += _numbered("dryer-bowl", products["dryer-bowl"], [c.bowl for c in batches], rng)
+    made += _numbered("dryer-sieve", products["dryer-sieve"], [c.sieve for c in batches], rng)
     return sorted(made)
 
 
 def _half_days(spans: Sequence[Span]) -> Iterator[Span]:
-    for _, group in groupby(spans, key=lambda span: (span.start - at(march(9), "06:00")) //
-                            (8 * shifts.HOUR)):
+    for _, group in groupby(
+        spans, key=lambda span: (span.start - at(march(9), "06:00")) // (8 * shifts.HOUR)
+    ):
         listed = list(group)
         yield Span(listed[0].start, listed[-1].end)
 

@@ -6,6 +6,7 @@ import heapq
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import lru_cache
 from random import Random
 from typing import NamedTuple
 
@@ -105,7 +106,13 @@ def number(value: float) -> str:
 
 def moment(ms: int) -> str:
     """Return UTC milliseconds as ISO 8601 with ``Z``."""
-    return f"{datetime.fromtimestamp(ms // 1000, UTC):%Y-%m-%dT%H:%M:%S}.{ms % 1000:03d}Z"
+    minute, rest = divmod(ms, 60_000)
+    return f"{_minute(minute)}:{rest // 1000:02d}.{rest % 1000:03d}Z"
+
+
+@lru_cache(maxsize=8)
+def _minute(minute: int) -> str:
+    return f"{datetime.fromtimestamp(minute * 60, UTC):%Y-%m-%dT%H:%M}"
 
 
 def rows(signals: Iterable[tuple[Signal, Sequence[Span]]], end: int) -> Iterator[tuple[int, str]]:
@@ -116,8 +123,6 @@ def rows(signals: Iterable[tuple[Signal, Sequence[Span]]], end: int) -> Iterator
         yield reading.ms, f"{moment(reading.ms)},{tag},{reading.value},{quality}\n"
 
 
-def _tagged(
-    signal: Signal, end: int, outages: Sequence[Span]
-) -> Iterator[tuple[Reading, str]]:
+def _tagged(signal: Signal, end: int, outages: Sequence[Span]) -> Iterator[tuple[Reading, str]]:
     for reading in signal.recorded(end, outages):
         yield reading, signal.tag

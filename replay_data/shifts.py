@@ -33,6 +33,8 @@ def april(day: int) -> date:
 
 START = at(FIRST, "00:00")
 END = at(LAST + timedelta(days=1), "00:00")
+RECORDED_UNTIL = at(LAST, "22:55")
+"""An hour early: what the last readings still vouch for ends within the last day."""
 
 
 def days() -> Iterator[date]:

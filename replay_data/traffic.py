@@ -81,8 +81,13 @@ class Diary:
         opens, closes = (shifts.at(day, clock) for clock in self.pattern.hours)
         sessions = [(opens, closes, count)]
         if self.pattern.night and shifts.load(day) == 1 and day.weekday() < 4:
-            sessions.append((shifts.at(day, "22:10"), shifts.at(day, "22:10") + 7 * shifts.HOUR,
-                             self.pattern.night))
+            sessions.append(
+                (
+                    shifts.at(day, "22:10"),
+                    shifts.at(day, "22:10") + 7 * shifts.HOUR,
+                    self.pattern.night,
+                )
+            )
         return sessions
 
     def _work(self, ms: int, end: int, count: int, done: list[Done]) -> int:
@@ -125,7 +130,7 @@ def _before(pattern: Pattern, rng: Random) -> list[Incident]:
     if rng.random() < pattern.touches:
         steps.append(filling.touch)
     if rng.random() < pattern.failures:
-        steps.append(rng.choice((filling.layer, filling.marginal, filling.falling)))
+        steps.append(rng.choice((filling.layer, filling.layer, filling.marginal, filling.falling)))
     return steps
 
 
