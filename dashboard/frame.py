@@ -1,0 +1,90 @@
+"""What every page shares: the frame around it, the cautions, and the states without data."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from bondtrail.site import SiteError
+from dashboard.parts import aria
+from dashboard.urls import stations_url
+from store import StoreError
+
+CAUTION = (
+    "Bondtrail reads records and reports what they show; estimates are estimates. It is not a "
+    "safety function and does not show that any operation was or is safe. Local codes, your "
+    "site's own procedures and licensed practice decide."
+)
+
+Layout = Callable[..., Any]
+
+
+def frame(site_name: str | None, content: Any) -> dmc.MantineProvider:
+    """Return the whole document: header, page, cautions. Light or dark as the system asks."""
+    return dmc.MantineProvider(
+        defaultColorScheme="auto",
+        theme={"fontFamily": "system-ui, sans-serif", "primaryColor": "gray", "focusRing": "auto"},
+        children=[
+            html.A("Skip to the page", href="#page", className="skip"),
+            html.Header(_header(site_name), className="masthead"),
+            html.Main(content, id="page", className="page", tabIndex="-1"),
+            html.Footer([html.Strong("Caution. "), CAUTION], className="caution"),
+        ],
+    )
+
+
+def _header(site_name: str | None) -> list[Any]:
+    return [
+        dcc.Link("Bondtrail", href=stations_url(), className="wordmark"),
+        html.Span(site_name or "no site yet", className="site-name"),
+        html.Nav(
+            dcc.Link("Stations", href=stations_url()),
+            **aria("Pages"),
+        ),
+        dmc.ColorSchemeToggle(
+            lightIcon="Light",
+            darkIcon="Dark",
+            variant="default",
+            size="sm",
+            className="scheme",
+            **aria("Switch between light and dark"),
+        ),
+    ]
+
+
+def notice(title: str, *text: Any, tone: str = "quiet") -> html.Section:
+    """Return a state in words: what is so, and what to do. ``tone`` is quiet or trouble."""
+    return html.Section(
+        [html.H1(title), *(html.P(part) for part in text)],
+        className=f"notice notice-{tone}",
+        role="alert" if tone == "trouble" else "status",
+    )
+
+
+def home_link(text: str = "All stations") -> dcc.Link:
+    """Return the way back to the stations."""
+    return dcc.Link(text, href=stations_url())
+
+
+def civil(layout: Layout) -> Layout:
+    """Return the layout with a page in plain words where the store or the site file fails."""
+
+    @wraps(layout)
+    def guarded(**query: Any) -> Any:
+        try:
+            return layout(**query)
+        except StoreError as exc:
+            return notice(
+                "The history cannot be read",
+                str(exc),
+                "Nothing is lost by that. Once the database answers, load this page again.",
+                tone="trouble",
+            )
+        except SiteError as exc:
+            return notice("The site file in the history cannot be used", str(exc), tone="trouble")
+
+    return guarded

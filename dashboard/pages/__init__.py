@@ -1,0 +1,1 @@
+"""The pages. Dash imports them when it makes the board: none can be imported before."""

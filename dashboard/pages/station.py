@@ -1,0 +1,342 @@
+"""One station: its figures, days, findings, transfers, trips and hookups in a period."""
+
+from __future__ import annotations
+
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import dash
+from dash import dcc, html
+
+from bondtrail.results import Finding, Hookup, Kind, Severity, Transfer, TripCause, TripClass
+from bondtrail.times import local
+from dashboard import grids
+from dashboard.figures.calendar import heat_strip
+from dashboard.figures.trend import hookup_trend, trips_by_cause
+from dashboard.figures.wording import duration, ohms, plural, share, words
+from dashboard.frame import civil, home_link, notice
+from dashboard.history import current_store
+from dashboard.parts import (
+    aria,
+    calendar_legend,
+    graph,
+    interval_text,
+    severity_counts,
+    severity_word,
+    sheet,
+    tally,
+)
+from dashboard.period import PeriodError
+from dashboard.period_picker import picker
+from dashboard.queries.sites import clock_at
+from dashboard.queries.station import Choice, StationView, parse_choice, station_view
+from dashboard.urls import Url, station_url, stations_url, transfer_url
+
+
+def _title(station_id: str = "", **_: Any) -> str:
+    return f"{station_id} - Bondtrail"
+
+
+dash.register_page(  # type: ignore[no-untyped-call]
+    __name__, path_template=Url.STATION.value, title=_title, order=1
+)
+
+
+@civil
+def layout(station_id: str = "", **query: Any) -> Any:
+    """Return the page of a station for the period and the choice that the address names."""
+    choice = parse_choice(query.get("kind"), query.get("severity"))
+    try:
+        view = station_view(current_store(), station_id, query.get("from"), query.get("to"), choice)
+    except PeriodError as exc:
+        return notice("That period cannot be shown", str(exc), home_link())
+    if view is None:
+        return notice(
+            "No such station",
+            f"The site in the history has no station {station_id!r} with results.",
+            home_link(),
+        )
+    return html.Div(
+        [
+            html.Nav(
+                [dcc.Link("Stations", href=stations_url(view.period)), f" / {view.station.name}"],
+                className="crumb",
+                **aria("Where this page is"),
+            ),
+            html.Div([_heading(view), _picker(view, choice)], className="title-row"),
+            html.Section(_tally(view), className="sheet", **aria("Figures")),
+            sheet(
+                f"Worst finding of each {view.column_days}",
+                graph(
+                    "station-calendar",
+                    heat_strip(view.calendar, row_px=30),
+                    f"Calendar of {view.station.name}: worst finding of each {view.column_days}",
+                ),
+                calendar_legend(),
+            ),
+            _findings(view, choice),
+            _transfers(view),
+            html.Div([_hookup_trend(view), _trips(view)], className="columns columns-even"),
+            _hookups(view),
+        ]
+    )
+
+
+def _heading(view: StationView) -> html.Div:
+    station = view.station
+    place = [words(station.kind), station.product]
+    if station.unit is not None:
+        channel = "" if station.channel is None else f" channel {station.channel}"
+        place.append(f"monitor {station.unit}{channel}")
+    place.append(f"limit {ohms(station.limits.limit_ohm)}")
+    place.append(f"times in {view.site.timezone}")
+    said = ", ".join(part for part in place if part)
+    return html.Div([html.H1(station.name), html.P(said, className="sub")])
+
+
+def _picker(view: StationView, choice: Choice) -> html.Div:
+    def url(period: Any) -> str:
+        return station_url(view.station.id, period, choice.kinds, choice.severities)
+
+    return picker(view.period, view.whole, url)
+
+
+def _tally(view: StationView) -> html.Dl:
+    row, sums = view.row, view.row.sums
+    compliance = row.compliance
+    return tally(
+        [
+            (
+                "Compliant transfers",
+                share(compliance.value) if compliance and not compliance.is_few else "-",
+                interval_text(compliance),
+            ),
+            *severity_counts(row.severities),
+            ("Nuisance trips", f"{row.nuisance_trips:,}", f"of {row.trips.total():,} trips"),
+            ("Failed hookups", f"{sums.failed_hookups:,}", f"of {sums.hookups:,}"),
+            ("Flow not bonded", duration(sums.not_bonded_s), f"of {duration(sums.flow_s)} flow"),
+            ("Flow, bond unknown", duration(sums.no_data_s), "counts neither way"),
+            ("Flow bypassed", duration(sums.bypassed_s), "interlock defeated"),
+            ("Bond state known", share(row.coverage), "of recorded time"),
+        ]
+    )
+
+
+def _findings(view: StationView, choice: Choice) -> html.Section:
+    rows = [_finding_row(finding, view.site.zone) for finding in view.findings]
+    found = sum(view.kinds.values())
+    if not found:
+        return sheet("Findings", html.P("No findings in this period.", className="inline-state"))
+    chosen = _chosen_count(view, choice)
+    body: Any = grids.grid("station-findings", FINDING_COLUMNS, rows, "Findings, latest first")
+    if not rows:
+        body = html.P("No finding is of that kind and severity.", className="inline-state")
+    return sheet("Findings", _filters(view, choice), body, _how_many(len(rows), chosen, "finding"))
+
+
+def _chosen_count(view: StationView, choice: Choice) -> int:
+    return sum(
+        count
+        for (kind, severity), count in view.kinds.items()
+        if kind in (choice.kinds or {kind}) and severity in (choice.severities or {severity})
+    )
+
+
+FINDING_COLUMNS = [
+    grids.severity_column(),
+    grids.text("time", "Begins", 175),
+    grids.text("kind", "Kind", 190),
+    grids.number("seconds", "Lasts", 110, **grids.shown_as("lasts")),
+    grids.text("summary", "What was seen", 520, flex=1, minWidth=300, tooltipField="summary"),
+    grids.link("transfer", "Transfer", 130),
+]
+
+
+def _finding_row(finding: Finding, zone: ZoneInfo) -> grids.Row:
+    return {
+        "severity": severity_word(finding.severity),
+        "severity_code": finding.severity,
+        "time": _written(finding.start, zone),
+        "kind": words(finding.kind),
+        "seconds": finding.seconds,
+        "lasts": duration(finding.seconds),
+        "summary": finding.summary,
+        "transfer": "Transfer" if finding.transfer else "",
+        "href": transfer_url(finding.transfer) if finding.transfer else None,
+    }
+
+
+def _filters(view: StationView, choice: Choice) -> html.Nav:
+    """Return the choice of kinds and severities; each is an address, so it can be sent."""
+    severities = {s: sum(n for (_, t), n in view.kinds.items() if t is s) for s in Severity}
+    kinds = {k: sum(n for (t, _), n in view.kinds.items() if t is k) for k in Kind}
+    chips: list[Any] = [_chip("All", view, Choice(), choice == Choice())]
+    for severity, count in severities.items():
+        if count:
+            toggled = Choice(choice.kinds, choice.severities ^ {severity})
+            text = f"{severity_word(severity)} {count}"
+            chips.append(_chip(text, view, toggled, severity in choice.severities))
+    for kind, count in kinds.items():
+        if count:
+            toggled = Choice(choice.kinds ^ {kind}, choice.severities)
+            chips.append(_chip(f"{words(kind)} {count}", view, toggled, kind in choice.kinds))
+    return html.Nav(chips, className="filters", **aria("Findings to list"))
+
+
+def _chip(text: str, view: StationView, choice: Choice, chosen: bool) -> dcc.Link:
+    href = station_url(view.station.id, view.period, choice.kinds, choice.severities)
+    return dcc.Link(text, href=href, className=f"chip{' is-chosen' if chosen else ''}")
+
+
+def _how_many(listed: int, of: int, noun: str) -> html.P:
+    if listed < of:
+        text = f"The latest {listed:,} of {plural(of, noun)}. A shorter period shows the others."
+    else:
+        text = f"{plural(of, noun).capitalize()}."
+    return html.P(text, className="note")
+
+
+TRANSFER_COLUMNS = [
+    grids.link("time", "Begins", 175),
+    grids.text(
+        "verdict",
+        "Verdict",
+        150,
+        cellClassRules={
+            "cell-critical": "params.data.verdict != 'compliant'",
+        },
+    ),
+    grids.number("findings", "Findings", 100),
+    grids.number("flow_s", "Flow time", 115, **grids.shown_as("flow")),
+    grids.number("volume", "Quantity", 120, **grids.shown_as("quantity")),
+    grids.number("not_bonded_s", "Not bonded", 110, **grids.shown_as("not_bonded")),
+    grids.number("no_data_s", "Bond unknown", 110, **grids.shown_as("no_data")),
+    grids.number("bypassed_s", "Bypassed", 110, **grids.shown_as("bypassed")),
+    grids.number("trips", "Trips", 80),
+    grids.number("lead_s", "Bonded before flow", 125, **grids.shown_as("lead")),
+    grids.text("product", "Product", 130),
+    grids.text("batch", "Batch", 120),
+    grids.text("operator", "Operator", 120),
+]
+
+
+def _transfers(view: StationView) -> html.Section:
+    rows = [_transfer_row(transfer, view.site.zone) for transfer in view.transfers]
+    if not rows:
+        said = "No transfers in this period."
+        return sheet("Transfers", html.P(said, className="inline-state"))
+    grid = grids.grid("station-transfers", TRANSFER_COLUMNS, rows, "Transfers, latest first")
+    return sheet("Transfers", grid, _how_many(len(rows), view.row.sums.transfers, "transfer"))
+
+
+def _transfer_row(transfer: Transfer, zone: ZoneInfo) -> grids.Row:
+    quantity = "-" if transfer.volume is None else f"{transfer.volume:,.0f} {transfer.unit}"
+    return {
+        "time": _written(transfer.start, zone),
+        "href": transfer_url(transfer.id),
+        "verdict": "compliant" if transfer.compliant else "not compliant",
+        "findings": len(transfer.findings),
+        "flow_s": transfer.flow_s,
+        "flow": duration(transfer.flow_s),
+        "volume": transfer.volume,
+        "quantity": quantity,
+        "not_bonded_s": transfer.not_bonded_s,
+        "not_bonded": duration(transfer.not_bonded_s),
+        "no_data_s": transfer.no_data_s,
+        "no_data": duration(transfer.no_data_s),
+        "bypassed_s": transfer.bypassed_s,
+        "bypassed": duration(transfer.bypassed_s),
+        "trips": transfer.trips,
+        "lead_s": transfer.bond_lead_s,
+        "lead": _lead(transfer.bond_lead_s),
+        "product": transfer.product or "",
+        "batch": transfer.batch or "",
+        "operator": transfer.operator or "",
+    }
+
+
+def _lead(seconds: float | None) -> str:
+    if seconds is None:
+        return "never"
+    return duration(seconds) if seconds >= 0 else f"{duration(-seconds)} late"
+
+
+def _hookup_trend(view: StationView) -> html.Section:
+    told = [hookup for hookup in view.hookups if hookup.lowest_ohm is not None]
+    if not told:
+        return sheet(
+            "Contact resistance", html.P("No hookups with a reading.", className="inline-state")
+        )
+    start, _ = view.period.bounds(view.site.zone)
+    figure = hookup_trend(told, view.station.limits.limit_ohm, clock_at(start, view.site.zone))
+    label = "Resistance of each hookup over time, against the limit"
+    return sheet("Contact resistance of each hookup", graph("station-trend", figure, label))
+
+
+def _trips(view: StationView) -> html.Section:
+    counts: dict[TripCause, int] = {}
+    for (_, cause), count in view.row.trips.items():
+        counts[cause] = counts.get(cause, 0) + count
+    if not counts:
+        return sheet("Trips by cause", html.P("No trips in this period.", className="inline-state"))
+    nuisance = frozenset(c for (kind, c) in view.row.trips if kind is TripClass.NUISANCE)
+    label = "Trips by cause: " + ", ".join(f"{words(c)} {n}" for c, n in counts.items())
+    figure = trips_by_cause(counts, nuisance)
+    return sheet("Trips by cause", graph("station-trips", figure, label))
+
+
+HOOKUP_COLUMNS = [
+    grids.text("time", "Begins", 175),
+    grids.text(
+        "outcome",
+        "Outcome",
+        110,
+        cellClassRules={
+            "cell-minor": "params.data.outcome == 'failed'",
+        },
+    ),
+    grids.number("to_bond_s", "Time to bond", 115, **grids.shown_as("to_bond")),
+    grids.number("lowest_ohm", "Lowest", 115, **grids.shown_as("lowest")),
+    grids.number("median_ohm", "Median", 115, **grids.shown_as("median")),
+    grids.text("cause", "Suspected cause", 140),
+    grids.number("seconds", "Lasts", 115, **grids.shown_as("lasts")),
+]
+
+
+def _hookups(view: StationView) -> Any:
+    if view.station.is_fixed:
+        return None
+    rows = [_hookup_row(hookup, view.site.zone) for hookup in view.hookups]
+    if not rows:
+        return sheet("Hookups", html.P("No hookups in this period.", className="inline-state"))
+    grid = grids.grid("station-hookups", HOOKUP_COLUMNS, rows, "Hookups, latest first")
+    note = _how_many(len(rows), view.row.sums.hookups, "hookup")
+    return sheet("Hookups", grid, note, _touches(view.row.sums.touches))
+
+
+def _touches(count: int) -> html.P | None:
+    if not count:
+        return None
+    text = f"Besides, contact was made {plural(count, 'time')} too briefly to be a hookup."
+    return html.P(text, className="note")
+
+
+def _hookup_row(hookup: Hookup, zone: ZoneInfo) -> grids.Row:
+    seconds = (hookup.end - hookup.start) / 1e9
+    return {
+        "time": _written(hookup.start, zone),
+        "outcome": str(hookup.outcome),
+        "to_bond_s": hookup.time_to_bond_s,
+        "to_bond": duration(hookup.time_to_bond_s),
+        "lowest_ohm": hookup.lowest_ohm,
+        "lowest": ohms(hookup.lowest_ohm),
+        "median_ohm": hookup.median_ohm,
+        "median": ohms(hookup.median_ohm),
+        "cause": words(hookup.cause) if hookup.cause else "",
+        "seconds": seconds,
+        "lasts": duration(seconds),
+    }
+
+
+def _written(moment: int, zone: ZoneInfo) -> str:
+    return f"{local(moment, zone):%Y-%m-%d %H:%M:%S}"

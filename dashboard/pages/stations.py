@@ -1,0 +1,192 @@
+"""All stations of the site, worst first, and what each day of each was like."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from typing import Any
+
+import dash
+from dash import Input, Output, State, callback, dcc, html, no_update
+
+from analytics.core.shares import wilson
+from bondtrail.results import Severity
+from dashboard import grids
+from dashboard.figures.calendar import heat_strip
+from dashboard.figures.wording import duration, share, words
+from dashboard.frame import civil, notice
+from dashboard.history import current_store
+from dashboard.parts import (
+    aria,
+    calendar_legend,
+    graph,
+    interval_text,
+    severity_counts,
+    share_text,
+    sheet,
+    tally,
+)
+from dashboard.period import Period, PeriodError
+from dashboard.period_picker import picker
+from dashboard.queries.stations import Overview, StationRow, overview_of
+from dashboard.urls import Url, station_url, stations_url
+
+dash.register_page(  # type: ignore[no-untyped-call]
+    __name__, path=Url.STATIONS.value, title="Stations - Bondtrail", order=0
+)
+
+
+@civil
+def layout(**query: Any) -> Any:
+    """Return the page for the period that the address names."""
+    try:
+        overview = overview_of(current_store(), query.get("from"), query.get("to"))
+    except PeriodError as exc:
+        return notice("That period cannot be shown", str(exc), dcc.Link("Whole history", href="/"))
+    if overview is None:
+        return _nothing_yet()
+    return html.Div(
+        [
+            html.Div(
+                [_title(overview), picker(overview.period, overview.whole, stations_url)],
+                className="title-row",
+            ),
+            html.Section(_site_tally(overview), className="sheet", **aria("The whole site")),
+            sheet("Stations, worst first", _grid(overview), _grid_note()),
+            sheet(f"Worst finding of each {overview.column_days}", *_calendar(overview)),
+            dcc.Store(
+                id="stations-period", data=[str(overview.period.first), str(overview.period.last)]
+            ),
+        ]
+    )
+
+
+def _nothing_yet() -> Any:
+    return notice(
+        "Nothing to show yet",
+        html.Span(["Load readings with ", html.Code("bondtrail load FILE..."), "."]),
+        html.Span(
+            ["Then judge them with ", html.Code("bondtrail analyse"), ", and load this page again."]
+        ),
+    )
+
+
+def _title(overview: Overview) -> html.Div:
+    days = f"{overview.period}, {overview.period.days} days on the site's clock"
+    return html.Div(
+        [html.H1("Stations"), html.P(f"{days} ({overview.site.timezone})", className="sub")]
+    )
+
+
+def _site_tally(overview: Overview) -> html.Dl:
+    rows = overview.rows
+    transfers = sum(row.sums.transfers for row in rows)
+    good = (
+        wilson(sum(row.sums.compliant_transfers for row in rows), transfers) if transfers else None
+    )
+    severities: Counter[Severity] = Counter()
+    for row in rows:
+        severities.update(row.severities)
+    known = sum(row.sums.known_s for row in rows)
+    whole = known + sum(row.sums.unknown_s for row in rows)
+    trips = sum(row.trips.total() for row in rows)
+    nuisance = sum(row.nuisance_trips for row in rows)
+    return tally(
+        [
+            ("Compliant transfers", share(good.value) if good else "-", interval_text(good)),
+            *severity_counts(severities),
+            ("Nuisance trips", f"{nuisance:,}", f"of {trips:,} trips"),
+            ("Bond state known", share(known / whole) if whole else "-", "of recorded time"),
+        ]
+    )
+
+
+COLUMNS = [
+    grids.link("name", "Station", 170, pinned="left"),
+    grids.text("kind", "Kind", 130),
+    grids.count_of("critical", "critical", "◆ Critical"),
+    grids.count_of("major", "major", "▲ Major"),
+    grids.number("nuisance", "Nuisance trips", 110),
+    grids.count_of("minor", "minor", "● Minor"),
+    grids.number("transfers", "Transfers", 105),
+    grids.number(
+        "compliance", "Compliant (95 % interval)", 265, **grids.shown_as("compliance_text")
+    ),
+    grids.number("not_bonded_s", "Flow not bonded", 120, **grids.shown_as("not_bonded")),
+    grids.number("no_data_s", "Flow, bond unknown", 120, **grids.shown_as("no_data")),
+    grids.number("bypassed_s", "Flow bypassed", 120, **grids.shown_as("bypassed")),
+    grids.number("failed", "Failed hookups", 130, **grids.shown_as("hookups")),
+    grids.number("trips", "All trips", 90),
+    grids.number("coverage", "Bond state known", 115, **grids.shown_as("coverage_text")),
+]
+
+
+def _grid(overview: Overview) -> html.Div:
+    rows = [_grid_row(row, overview) for row in overview.rows]
+    return grids.grid("stations-grid", COLUMNS, rows, "Stations, worst first")
+
+
+def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
+    sums, compliance = row.sums, row.compliance
+    return {
+        "name": row.station.name,
+        "href": station_url(row.station.id, overview.period),
+        "kind": words(row.station.kind),
+        "critical": row.severities[Severity.CRITICAL],
+        "major": row.severities[Severity.MAJOR],
+        "minor": row.severities[Severity.MINOR],
+        "nuisance": row.nuisance_trips,
+        "trips": row.trips.total(),
+        "transfers": sums.transfers,
+        "compliance": compliance.value if compliance else None,
+        "compliance_text": share_text(compliance),
+        "not_bonded_s": sums.not_bonded_s,
+        "not_bonded": duration(sums.not_bonded_s),
+        "no_data_s": sums.no_data_s,
+        "no_data": duration(sums.no_data_s),
+        "bypassed_s": sums.bypassed_s,
+        "bypassed": duration(sums.bypassed_s),
+        "failed": sums.failed_hookups,
+        "hookups": f"{sums.failed_hookups:,} of {sums.hookups:,}",
+        "coverage": row.coverage,
+        "coverage_text": "no record" if row.coverage is None else share(row.coverage),
+    }
+
+
+def _grid_note() -> html.P:
+    return html.P(
+        "Ordered by critical findings, then major findings, then nuisance trips: by counts, "
+        "not by rates. Time in which the bond state is unknown counts neither as bonded nor as "
+        "unbonded.",
+        className="note",
+    )
+
+
+def _calendar(overview: Overview) -> list[Any]:
+    drawn = len(overview.calendar.ids)
+    label = f"Calendar: worst finding of each station by {overview.column_days}"
+    parts: list[Any] = [
+        graph("stations-calendar", heat_strip(overview.calendar), label),
+        calendar_legend(),
+    ]
+    if drawn < len(overview.rows):
+        parts.append(
+            html.P(
+                f"The first {drawn} of {len(overview.rows)} stations are drawn.", className="note"
+            )
+        )
+    return parts
+
+
+@callback(
+    Output("board-go", "href", allow_duplicate=True),
+    Input("stations-calendar", "clickData"),
+    State("stations-period", "data"),
+    prevent_initial_call=True,
+)
+def open_station(click: dict[str, Any] | None, period: list[str]) -> Any:
+    """Return the address of the station whose day was clicked."""
+    if not click:
+        return no_update
+    days = Period(*(dt.date.fromisoformat(day) for day in period))
+    return station_url(click["points"][0]["y"], days)

@@ -1,0 +1,105 @@
+"""Pieces of a page that more than one page shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import plotly.graph_objects as go
+from dash import dcc, html
+
+from analytics.core.shares import Share
+from bondtrail.results import Severity
+from dashboard.figures.calendar import COLOURS, MEANING, SIGNS, Cell
+from dashboard.figures.palette import SEVERITY_SIGN
+from dashboard.figures.wording import share
+
+GRAPH_CONFIG: Any = {"displaylogo": False, "displayModeBar": False, "responsive": True}
+
+
+def aria(label: str) -> dict[str, Any]:
+    """Return the attribute that names a part of the page for screen readers."""
+    return {"aria-label": label}
+
+
+def severity_word(severity: Severity) -> str:
+    """Return the sign and the word of a severity."""
+    return f"{SEVERITY_SIGN[severity]} {severity.capitalize()}"
+
+
+def severity_mark(severity: Severity) -> html.Span:
+    """Return the mark of a severity: colour, sign and word."""
+    return html.Span(severity_word(severity), className=f"mark mark-{severity}")
+
+
+def share_text(part: Share | None) -> str:
+    """Return a share with its count and interval; too few say so instead."""
+    if part is None or not part.of:
+        return "none"
+    count = f"{part.count:,} of {part.of:,}"
+    if part.is_few:
+        return f"{count}, too few to rank"
+    return f"{count}, {share(part.value)} ({share(part.low)} to {share(part.high)})"
+
+
+def interval_text(part: Share | None) -> str:
+    """Return the count and interval that stand beside a share."""
+    if part is None or not part.of:
+        return "no transfers"
+    count = f"{part.count:,} of {part.of:,}"
+    if part.is_few:
+        return f"{count}: too few to rank"
+    return f"{count}, 95 %: {share(part.low)} to {share(part.high)}"
+
+
+def tally(figures: Iterable[tuple[str, str, str]]) -> html.Dl:
+    """Return figures side by side, each a name, a value and what stands behind it."""
+    return html.Dl(
+        [
+            html.Div([html.Dt(name), html.Dd([value, html.Small(beside)])])
+            for name, value, beside in figures
+        ],
+        className="tally",
+    )
+
+
+def facts(pairs: Sequence[tuple[str, Any]]) -> html.Dl:
+    """Return names and values in two columns; values that are None are left out."""
+    told = [(name, value) for name, value in pairs if value is not None]
+    return html.Dl([part for n, v in told for part in (html.Dt(n), html.Dd(v))], className="facts")
+
+
+def graph(graph_id: str, figure: go.Figure, label: str, **more: Any) -> html.Figure:
+    """Return a drawn figure with a name for those who do not see it."""
+    return html.Figure(
+        dcc.Graph(id=graph_id, figure=figure, config=GRAPH_CONFIG, **more),
+        role="img",
+        **aria(label),
+    )
+
+
+def sheet(title: str, *content: Any, **more: Any) -> html.Section:
+    """Return a titled part of a page."""
+    return html.Section([html.H2(title), *content], className="sheet", **more)
+
+
+def calendar_legend() -> html.Ul:
+    """Return what the signs of the calendar mean."""
+    codes = [Cell.CRITICAL, Cell.MAJOR, Cell.MINOR, Cell.TRANSFERS, Cell.QUIET, Cell.UNKNOWN]
+    return html.Ul(
+        [
+            html.Li(
+                [
+                    html.B(SIGNS[code] or "\u00a0", style={"background": COLOURS[code]}),
+                    MEANING[code],
+                ]
+            )
+            for code in codes
+        ],
+        className="legend",
+    )
+
+
+def severity_counts(counts: Mapping[Severity, int]) -> list[tuple[str, str, str]]:
+    """Return the counts of findings by severity, as figures of a tally."""
+    return [(severity_word(s), f"{counts.get(s, 0):,}", "findings") for s in Severity]

@@ -1,0 +1,88 @@
+"""What the page of one station asks: its sums, and the latest of its lists."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bondtrail.results import Finding, Hookup, Kind, Severity, Transfer
+from bondtrail.site import Site, Station
+from dashboard.figures.calendar import Calendar
+from dashboard.period import Period, parse_period
+from dashboard.queries.sites import site_in_force, whole_period
+from dashboard.queries.stations import StationRow, calendar_of, station_rows
+from store import Store
+
+LISTED = 1000
+"""Rows of a list: the latest are shown, and how many there are is said."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StationView:
+    """What the page of one station shows. Lists hold the latest; ``totals`` say of how many."""
+
+    site: Site
+    station: Station
+    whole: Period
+    period: Period
+    row: StationRow
+    calendar: Calendar
+    column_days: str
+    kinds: Counter[tuple[Kind, Severity]]
+    findings: Sequence[Finding]
+    transfers: Sequence[Transfer]
+    hookups: Sequence[Hookup]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Which findings are listed: of these kinds and severities, or all where none is named."""
+
+    kinds: frozenset[Kind] = frozenset()
+    severities: frozenset[Severity] = frozenset()
+
+
+def parse_choice(kinds: str | None, severities: str | None) -> Choice:
+    """Return the choice that an address makes; names that stand for nothing are left out."""
+    return Choice(
+        frozenset(Kind(name) for name in (kinds or "").split(",") if name in set(Kind)),
+        frozenset(Severity(n) for n in (severities or "").split(",") if n in set(Severity)),
+    )
+
+
+def station_view(
+    store: Store, station_id: str, first: str | None, last: str | None, choice: Choice
+) -> StationView | None:
+    """Return what the page of a station shows, or None if there is no such station or no data.
+
+    Raises
+    ------
+    PeriodError
+        If the dates cannot be understood.
+    """
+    site, whole = site_in_force(store), whole_period(store)
+    if site is None or whole is None or station_id not in {s.id for s in site.stations}:
+        return None
+    period = parse_period(first, last, whole)
+    start, end = period.bounds(site.zone)
+    station = site.station(station_id)
+    calendar, columns = calendar_of(store, site, period, [station])
+    kinds: Counter[tuple[Kind, Severity]] = Counter()
+    for found in store.summaries.finding_counts(start, end, station_id):
+        kinds[found.kind, found.severity] += found.count
+    return StationView(
+        site,
+        station,
+        whole,
+        period,
+        station_rows(store, site, period, station_id)[0],
+        calendar,
+        columns,
+        kinds,
+        store.summaries.latest_findings(
+            station_id, start, end, LISTED, kinds=choice.kinds, severities=choice.severities
+        ),
+        store.summaries.latest_transfers(station_id, start, end, LISTED),
+        store.summaries.latest_hookups(station_id, start, end, LISTED),
+    )
