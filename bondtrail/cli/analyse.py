@@ -1,0 +1,80 @@
+"""``bondtrail analyse``: bring transfers, findings and sums up to date with the readings."""
+
+from __future__ import annotations
+
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bondtrail.cli import opening, output
+from bondtrail.cli.faults import print_warning
+from bondtrail.cli.options import db_option, example, site_option
+from bondtrail.cli.progress import shown_progress
+
+if TYPE_CHECKING:
+    from analytics.runs import AnalysisReport
+    from store import Store
+
+
+@click.command(
+    "analyse", epilog=example("bondtrail analyse", "bondtrail analyse --by-present-limits")
+)
+@click.option(
+    "--all", "everything", is_flag=True, help="From the beginning, not just what new data touched."
+)
+@click.option(
+    "--by-present-limits",
+    is_flag=True,
+    help="Judge all history by the site file of today, not by the one of its day.",
+)
+@site_option
+@db_option
+def command(everything: bool, by_present_limits: bool, site_file: Path | None, db: str) -> None:
+    """Judge the readings by the rules and store what they show.
+
+    Only what new readings touched is judged again; the outcome is the same as judging all of it.
+    """
+    given = opening.given_site(site_file)
+    now = opening.clock_ns()
+    with opening.existing_store(db) as store:
+        opening.settle_site(store, given, now)
+        report = run_analysis(
+            store,
+            now,
+            # Half of a history by the limits of its day and half by those of today is neither.
+            everything=everything or by_present_limits,
+            by_present_limits=by_present_limits,
+        )
+    print_report(report)
+
+
+def run_analysis(
+    store: Store, now: int, *, everything: bool = False, by_present_limits: bool = False
+) -> AnalysisReport:
+    """Bring results up to date, with progress on a terminal; ``now`` is in ns."""
+    from analytics.runs import analyse
+
+    total = len(opening.needed_site(store).stations if everything else store.touched())
+    done = count()
+    with shown_progress() as step:
+        return analyse(
+            store,
+            now=now,
+            everything=everything,
+            by_present_limits=by_present_limits,
+            progress=step and (lambda station: step(next(done), total, station)),
+        )
+
+
+def print_report(report: AnalysisReport) -> None:
+    """Print how much was judged, and what could not be read."""
+    for damage in report.damaged:
+        print_warning(f"not judged: {damage}")
+    if not report.stations:
+        print("Nothing new to judge.")
+        return
+    print(f"Judged {report.stations} stations: {report.findings} findings in what was judged.")
+    print("See: bondtrail show findings")
+    print(output.CAUTION)

@@ -1,0 +1,231 @@
+"""``bondtrail check``: what is wrong with the site file, the store or its readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from enum import StrEnum
+from operator import itemgetter
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bondtrail.cli import opening, output
+from bondtrail.cli.faults import Fault, print_fault, printable, translated
+from bondtrail.cli.options import db_option, example, site_option
+from bondtrail.cli.show import point_rows
+from bondtrail.settings import hide_password, sqlite_file
+
+if TYPE_CHECKING:
+    from bondtrail.cli.rows import PointRow
+    from bondtrail.coverage import Judgement
+    from bondtrail.site import Site, Station
+    from store import Store
+
+UNUSABLE = 2
+SOMETHING_WRONG = 3
+
+AHEAD_S = 60.0
+"""A reading this far in the future means that a clock is wrong; less may be the network's doing."""
+
+MOST_NAMES = 6
+
+
+class Level(StrEnum):
+    """How a remark is meant."""
+
+    FINE = "ok"
+    NOTE = "note"
+    WRONG = "WRONG"
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """One thing that was looked at: what was seen, and what to do about it."""
+
+    level: Level
+    text: str
+    remedy: str = ""
+
+
+@click.command("check", epilog=example("bondtrail check --site site.toml"))
+@site_option
+@db_option
+@click.pass_context
+def command(ctx: click.Context, site_file: Path | None, db: str) -> None:
+    """Say what is wrong, and what to do about it.
+
+    Looks at the site file, the store, its readings and the clocks behind them, and says what
+    each station can and cannot be judged on. Nothing is changed: a new site file takes effect
+    with the next load or analyse.
+
+    The exit status is 3 when something is wrong, 2 when the site file or the store is unusable.
+    """
+    faults: list[Fault] = []
+    given = site = None
+    remarks: list[Remark] = []
+    with _noted(faults):
+        given = site = opening.given_site(site_file)
+    with _noted(faults):
+        site, remarks = _examined(db, given)
+    if site is not None:
+        remarks.insert(0, _site_remark(site, site_file if given else None))
+        print_coverage(site.stations)
+    _print_remarks(remarks)
+    if faults:
+        ctx.exit(UNUSABLE)
+    if any(remark.level is Level.WRONG for remark in remarks):
+        ctx.exit(SOMETHING_WRONG)
+
+
+@contextmanager
+def _noted(faults: list[Fault]) -> Iterator[None]:
+    """Print what a user can cause and go on: one look tells everything that is wrong."""
+    try:
+        yield
+    except Exception as exc:
+        fault = exc if isinstance(exc, Fault) else translated(exc)
+        if fault is None:
+            raise
+        print_fault(fault)
+        faults.append(fault)
+
+
+def _examined(db: str, given: Site | None) -> tuple[Site | None, list[Remark]]:
+    """Return the site to look at, and what there is to say of the store and its readings."""
+    file = sqlite_file(db)
+    if file is not None and not file.exists() and given is not None:
+        return given, [Remark(Level.NOTE, f"no store yet at {db}", "bondtrail load makes it")]
+    with opening.existing_store(db) as store:
+        site = given or opening.needed_site(store)
+        held = point_rows(store, site, opening.clock_ns())
+        remarks = [
+            *_store_remarks(store, db, held),
+            *_copy_remarks(store, given),
+            *_reading_remarks(held, site),
+            *_result_remarks(store),
+        ]
+        return site, remarks
+
+
+def _site_remark(site: Site, file: Path | None) -> Remark:
+    points = sum(1 for _ in site.points())
+    source = f"site file {file}" if file else "site file in the store"
+    return Remark(
+        Level.FINE,
+        f"{source}: {site.name}, {len(site.stations)} stations, {points} points, {site.timezone}",
+    )
+
+
+def _store_remarks(store: Store, db: str, held: Sequence[PointRow]) -> Iterator[Remark]:
+    samples = sum(row.samples for row in held)
+    yield Remark(Level.FINE, f"store {hide_password(db)}: {output.amount(samples)} samples")
+    damaged = store.check()
+    for damage in damaged:
+        yield Remark(Level.WRONG, str(damage))
+    if not damaged:
+        yield Remark(Level.FINE, "every block of samples matches its checksum")
+
+
+def _copy_remarks(store: Store, given: Site | None) -> Iterator[Remark]:
+    present = opening.stored_site(store)
+    if given is None or present is None or present.text == given.text:
+        return
+    if present.id != given.id:
+        yield Remark(
+            Level.WRONG,
+            f"the store belongs to site {present.id}, the site file is of {given.id}",
+            "name another store by --db: one store holds one site",
+        )
+        return
+    yield Remark(
+        Level.NOTE,
+        "the site file differs from the copy that the store holds",
+        "it takes effect, for readings from then on, with the next load or analyse",
+    )
+
+
+def _reading_remarks(held: Sequence[PointRow], site: Site) -> Iterator[Remark]:
+    stale_s = {point.name: point.stale_after_s for point in site.points()}
+    ages = {row.point: row.age_s for row in held if row.age_s is not None}
+    yield from _about_points(
+        Level.WRONG,
+        "the last reading lies in the future",
+        [name for name, age_s in ages.items() if age_s < -AHEAD_S],
+        "set the clock of the source or of this machine; if the times had no offset, the zone",
+    )
+    yield from _about_points(
+        Level.NOTE,
+        "never seen",
+        [row.point for row in held if not row.samples],
+        "load its readings, or correct its alias: bondtrail show rejects names unknown tags",
+    )
+    yield from _about_points(
+        Level.NOTE,
+        "silent: the last reading no longer holds",
+        [name for name, age_s in ages.items() if age_s > stale_s.get(name, age_s)],
+        "load newer readings, or look at the source: bondtrail show points tells since when",
+    )
+    yield from _about_points(
+        Level.NOTE,
+        "in the store but not in the site file",
+        [row.point for row in held if row.point not in stale_s],
+        "add it to the site file if it is to be judged",
+    )
+
+
+def _about_points(level: Level, what: str, points: list[str], remedy: str) -> Iterator[Remark]:
+    if points:
+        yield Remark(level, f"{len(points)} points {what}: {_names(points)}", remedy)
+
+
+def _names(names: Sequence[str]) -> str:
+    more = f" and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
+    return ", ".join(names[:MOST_NAMES]) + more
+
+
+def _result_remarks(store: Store) -> Iterator[Remark]:
+    waiting = sorted(store.touched())
+    if waiting:
+        yield Remark(
+            Level.NOTE,
+            f"the results lack new readings of {len(waiting)} stations: {_names(waiting)}",
+            "bondtrail analyse",
+        )
+    rejects = store.rejects(limit=1)
+    if rejects:
+        yield Remark(Level.NOTE, "some rows were not taken", "bondtrail show rejects")
+
+
+def _print_remarks(remarks: Sequence[Remark]) -> None:
+    for remark in remarks:
+        print(printable(f"{remark.level:5}  {remark.text}"))
+        if remark.remedy:
+            print(printable(f"       -> {remark.remedy}"))
+
+
+def print_coverage(stations: Sequence[Station]) -> None:
+    """Print what each station can and cannot be judged on; stations that are alike share a row."""
+    from bondtrail.coverage import judgement
+
+    alike: dict[tuple[Judgement, ...], list[str]] = {}
+    for station in stations:
+        alike.setdefault(tuple(judgement(station)), []).append(station.id)
+    rows = [("\n".join(names), _judged(found)) for found, names in alike.items()]
+    columns = [
+        output.Column("Station", itemgetter(0)),
+        output.Column("Can be judged on", itemgetter(1), wraps=True),
+    ]
+    output.print_table("What the readings can tell", columns, rows, [output.CAUTION, ""])
+
+
+def _judged(found: Sequence[Judgement]) -> str:
+    full = [item.about for item in found if item.reach == "yes"]
+    lines = [f"yes: {', '.join(full)}"] if full else []
+    for item in found:
+        if item.reach != "yes":
+            add = f" (add: {item.add})" if item.add else ""
+            lines.append(f"{item.reach}: {item.about} - {item.reason}{add}")
+    return "\n".join(lines)

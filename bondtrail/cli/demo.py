@@ -1,0 +1,156 @@
+"""``bondtrail demo``: the whole path on an invented site, from recorded readings to the board."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import click
+
+from bondtrail.cli import opening, output, tables
+from bondtrail.cli.analyse import run_analysis
+from bondtrail.cli.faults import Fault
+from bondtrail.cli.load import file_progress
+from bondtrail.cli.options import example
+from bondtrail.cli.periods import Period, periods
+from bondtrail.cli.serve import serve_board
+from bondtrail.results import Finding, Kind, Severity
+from bondtrail.settings import hide_password
+
+if TYPE_CHECKING:
+    from bondtrail.site import Site
+    from replay_data import DemoFiles
+    from store import Store
+
+DEMO_DB = "sqlite:///bondtrail-demo.db"
+MOST_FINDINGS = 15
+_SEVERITIES = list(Severity)
+_KINDS = list(Kind)
+
+
+@dataclass(frozen=True, slots=True)
+class Worst:
+    """The longest of the findings of one kind at one station, and how many there are."""
+
+    finding: Finding
+    count: int
+
+
+@click.command("demo", epilog=example("bondtrail demo --no-serve"))
+@click.option("--serve/--no-serve", default=True, help="Serve the board when all is printed.")
+@click.option(
+    "--db",
+    metavar="URL",
+    default=DEMO_DB,
+    show_default=True,
+    help="Store to keep it in; never that of a real site.",
+)
+def command(serve: bool, db: str) -> None:
+    """Show what Bondtrail does, on four weeks of an invented site.
+
+    Loads its readings, analyses them, prints its stations and the worst of what was found, and
+    serves the board on a free port of this machine. A second run finds everything in place.
+    """
+    from bondtrail.site import load_site
+    from replay_data import demo_files
+    from store import open_store
+
+    files = demo_files()
+    site = load_site(files.site)
+    with open_store(db) as store:
+        _own(store, site, db)
+        _load(store, site, files)
+        run_analysis(store, opening.clock_ns())
+        print_stations(store, site)
+        print_worst(store, site)
+    print(output.CAUTION)
+    if serve:
+        serve_board(db, "127.0.0.1", 0)
+
+
+def _own(store: Store, site: Site, db: str) -> None:
+    """Take the store for the demo, unless it holds something else.
+
+    Raises
+    ------
+    Fault
+        If it does.
+    """
+    present = opening.stored_site(store)
+    if present is not None and present.text != site.text:
+        raise Fault(
+            f"{hide_password(db)} holds another site, or the demo of another version",
+            "Name another store by --db, or remove that one if it is only the demo's.",
+        )
+    store.put_site(site, opening.FROM_THE_BEGINNING)
+
+
+def _load(store: Store, site: Site, files: DemoFiles) -> None:
+    from ingest import load_files
+
+    paths = [str(path) for path in (*files.readings, files.work, files.batch)]
+    with file_progress() as step:
+        report = load_files(store, site, paths, now=opening.clock_ns(), progress=step)
+    print(f"{site.name}: site, people and readings are made up.")
+    print(
+        f"Loaded {report.read:,} readings: {report.new:,} new, {report.repeated:,} there already."
+    )
+
+
+def print_stations(store: Store, site: Site) -> None:
+    """Print the sums of each station, the one with most transfers to look at first."""
+    rows = periods(store.days(), [station.id for station in site.stations], site.zone)
+    rows.sort(key=_badness)
+    print()
+    output.print_table(
+        "Stations, four weeks", tables.kpi_columns(site.zone, None), rows, [tables.KPI_NOTE, ""]
+    )
+
+
+def _badness(row: Period) -> tuple[int, int]:
+    return (row.sums.compliant_transfers - row.sums.transfers, -row.count("findings"))
+
+
+def print_worst(store: Store, site: Site) -> None:
+    """Print the worst findings, one row for each kind at each station."""
+    begins, severity, station, finding = tables.finding_columns(site.zone)
+    times = output.Column[Worst]("Times", lambda row: str(row.count), right=True)
+    columns = [
+        _of_worst(begins),
+        _of_worst(severity),
+        _of_worst(station),
+        times,
+        _of_worst(finding),
+    ]
+    title = "Worst findings, the longest of each kind at each station"
+    notes = [f"Times are {site.timezone}. All of them: bondtrail show findings --db URL", ""]
+    output.print_table(title, columns, worst(store.findings())[:MOST_FINDINGS], notes)
+
+
+def _of_worst(column: output.Column[Finding]) -> output.Column[Worst]:
+    return output.Column(
+        column.head, lambda row: column.cell(row.finding), column.right, column.wraps
+    )
+
+
+def worst(findings: list[Finding]) -> list[Worst]:
+    """Return the longest finding of each kind at each station, the most severe kinds first."""
+    counts = Counter((row.station, row.kind) for row in findings)
+    longest: dict[tuple[str, Kind], Finding] = {}
+    for row in findings:
+        key = (row.station, row.kind)
+        if key not in longest or row.seconds > longest[key].seconds:
+            longest[key] = row
+    found = [Worst(row, counts[key]) for key, row in longest.items()]
+    return sorted(found, key=_rank)
+
+
+def _rank(row: Worst) -> tuple[int, int, float, str]:
+    finding = row.finding
+    return (
+        _SEVERITIES.index(finding.severity),
+        _KINDS.index(finding.kind),
+        -finding.seconds,
+        finding.station,
+    )

@@ -1,0 +1,105 @@
+"""``bondtrail load``: files of readings, work windows and tickets into the store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from operator import itemgetter
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import click
+
+from bondtrail.cli import opening, output
+from bondtrail.cli.faults import Fault, print_warning
+from bondtrail.cli.options import db_option, example, site_option
+from bondtrail.cli.progress import shown_progress
+
+if TYPE_CHECKING:
+    from ingest import FileReport, LoadReport, Progress
+
+DONE_WITH_REJECTS = 3
+
+
+@click.command("load", epilog=example("bondtrail load readings-*.csv.gz work.csv --site site.toml"))
+@click.argument("paths", nargs=-1, required=True, metavar="PATH...")
+@click.option(
+    "--zone",
+    metavar="NAME",
+    help="Zone of times that have no offset, such as Europe/Lisbon. Without it they are rejected.",
+)
+@site_option
+@db_option
+@click.pass_context
+def command(
+    ctx: click.Context, paths: Sequence[str], zone: str | None, site_file: Path | None, db: str
+) -> None:
+    """Load CSV or Parquet files into the store.
+
+    PATH is a file, a pattern in quotes, or - for standard input. Readings are time,tag,value
+    [,quality] or one column a tag; work.csv holds work windows and batch.csv transfer tickets.
+    Plain, .gz or .zst; the header tells what a file is. Loading a file again changes nothing.
+
+    Rows that cannot be taken are kept with the reason: see bondtrail show rejects. The exit
+    status is 3 when there were any.
+    """
+    from ingest import load_files
+    from store import open_store
+
+    given = opening.given_site(site_file)
+    clock = _zone(zone)
+    now = opening.clock_ns()
+    with open_store(db) if given else opening.existing_store(db) as store:
+        site = opening.settle_site(store, given, now)
+        with file_progress() as step:
+            report = load_files(store, site, paths, zone=clock, now=now, progress=step)
+    print_report(report)
+    if not report.is_clean:
+        ctx.exit(DONE_WITH_REJECTS)
+
+
+@contextmanager
+def file_progress() -> Iterator[Callable[[Progress], None] | None]:
+    """Yield what `load_files` calls as it goes on; None where no person is watching."""
+    with shown_progress(in_bytes=True) as step:
+        yield step and (lambda at: step(at.read_bytes, at.total_bytes, at.file))
+
+
+def _zone(name: str | None) -> ZoneInfo | None:
+    if name is None:
+        return None
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as exc:
+        raise Fault(f"--zone {name!r}: no such zone", "Such as Europe/Lisbon or UTC.") from exc
+
+
+def print_report(report: LoadReport) -> None:
+    """Print what each file held, the total if there are several, and what went wrong."""
+    rows = [_counts(file.name, file) for file in report.files if file.error is None]
+    if len(rows) > 1:
+        rows.append(_counts("total", report))
+    columns = [
+        output.Column("File", itemgetter(0), wraps=True),
+        *(output.Column(head, itemgetter(n), right=True) for n, head in enumerate(_COUNTS, 1)),
+    ]
+    output.print_table("Loaded", columns, rows, _notes(report))
+    for file in report.errors:
+        print_warning(f"{file.name} was not loaded: {file.error}")
+    if report.rejected:
+        print_warning(f"{report.rejected:,} rows were not taken, see: bondtrail show rejects")
+
+
+_COUNTS = ("Read", "New", "Repeated", "Replaced", "Rejected")
+
+
+def _counts(name: str, report: FileReport | LoadReport) -> tuple[str, ...]:
+    return (name, *(output.amount(getattr(report, head.lower())) for head in _COUNTS))
+
+
+def _notes(report: LoadReport) -> Iterator[str]:
+    for file in report.files:
+        if file.is_repeat:
+            yield f"{file.name} was loaded before: nothing changed."
+        yield from (f"{file.name}: {note}" for note in file.notes)

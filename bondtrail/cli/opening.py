@@ -1,0 +1,135 @@
+"""Opening the store that a command names, and settling which site file holds."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bondtrail.cli.faults import Fault, near, print_warning
+from bondtrail.settings import DB_VARIABLE, SITE_VARIABLE, hide_password, sqlite_file
+from bondtrail.times import parse_time
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from bondtrail.site import Site
+    from store import Store
+
+FROM_THE_BEGINNING = 0
+"""The first site file of a store holds for all history, in ns since 1970."""
+
+
+def clock_ns() -> int:
+    """Return the moment it is now; the only clock of the command line."""
+    return time.time_ns()
+
+
+def existing_store(url: str) -> Store:
+    """Open a store that must be there already: reading never makes an empty one.
+
+    Raises
+    ------
+    Fault
+        If the URL names a SQLite file that does not exist.
+    """
+    from store import open_store
+
+    file = sqlite_file(url)
+    if file is not None and not file.exists():
+        raise Fault(
+            f"no store at {hide_password(url)}",
+            f"Load readings first (bondtrail load), or name another one by --db or {DB_VARIABLE}.",
+        )
+    return open_store(url)
+
+
+def given_site(path: Path | None) -> Site | None:
+    """Return the checked site file of ``--site``, if there was one."""
+    if path is None:
+        return None
+    from bondtrail.site import load_site
+
+    return load_site(path)
+
+
+def stored_site(store: Store) -> Site | None:
+    """Return the site file in force in the store, or None."""
+    from bondtrail.site import parse_site
+
+    copies = store.sites()
+    return parse_site(copies[-1][1], "the site file in the store") if copies else None
+
+
+def needed_site(store: Store) -> Site:
+    """Return the site file in force in the store.
+
+    Raises
+    ------
+    Fault
+        If the store has none.
+    """
+    site = stored_site(store)
+    if site is None:
+        raise Fault(
+            "the store has no site file",
+            f"Name one by --site FILE or {SITE_VARIABLE} with bondtrail load or analyse.",
+        )
+    return site
+
+
+def settle_site(store: Store, given: Site | None, now: int) -> Site:
+    """Return the site to work with; a file that is new to the store holds from now on.
+
+    The first one ever holds from the beginning.
+
+    Raises
+    ------
+    Fault
+        If there is no site file, or the given one is of another site than the store.
+    """
+    if given is None:
+        return needed_site(store)
+    present = stored_site(store)
+    if present is not None and present.id != given.id:
+        raise Fault(
+            f"the store belongs to site {present.id!r}, the site file is of {given.id!r}",
+            "Name another store by --db: one store holds one site.",
+        )
+    if store.put_site(given, FROM_THE_BEGINNING if present is None else now) and present:
+        print_warning(
+            "the site file has changed and holds for readings from now on\n"
+            "  To judge all history by it: bondtrail analyse --by-present-limits"
+        )
+    return given
+
+
+def known_station(wanted: str | None, stations: Iterable[str]) -> str | None:
+    """Return the station if there is one of that id.
+
+    Raises
+    ------
+    Fault
+        If there is none; names those that were probably meant.
+    """
+    known = set(stations)
+    if wanted is None or wanted in known:
+        return wanted
+    raise Fault(f"no station {wanted!r}", near(wanted, known))
+
+
+def moment(text: str | None, zone: ZoneInfo, option: str) -> int | None:
+    """Return the moment that an option names, in ns; without an offset it is site time.
+
+    Raises
+    ------
+    Fault
+        If the text is no time.
+    """
+    if text is None:
+        return None
+    try:
+        return parse_time(text, zone)
+    except ValueError as exc:
+        raise Fault(f"{option}: {exc}", "Such as 2026-03-01 or 2026-03-01T06:15:30Z.") from exc

@@ -1,0 +1,191 @@
+"""How rows are printed: a table for people, CSV and JSON for programs.
+
+A row for programs is a mapping of plain values; a column for people is a heading and a function
+that makes a cell. Nothing here knows what a row is about.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import shutil
+import sys
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+from bondtrail.cli.faults import printable
+from bondtrail.times import format_time, local
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from rich.console import Console
+    from rich.table import Table
+
+WIDTH = 100
+"""Columns of a table where the terminal does not say: what a report or a ticket holds."""
+
+CAUTION = (
+    "Bondtrail reads and reports; it is not a safety function and calls nothing safe.\n"
+    "Local codes and licensed practice govern."
+)
+
+Row = TypeVar("Row")
+Object = Mapping[str, object]
+
+
+@dataclass(frozen=True)
+class Column(Generic[Row]):
+    """One column of a table: its heading and how a row fills it."""
+
+    head: str
+    cell: Callable[[Row], str]
+    right: bool = False
+    wraps: bool = False
+
+
+def console(*, to_stderr: bool = False) -> Console:
+    """Return where tables go: as wide as the terminal, `WIDTH` columns where there is none."""
+    from rich.console import Console
+
+    stream = sys.stderr if to_stderr else sys.stdout
+    width = min(shutil.get_terminal_size().columns, WIDTH) if stream.isatty() else WIDTH
+    return Console(file=stream, width=width, highlight=False, markup=False, emoji=False)
+
+
+def print_table(
+    title: str, columns: Sequence[Column[Row]], rows: Iterable[Row], notes: Iterable[str] = ()
+) -> None:
+    """Print rows under headings, with notes below; cells are taken literally."""
+    from rich.text import Text
+
+    screen = console()
+    table = _empty_table(title, columns, plain=not screen.is_terminal)
+    for row in rows:
+        table.add_row(*(Text(printable(column.cell(row))) for column in columns))
+    with screen.capture() as drawn:
+        screen.print(table)
+    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
+    for note in notes:
+        print(printable(note))
+
+
+def _empty_table(title: str, columns: Sequence[Column[Row]], *, plain: bool) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    lines = box.Box("\n".join(["    ", "    ", " -- ", *["    "] * 5]) + "\n", ascii=True)
+    table = Table(
+        title=title,
+        title_justify="left",
+        title_style="bold",
+        box=lines if plain else box.SIMPLE_HEAD,
+        show_edge=False,
+        pad_edge=False,
+        padding=(0, 1, 0, 0),
+    )
+    for column in columns:
+        table.add_column(
+            column.head,
+            justify="right" if column.right else "left",
+            overflow="fold" if column.wraps else "ellipsis",
+            no_wrap=not column.wraps,
+        )
+    return table
+
+
+def print_json(objects: Iterable[Object]) -> None:
+    """Print an array of objects, one a line; an infinite value is null."""
+    between = "["
+    for item in objects:
+        text = json.dumps(_finite(item), ensure_ascii=False, allow_nan=False)
+        print(f"{between}\n{text}", end="")
+        between = ","
+    print("[]" if between == "[" else "\n]")
+
+
+def _finite(value: object) -> object:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): _finite(held) for key, held in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(held) for held in value]
+    return value
+
+
+def print_csv(names: Sequence[str], objects: Iterable[Object]) -> None:
+    """Print rows under the given names: flat, so that a spreadsheet can take them.
+
+    A list becomes its items with blanks between, a mapping ``name=value`` with semicolons; an
+    infinite resistance is ``open``, as it is in files that come in.
+    """
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(names)
+    for item in objects:
+        writer.writerow([_flat(item.get(name)) for name in names])
+
+
+def _flat(value: object) -> object:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float) and math.isinf(value):
+        return "open"
+    if isinstance(value, Mapping):
+        return "; ".join(f"{key}={_flat(held)}" for key, held in value.items())
+    if isinstance(value, list | tuple):
+        return " ".join(str(_flat(held)) for held in value)
+    return value
+
+
+def iso(moment_ns: int | None) -> str | None:
+    """Return the moment as programs get it: ISO 8601 in UTC with milliseconds."""
+    return None if moment_ns is None else format_time(moment_ns)
+
+
+def site_time(moment_ns: int | None, zone: ZoneInfo) -> str:
+    """Return the moment on the site's clock, to the second.
+
+    In the hour that an autumn change of clocks repeats, the offset tells which of the two.
+    """
+    if moment_ns is None:
+        return "-"
+    here = local(moment_ns, zone)
+    text = f"{here:%Y-%m-%d %H:%M:%S}"
+    twin = here.replace(fold=1 - here.fold)
+    return text if twin.utcoffset() == here.utcoffset() else f"{text}{here:%z}"
+
+
+def length(seconds: float | None) -> str:
+    """Return a span of time, such as ``3.2 s``, ``12:05`` (minutes) or ``2:03:09`` (hours)."""
+    if seconds is None:
+        return "-"
+    if round(seconds, 1) < 60:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+
+
+def ohms(value: float | None) -> str:
+    """Return a resistance, such as ``3.42``, ``15.3 k`` or ``open``."""
+    if value is None:
+        return "-"
+    if math.isinf(value):
+        return "open"
+    for size, letter in ((1.0, ""), (1e3, " k"), (1e6, " M")):
+        text = f"{value / size:.3g}"
+        if "e" not in text:
+            return f"{text}{letter}"
+    return f"{value:.3g}"
+
+
+def amount(value: float | None, unit: str | None = None) -> str:
+    """Return a count or volume with thousands apart, such as ``12,345 L``."""
+    if value is None:
+        return "-"
+    return f"{value:,.0f} {unit}" if unit else f"{value:,.0f}"

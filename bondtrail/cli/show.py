@@ -1,0 +1,300 @@
+"""``bondtrail show``: what the store and the last analysis hold, for people and programs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from zoneinfo import ZoneInfo
+
+import click
+
+from bondtrail.cli import opening, output, periods, rows, tables
+from bondtrail.cli.faults import print_warning
+from bondtrail.cli.options import db_option, example
+from bondtrail.results import (
+    Finding,
+    Hookup,
+    HookupCause,
+    Kind,
+    Outcome,
+    Reject,
+    Transfer,
+    Trip,
+    TripCause,
+    TripClass,
+)
+from bondtrail.times import local_day, seconds
+
+if TYPE_CHECKING:
+    from bondtrail.site import Site
+    from store import Store
+
+Row = TypeVar("Row")
+
+
+@dataclass(frozen=True, slots=True)
+class Query:
+    """What was asked for: moments in ns, ``[start, end)``."""
+
+    site: Site
+    now: int
+    station: str | None = None
+    start: int | None = None
+    end: int | None = None
+    kinds: frozenset[str] = frozenset()
+    by: str | None = None
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's own clock."""
+        return self.site.zone
+
+    @property
+    def span(self) -> dict[str, Any]:
+        """The part that the store selects by."""
+        return {"station": self.station, "start": self.start, "end": self.end}
+
+
+@dataclass(frozen=True, slots=True)
+class View(Generic[Row]):
+    """One thing that can be shown: how it is read, and how it leaves."""
+
+    read: Callable[[Store, Query], list[Row]]
+    fields: rows.Fields[Row]
+    columns: Callable[[Query], list[output.Column[Row]]]
+    options: frozenset[str]
+    kinds: tuple[str, ...] = ()
+    flat: rows.Fields[Row] | None = None
+    notes: tuple[str, ...] = field(default=(output.CAUTION,))
+
+
+def _findings(store: Store, query: Query) -> list[Finding]:
+    found = store.findings(**query.span)
+    wanted = [row for row in found if not query.kinds or str(row.kind) in query.kinds]
+    return sorted(wanted, key=lambda row: (row.start, row.station, str(row.kind)))
+
+
+def _transfers(store: Store, query: Query) -> list[Transfer]:
+    return sorted(store.transfers(**query.span), key=lambda row: (row.start, row.station))
+
+
+def _hookups(store: Store, query: Query) -> list[Hookup]:
+    found = store.hookups(**query.span)
+    wanted = [row for row in found if not query.kinds or query.kinds & _hookup_kinds(row)]
+    return sorted(wanted, key=lambda row: (row.start, row.station))
+
+
+def _hookup_kinds(row: Hookup) -> set[str]:
+    return {str(row.outcome), str(row.cause)}
+
+
+def _trips(store: Store, query: Query) -> list[Trip]:
+    found = store.trips(**query.span)
+    wanted = [row for row in found if not query.kinds or query.kinds & _trip_kinds(row)]
+    return sorted(wanted, key=lambda row: (row.time, row.station))
+
+
+def _trip_kinds(row: Trip) -> set[str]:
+    return {str(row.trip_class), str(row.cause)}
+
+
+def point_rows(store: Store, site: Site, now: int) -> list[rows.PointRow]:
+    """Return every point of the site file and of the store, in the site file's order."""
+    held = {summary.point: summary for summary in store.points()}
+    named = [point.name for point in site.points()]
+    return [
+        _point_row(name, held.get(name), now)
+        for name in [*named, *sorted(held.keys() - set(named))]
+    ]
+
+
+def _point_row(name: str, held: Any, now: int) -> rows.PointRow:
+    station, _, role = name.rpartition(".")
+    if held is None:
+        return rows.PointRow(name, station, role, 0)
+    age_s = round(seconds(now - held.last), 3)
+    return rows.PointRow(
+        name, station, role, held.samples, held.first, held.last, held.value, held.quality, age_s
+    )
+
+
+def _points(store: Store, query: Query) -> list[rows.PointRow]:
+    found = point_rows(store, query.site, query.now)
+    return [row for row in found if query.station in (None, row.station)]
+
+
+def _rejects(store: Store, query: Query) -> list[Reject]:
+    found = store.rejects(start=query.start, end=query.end)
+    return sorted(found, key=lambda row: (row.at, row.source))
+
+
+def _kpis(store: Store, query: Query) -> list[periods.Period]:
+    first = None if query.start is None else local_day(query.start, query.zone)
+    last = None if query.end is None else local_day(query.end - 1, query.zone)
+    days = store.days(station=query.station, first=first, last=last)
+    stations = [row.id for row in query.site.stations if query.station in (None, row.id)]
+    return periods.periods(days, stations, query.zone, query.by, first, last)
+
+
+_SPAN = frozenset({"station", "start", "end"})
+
+VIEWS: Mapping[str, View[Any]] = {
+    "findings": View(
+        _findings,
+        rows.FINDING,
+        lambda query: tables.finding_columns(query.zone),
+        _SPAN | {"kinds"},
+        tuple(Kind),
+    ),
+    "transfers": View(
+        _transfers, rows.TRANSFER, lambda query: tables.transfer_columns(query.zone), _SPAN
+    ),
+    "hookups": View(
+        _hookups,
+        rows.HOOKUP,
+        lambda query: tables.hookup_columns(query.zone),
+        _SPAN | {"kinds"},
+        (*Outcome, *HookupCause),
+    ),
+    "trips": View(
+        _trips,
+        rows.TRIP,
+        lambda query: tables.trip_columns(query.zone),
+        _SPAN | {"kinds"},
+        (*TripClass, *TripCause),
+    ),
+    "kpis": View(
+        _kpis,
+        periods.KPIS,
+        lambda query: tables.kpi_columns(query.zone, query.by),
+        _SPAN | {"by"},
+        flat=periods.FLAT_KPIS,
+        notes=(tables.KPI_NOTE, output.CAUTION),
+    ),
+    "points": View(
+        _points,
+        rows.POINT,
+        lambda query: tables.point_columns(query.zone),
+        frozenset({"station"}),
+        notes=("Contacts are 0 or 1, resistances in ohm, flow in L/min or kg/min.",),
+    ),
+    "rejects": View(
+        _rejects,
+        rows.REJECT,
+        lambda query: tables.reject_columns(query.zone),
+        frozenset({"start", "end"}),
+        notes=("--format json has the raw text of each.",),
+    ),
+}
+
+_OPTION = {
+    "station": "--station",
+    "start": "--from",
+    "end": "--to",
+    "kinds": "--kind",
+    "by": "--by",
+}
+
+
+@click.command(
+    "show",
+    epilog=example(
+        "bondtrail show findings --station rail-1 --from 2026-03-01",
+        "bondtrail show kpis --by week --format csv",
+    ),
+)
+@click.argument("what", metavar="WHAT", type=click.Choice(list(VIEWS)))
+@click.option("--station", metavar="ID", help="Only this station.")
+@click.option("--from", "start", metavar="TIME", help="From here on; a day begins at midnight.")
+@click.option("--to", "end", metavar="TIME", help="Up to here, not included.")
+@click.option(
+    "--kind",
+    "kinds",
+    metavar="KIND",
+    multiple=True,
+    help="Findings of this kind, hookups of this outcome or cause, trips of this class or cause. "
+    "May be given several times.",
+)
+@click.option("--by", type=click.Choice(list(periods.STEPS)), help="Sums per period (kpis).")
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["table", "csv", "json"]),
+    default="table",
+    show_default=True,
+    help="For people, spreadsheets or programs.",
+)
+@db_option
+def command(what: str, form: str, db: str, **asked: Any) -> None:
+    """Print findings, transfers, sums and the like.
+
+    WHAT is one of findings, transfers, hookups, trips, kpis, points and rejects.
+
+    A TIME without an offset is on the site's clock. Tables show site time; CSV and JSON show
+    UTC. kpis are sums over whole days of the site.
+    """
+    view = VIEWS[what]
+    _refuse_unused(what, view, asked)
+    with opening.existing_store(db) as store:
+        query = _query(store, asked)
+        found = view.read(store, query)
+        _hint(store)
+    _print(what, view, found, query, form)
+
+
+def _refuse_unused(what: str, view: View[Any], asked: Mapping[str, Any]) -> None:
+    for name, value in asked.items():
+        if value and name not in view.options:
+            fitting = [other for other, has in VIEWS.items() if name in has.options]
+            raise click.UsageError(
+                f"{_OPTION[name]} does not go with {what}; it goes with {', '.join(fitting)}"
+            )
+    for kind in asked["kinds"]:
+        if kind not in view.kinds:
+            raise click.UsageError(f"--kind {kind!r}: for {what} one of {', '.join(view.kinds)}")
+
+
+def _query(store: Store, asked: Mapping[str, Any]) -> Query:
+    site = opening.needed_site(store)
+    stations = {station.id for station in site.stations}
+    stored = (summary.point.rpartition(".")[0] for summary in store.points())
+    start = opening.moment(asked["start"], site.zone, "--from")
+    end = opening.moment(asked["end"], site.zone, "--to")
+    if start is not None and end is not None and end <= start:
+        raise click.UsageError("--to must be later than --from")
+    return Query(
+        site,
+        opening.clock_ns(),
+        opening.known_station(asked["station"], stations.union(stored)),
+        start,
+        end,
+        frozenset(asked["kinds"]),
+        asked["by"],
+    )
+
+
+def _hint(store: Store) -> None:
+    waiting = len(store.touched())
+    if waiting:
+        print_warning(
+            f"the results lack new readings of {waiting} stations, to bring them up to date: "
+            "bondtrail analyse"
+        )
+
+
+def _print(what: str, view: View[Row], found: list[Row], query: Query, form: str) -> None:
+    if form == "json":
+        output.print_json(rows.as_object(view.fields, row) for row in found)
+    elif form == "csv":
+        fields = view.flat or view.fields
+        output.print_csv(list(fields), (rows.as_object(fields, row) for row in found))
+    elif found:
+        notes = (f"Times are {query.zone.key}.", *view.notes)
+        output.print_table(what.capitalize(), view.columns(query), found, notes)
+    else:
+        print(f"No {what}{_where(query)}.")
+
+
+def _where(query: Query) -> str:
+    return " that fit" if query.kinds or any(query.span.values()) else ""

@@ -1,0 +1,162 @@
+from __future__ import annotations
+
+import json
+import math
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from bondtrail.cli import output
+from bondtrail.times import parse_time
+
+LISBON = ZoneInfo("Europe/Lisbon")
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (None, "-"),
+        (0.0, "0.0 s"),
+        (59.94, "59.9 s"),
+        (59.96, "1:00"),
+        (60.0, "1:00"),
+        (3599.4, "59:59"),
+        (3599.5, "1:00:00"),
+        (7389.0, "2:03:09"),
+        (360000.0, "100:00:00"),
+    ],
+)
+def test_a_length_is_in_the_units_people_read(seconds: float | None, text: str) -> None:
+    assert output.length(seconds) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (None, "-"),
+        (0.0, "0"),
+        (3.4217, "3.42"),
+        (10.0, "10"),
+        (999.4, "999"),
+        (999.7, "1 k"),
+        (1000.0, "1 k"),
+        (15300.0, "15.3 k"),
+        (2.5e6, "2.5 M"),
+        (2.5e10, "2.5e+10"),
+        (0.0012, "0.0012"),
+        (math.inf, "open"),
+    ],
+)
+def test_a_resistance_has_three_figures(value: float | None, text: str) -> None:
+    assert output.ohms(value) == text
+
+
+@pytest.mark.parametrize(
+    ("moment", "text"),
+    [
+        pytest.param("2026-01-05T06:15:30.999Z", "2026-01-05 06:15:30", id="winter"),
+        pytest.param("2026-07-05T06:15:30Z", "2026-07-05 07:15:30", id="summer"),
+        # Lisbon puts its clocks back at 01:00 UTC on 25 October 2026: 01:00 to 02:00 comes twice.
+        pytest.param("2026-10-25T00:30:00Z", "2026-10-25 01:30:00+0100", id="first-of-two"),
+        pytest.param("2026-10-25T01:30:00Z", "2026-10-25 01:30:00+0000", id="second-of-two"),
+        pytest.param("2026-10-25T02:00:00Z", "2026-10-25 02:00:00", id="after-both"),
+        # And forward at 01:00 UTC on 29 March 2026: 01:00 to 02:00 does not come.
+        pytest.param("2026-03-29T01:00:00Z", "2026-03-29 02:00:00", id="after-the-gap"),
+    ],
+)
+def test_site_time_tells_the_two_hours_of_an_autumn_change_apart(moment: str, text: str) -> None:
+    assert output.site_time(parse_time(moment), LISBON) == text
+
+
+def test_no_time_is_a_dash() -> None:
+    assert output.site_time(None, LISBON) == "-"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [(None, "L", "-"), (12345.4, "L", "12,345 L"), (7, None, "7"), (0.0, "kg", "0 kg")],
+)
+def test_an_amount_has_its_unit(value: float | None, unit: str | None, text: str) -> None:
+    assert output.amount(value, unit) == text
+
+
+@pytest.mark.parametrize(
+    ("objects", "text"),
+    [
+        ([], "[]\n"),
+        ([{"a": 1}], '[\n{"a": 1}\n]\n'),
+        ([{"a": 1}, {"a": None}], '[\n{"a": 1},\n{"a": null}\n]\n'),
+        (
+            [{"a": math.inf, "b": {"c": [-math.inf, 1.5]}}],
+            '[\n{"a": null, "b": {"c": [null, 1.5]}}\n]\n',
+        ),
+        ([{"a": "Bühne \x1b[2J"}], '[\n{"a": "Bühne \\u001b[2J"}\n]\n'),
+    ],
+)
+def test_json_is_an_array_with_one_object_a_line(
+    objects: list[dict[str, object]], text: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    output.print_json(objects)
+    printed = capsys.readouterr().out
+    assert printed == text
+    json.loads(printed)
+
+
+def test_csv_is_flat_and_quotes_what_needs_it(capsys: pytest.CaptureFixture[str]) -> None:
+    row = {
+        "none": None,
+        "yes": True,
+        "ohm": math.inf,
+        "ids": ("a", "b"),
+        "evidence": {"ohm": 3.5, "open": math.inf},
+        "text": 'a "b", c\nd',
+        "number": 0.1,
+    }
+    output.print_csv(list(row), [row])
+    assert capsys.readouterr().out == (
+        "none,yes,ohm,ids,evidence,text,number\n"
+        ',true,open,a b,ohm=3.5; open=open,"a ""b"", c\nd",0.1\n'
+    )
+
+
+def test_csv_of_nothing_still_has_its_header(capsys: pytest.CaptureFixture[str]) -> None:
+    output.print_csv(["a", "b"], [])
+    assert capsys.readouterr().out == "a,b\n"
+
+
+Pair = tuple[str, str]
+COLUMNS = [
+    output.Column[Pair]("Name", lambda row: row[0]),
+    output.Column[Pair]("Text", lambda row: row[1], wraps=True),
+]
+
+
+def printed_table(rows: list[Pair], capsys: pytest.CaptureFixture[str]) -> str:
+    output.print_table("Rows", COLUMNS, rows, ["A note."])
+    return capsys.readouterr().out
+
+
+def test_a_table_fits_100_columns_whatever_is_in_it(capsys: pytest.CaptureFixture[str]) -> None:
+    text = printed_table([("a" * 120, "word " * 80), ("b", "x" * 300)], capsys)
+    assert max(len(line) for line in text.splitlines()) <= output.WIDTH
+
+
+def test_a_table_that_is_not_on_a_terminal_is_plain(capsys: pytest.CaptureFixture[str]) -> None:
+    text = printed_table([("a", "one"), ("b", "two")], capsys)
+    assert text.splitlines() == [
+        "Rows",
+        "Name  Text",
+        "----------",
+        "a     one",
+        "b     two",
+        "A note.",
+    ]
+
+
+def test_what_comes_from_outside_cannot_steer_the_terminal(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    text = printed_table([("\x1b[2J\x07bad", "[bold]not a style[/bold] :warning:")], capsys)
+    assert "\x1b" not in text
+    assert "\x07" not in text
+    assert "[bold]not a style[/bold] :warning:" in text
