@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
@@ -27,7 +28,14 @@ _OHM = re.compile(r"[oO][hH][mM]s?(?![^\W\d])")
 _BARREL = "oil_barrel, of 42 US gallons"
 _TON = "t (1000 kg), short_ton or long_ton"
 _AMBIGUOUS = {"barrel": _BARREL, "barrels": _BARREL, "bbl": _BARREL, "ton": _TON, "tons": _TON}
-_MEANT = {
+_RESISTANCE = "a unit of resistance, such as ohm, kohm or Mohm"
+_RATES: dict[Phase | None, str] = {
+    "liquid": "a volume rate, such as L/min or m3/h",
+    "powder": "a mass rate, such as kg/min or t/h",
+    None: "a volume rate such as L/min or m3/h, or a mass rate such as kg/min or t/h",
+}
+_RESISTANCES_MEANT = {"kohm": "kohm", "megohm": "Mohm"}
+_RATES_MEANT = {
     "lpm": "L/min",
     "l/min": "L/min",
     "lph": "L/h",
@@ -40,8 +48,6 @@ _MEANT = {
     "kg/min": "kg/min",
     "tph": "t/h",
     "t/h": "t/h",
-    "kohm": "kohm",
-    "megohm": "Mohm",
 }
 """Habits of the trade that are no units, and units in the wrong case."""
 
@@ -65,10 +71,9 @@ def resistance_scale(unit: str | None) -> float:
     """
     if unit is None or unit == OHM:
         return 1.0
-    right = "a unit of resistance, such as ohm, kohm or Mohm"
-    scale = _scale(unit, OHM, right)
+    scale = _scale(unit, OHM, _RESISTANCE)
     if scale is None:
-        raise _refused(unit, "no unit of resistance", right)
+        raise _refused(unit, "no unit of resistance", _RESISTANCE)
     return scale
 
 
@@ -90,12 +95,7 @@ def flow_scale(unit: str | None, phase: Phase | None) -> tuple[float, Literal["L
     """
     if unit is None:
         return (1.0, "kg") if phase == "powder" else (1.0, "L")
-    rates = {
-        "liquid": "a volume rate, such as L/min or m3/h",
-        "powder": "a mass rate, such as kg/min or t/h",
-        None: "a volume rate such as L/min or m3/h, or a mass rate such as kg/min or t/h",
-    }
-    right = rates[phase]
+    right = _RATES[phase]
     by_volume, by_mass = _scale(unit, LITRES, right), _scale(unit, KILOGRAMS, right)
     if by_volume is None and by_mass is None:
         raise _refused(unit, "no rate of flow", right)
@@ -148,7 +148,7 @@ def _normal(text: str, right: str) -> str:
     one-digit powers are let through. It does not know a power written on to a name, as in
     ``m3/h``, which is how plants write it.
     """
-    text = text.strip()
+    text = unicodedata.normalize("NFC", text[: LONGEST + 10]).strip()  # the ohm sign is an omega
     if len(text) > LONGEST or not _UNIT.match(text):
         raise _refused(text, "no known unit", right)
     for name in re.findall(r"[^\W\d]+", text):
@@ -158,7 +158,8 @@ def _normal(text: str, right: str) -> str:
 
 
 def _refused(text: str, why: str, right: str) -> UnitError:
-    meant = _MEANT.get(text.strip().lower())
+    meanings = _RESISTANCES_MEANT if right == _RESISTANCE else _RATES_MEANT
+    meant = meanings.get(text.strip().lower())
     return UnitError(f"{_shown(text)} is {why}", f"did you mean {meant}?" if meant else right)
 
 

@@ -1,0 +1,495 @@
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bondtrail.site import Problem, Site, SiteError, load_site, parse_site
+from bondtrail.site_problems import MOST, Problems, meant, shown
+
+GOOD = """\
+schema = 1
+[site]
+id = "quay"
+name = "Quay (invented)"
+timezone = "Europe/Lisbon"
+[limits]
+limit_ohm = 10.0
+[product.toluene]
+phase = "liquid"
+mie_mJ = 0.24
+[product.flour]
+phase = "powder"
+[[station]]
+id = "rail-1"
+name = "Rail spot 1"
+kind = "rail_tank_car"
+unit = "M1"
+channel = 1
+product = "toluene"
+[station.points]
+resistance = { alias = ["M1/1"], unit = "ohm" }
+flow = { alias = ["FT-101"], unit = "m3/h", stale_after_s = 60 }
+[[station]]
+id = "bag-1"
+name = "Bag filler"
+kind = "flexible_bulk_bag"
+unit = "M1"
+channel = 2
+product = "flour"
+[station.points]
+status = { alias = ["M1/2"] }
+"""
+
+RAIL, BAG = "[[station]] rail-1", "[[station]] bag-1"
+
+Case = tuple[str, str, str, str, str, str]
+
+
+def problems_of(text: str) -> tuple[Problem, ...]:
+    with pytest.raises(SiteError) as caught:
+        parse_site(text, "site.toml")
+    return caught.value.problems
+
+
+def test_file_without_faults_is_taken() -> None:
+    assert [station.id for station in parse_site(GOOD).stations] == ["rail-1", "bag-1"]
+
+
+# What stands in the file, what is written instead, then table, key, and words of what is said.
+SITE: list[Case] = [
+    ("schema = 1", "", "", "schema", "missing", "schema = 1"),
+    ("schema = 1", "schema = 2", "", "schema", "2 is not known", "1"),
+    ("schema = 1", "schema = true", "", "schema", "true is not known", "1"),
+    ("schema = 1", "schema = 1.0", "", "schema", "1.0 is not known", "1"),
+    ("schema = 1", 'schema = "1"', "", "schema", "'1' is not known", "1"),
+    ("schema = 1", "schema = 1\nsites = 3", "", "sites", "unknown key", "did you mean site?"),
+    ("schema = 1", "schema = 1\nzzz = 3", "", "zzz", "unknown key", "one of schema, site"),
+    ('id = "quay"', "", "[site]", "id", "missing", "such as rail-1"),
+    ('id = "quay"', 'id = "a.b"', "[site]", "id", "'a.b' does not fit", "letters, digits"),
+    ('id = "quay"', 'id = "a b"', "[site]", "id", "does not fit", "letters, digits"),
+    ('id = "quay"', 'id = "a/b"', "[site]", "id", "does not fit", "letters, digits"),
+    ('id = "quay"', 'id = "-a"', "[site]", "id", "does not fit", "letters, digits"),
+    ('id = "quay"', 'id = "a\\n"', "[site]", "id", "does not fit", "letters, digits"),
+    ('id = "quay"', 'id = "é"', "[site]", "id", "does not fit", "letters, digits"),
+    ('id = "quay"', 'id = ""', "[site]", "id", "does not fit", "letters, digits"),
+    ('id = "quay"', f'id = "{"x" * 64}"', "[site]", "id", "does not fit", "1 to 63"),
+    ('id = "quay"', "id = 3", "[site]", "id", "3 is not in quotes", "letters, digits"),
+    ('"Quay (invented)"', '""', "[site]", "name", "'' is empty", "1 to 200 characters"),
+    ('"Quay (invented)"', '"a\\u0000b"', "[site]", "name", "does not fit", "on one line"),
+    ('"Quay (invented)"', '"a\\nb"', "[site]", "name", "does not fit", "on one line"),
+    ('"Quay (invented)"', f'"{"x" * 201}"', "[site]", "name", "is too long", "1 to 200"),
+    ("Europe/Lisbon", "Europe/Lisbn", "[site]", "timezone", "no known zone", "Europe/Lisbon"),
+    ("Europe/Lisbon", "europe/lisbon", "[site]", "timezone", "no known zone", "Europe/Lisbon"),
+    ("Europe/Lisbon", "+01:00", "[site]", "timezone", "no known zone", "an IANA zone"),
+    ("Europe/Lisbon", "Europe", "[site]", "timezone", "no known zone", "an IANA zone"),
+    ("Europe/Lisbon", "../../etc/passwd", "[site]", "timezone", "no known zone", "IANA zone"),
+    ("Europe/Lisbon", "/etc/localtime", "[site]", "timezone", "no known zone", "IANA zone"),
+    ("Europe/Lisbon", "localtime", "[site]", "timezone", "no known zone", "IANA zone"),
+    ("Europe/Lisbon", "right/UTC", "[site]", "timezone", "no known zone", "IANA zone"),
+    ('"Europe/Lisbon"', "0", "[site]", "timezone", "not in quotes", "IANA zone"),
+    ("[limits]", "hold_s = 1\n[limits]", "[site]", "hold_s", "unknown key", "under [limits]"),
+    ("[limits]", "[[limits]]", "[limits]", "", "double brackets", "one table [limits]"),
+]
+LIMITS: list[Case] = [
+    ("limit_ohm = 10.0", written, "[limits]", written.split()[0], wrong, right)
+    for written, wrong, right in [
+        ("limit_ohm = -3", "-3 is negative", "a number above 0, e.g. 10.0"),
+        ("limit_ohm = 0", "0 is too small", "a number above 0, e.g. 10.0"),
+        ("limit_ohm = nan", "nan is not a finite number", "a number above 0"),
+        ("open_ohm = inf", "inf is not a finite number", "e.g. 100000.0"),
+        ("limit_ohm = 1e999", "inf is not a finite number", "a number above 0"),
+        ('limit_ohm = "10"', "'10' is no number", "a number above 0"),
+        ("limit_ohm = true", "true is no number", "a number above 0"),
+        ("limit_ohm = [10]", "a list is no number", "a number above 0"),
+        ("limit_ohm = { a = 1 }", "a table is no number", "a number above 0"),
+        ("limit_ohm = 2026-03-01", "date or time 2026-03-01 is no number", "a number above 0"),
+        (f"limit_ohm = 1{'0' * 400}", "very many digits is too large", "up to 1e+12"),
+        ("hold_s = -0.5", "-0.5 is negative", "a number of 0 or more, e.g. 1.0"),
+        ("hold_s = 1e10", "is too large", "up to 1e+09"),
+        ("stale_after_s = 0", "0 is too small", "0.001 or more, e.g. 5.0"),
+        ("marginal_factor = 0.9", "0.9 is too small", "1 or more, e.g. 1.5"),
+        ("cluster_count = 1", "1 is too small", "of 2 or more, e.g. 3"),
+        ("cluster_count = 3.5", "3.5 is not a whole number", "a whole number of 2 or more"),
+        (f"cluster_count = 1{'0' * 400}", "is too large", "up to 1e+06"),
+        ("limt_ohm = 3", "unknown key", "did you mean limit_ohm?"),
+        ("resistance = 3", "unknown key", "under [station.points]"),
+        ("open_ohm = 10.0", "open_ohm 10.0 is not above limit_ohm 10.0", "well above limit_ohm"),
+        ("limit_ohm = 100000", "open_ohm 100000.0 is not above", "well above limit_ohm"),
+    ]
+]
+TOLUENE = "[product.toluene]"
+PRODUCTS: list[Case] = [
+    ('phase = "liquid"', "", TOLUENE, "phase", "missing", "liquid, powder"),
+    ("liquid", "liqid", TOLUENE, "phase", "'liqid' is not known", "did you mean liquid?"),
+    ('"liquid"', "3", TOLUENE, "phase", "3", "one of liquid, powder"),
+    ("mie_mJ = 0.24", "mie_mJ = 0", TOLUENE, "mie_mJ", "0 is too small", "above 0, e.g. 0.24"),
+    ("mie_mJ = 0.24", "mie_mj = 1", TOLUENE, "mie_mj", "unknown key", "did you mean mie_mJ?"),
+    ("mie_mJ = 0.24", "source = 3", TOLUENE, "source", "3 is not in quotes", "text in quotes"),
+    ("[product.flour]", "[product]\nx = 3\n[product.flour]", "[product]", "x", "3 is no table",
+     "[product.NAME]"),
+    ("[product.flour]", '[product.""]\nphase = "powder"\n[product.flour]', "[product.]", "",
+     "does not fit", "printable"),
+]  # fmt: skip
+STATIONS: list[Case] = [
+    ('name = "Rail spot 1"', "", RAIL, "name", "missing", "text in quotes"),
+    ('id = "bag-1"', "", "[[station]] number 2", "id", "missing", "such as rail-1"),
+    ('id = "bag-1"', 'id = "bag.1"', "[[station]] number 2", "id", "'bag.1'", "letters"),
+    ('id = "bag-1"', 'id = "rail-1"', RAIL, "id", "number 2 has the id of station number 1",
+     "an id of its own"),
+    ('"rail_tank_car"', '"rail_car"', RAIL, "kind", "'rail_car' is not known",
+     "did you mean rail_tank_car?"),
+    ('"rail_tank_car"', '"pump"', RAIL, "kind", "'pump' is not known", "ibc, mobile_vessel"),
+    ('"rail_tank_car"', "3", RAIL, "kind", "3", "one of rail_tank_car"),
+    ('"rail_tank_car"', "[1]", RAIL, "kind", "a list is not known", "one of rail_tank_car"),
+    ("channel = 1", "channel = -1", RAIL, "channel", "-1 is negative", "0 or more, e.g. 1"),
+    ("channel = 1", 'channel = "A"', RAIL, "channel", "'A' is no number", "a whole number"),
+    ("channel = 1", "chanel = 1", RAIL, "chanel", "unknown key", "did you mean channel?"),
+    ("channel = 1", "zzz = 1", RAIL, "zzz", "unknown key", "points or a limit"),
+    ("channel = 1", "flow = {}", RAIL, "flow", "unknown key", "under [station.points]"),
+    ("channel = 1", "mismatch_s = -1", RAIL, "mismatch_s", "-1 is negative", "e.g. 3.0"),
+    ("channel = 1", "capacitance_pF = 0", RAIL, "capacitance_pF", "too small", "e.g. 1000.0"),
+    ("channel = 1", "pipe_diameter_m = 100", RAIL, "pipe_diameter_m", "too large", "up to 10"),
+    ("channel = 1", "limit_ohm = 1e6", RAIL, "limit_ohm", "open_ohm 100000.0 is not above", "well"),
+    ("channel = 1", "open_ohm = 9", RAIL, "open_ohm", "is not above limit_ohm 10.0", "well above"),
+    ("channel = 2", "channel = 1", BAG, "channel", f"channel 1 of unit M1 already watches {RAIL}",
+     "a channel of its own"),
+    ('product = "toluene"', 'product = "tolune"', RAIL, "product", "there is no [product.tolune]",
+     "did you mean toluene?"),
+    ('product = "toluene"', 'product = "water"', RAIL, "product", "there is no [product.water]",
+     "such a table, or no product"),
+    ('product = "toluene"', 'product = "flour"', RAIL, "points.flow.unit",
+     "rate of volume, but the product is a powder", "mass rate"),
+    ("[station.points]\nstatus", "points = 3\n#", BAG, "points", "3 is no table",
+     "[station.points]"),
+]  # fmt: skip
+POINTS: list[Case] = [
+    ("flow =", "flw =", RAIL, "points.flw", "unknown role", "(did you mean flow?)"),
+    ("flow =", "level =", RAIL, "points.level", "unknown role", "one of resistance, status"),
+    ("flow =", "Flow =", RAIL, "points.Flow", "unknown role", "(did you mean flow?)"),
+    ("status = {", 'bypass = "KEY"\nstatus = {', BAG, "points.bypass", "'KEY' is no table",
+     "{ alias = ["),
+    ('alias = ["FT-101"]', 'alias = "FT-101"', RAIL, "points.flow.alias", "'FT-101' is no list",
+     'such as ["FT-101"]'),
+    ("FT-101", "", RAIL, "points.flow.alias", "'' is empty", "a list"),
+    ("FT-101", " FT-101", RAIL, "points.flow.alias", "' FT-101' does not fit", "without blanks"),
+    ("FT-101", "FT-101 ", RAIL, "points.flow.alias", "'FT-101 ' does not fit", "without blanks"),
+    ("FT-101", "FT\\u0000", RAIL, "points.flow.alias", r"'FT\x00' does not fit", "a list"),
+    ("FT-101", "x" * 257, RAIL, "points.flow.alias", "is too long", "a list"),
+    ('"FT-101"', "101", RAIL, "points.flow.alias", "101 is not in quotes", "a list"),
+    ('["FT-101"]', f"[{'1,' * 101}]", RAIL, "points.flow.alias", "list is too long", "most 100"),
+    ("FT-101", "M1/1", RAIL, "points.flow.alias", "already belongs to resistance of", "one point"),
+    ("M1/2", "M1/1", BAG, "points.status.alias", f"already belongs to resistance of {RAIL}",
+     "one point"),
+    ("M1/2", "rail-1.flow", BAG, "points.status.alias", f"already belongs to flow of {RAIL}",
+     "one point"),
+    ("M1/1", "bag-1.status", RAIL, "points.resistance.alias", f"belongs to status of {BAG}",
+     "one point"),
+    ("stale_after_s = 60", "stale_after_s = -1", RAIL, "points.flow.stale_after_s",
+     "-1 is negative", "0.001 or more, e.g. 7200"),
+    ("stale_after_s = 60", "zzz = 1", RAIL, "points.flow.zzz", "unknown key",
+     "one of alias, unit, stale_after_s"),
+    ('unit = "ohm"', 'unit = "L/min"', RAIL, "points.resistance.unit", "no unit of resistance",
+     "ohm, kohm or Mohm"),
+    ('unit = "ohm"', "unit = 3", RAIL, "points.resistance.unit", "3 is not in quotes", "a unit"),
+    ('"m3/h"', '"t/h"', RAIL, "points.flow.unit", "rate of mass, but the product is a liquid",
+     "a volume rate, such as L/min"),
+    ('["M1/2"]', '["M1/2"], unit = "V"', BAG, "points.status.unit", "status has no unit, but 'V'",
+     "this key left out"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "table", "key", "wrong", "right"), SITE + LIMITS + PRODUCTS + STATIONS + POINTS
+)
+def test_one_mistake_is_one_problem_that_names_its_place(
+    old: str, new: str, table: str, key: str, wrong: str, right: str
+) -> None:
+    assert old in GOOD
+    (problem,) = problems_of(GOOD.replace(old, new, 1))
+    assert (problem.table, problem.key) == (table, key)
+    assert wrong in problem.wrong
+    assert right in problem.right
+
+
+def test_every_problem_of_a_file_is_told_at_once() -> None:
+    text = """\
+schema = 2
+colour = "red"
+[site]
+id = "a b"
+timezone = "Mars/Base"
+[limits]
+limit_ohm = -3
+open_ohm = "far"
+[product.flour]
+phase = "powdr"
+[[station]]
+id = "s-1"
+kind = "drumm"
+unit = "M1"
+channel = 1
+product = "sugar"
+limit_ohm = 1e6
+[station.points]
+flw = {}
+resistance = { alias = ["A", " b"], unit = "bananas" }
+permissive = { stale_after_s = 0, unit = "V" }
+[[station]]
+id = "s-1"
+name = "Again"
+kind = "drum"
+unit = "M1"
+channel = 1
+[station.points]
+status = { alias = ["A"] }
+"""
+    s1 = "[[station]] s-1"
+    assert {(problem.table, problem.key) for problem in problems_of(text)} == {
+        ("", "schema"),
+        ("", "colour"),
+        ("[site]", "id"),
+        ("[site]", "name"),
+        ("[site]", "timezone"),
+        ("[limits]", "limit_ohm"),
+        ("[limits]", "open_ohm"),
+        ("[product.flour]", "phase"),
+        (s1, "id"),
+        (s1, "name"),
+        (s1, "kind"),
+        (s1, "channel"),
+        (s1, "product"),
+        (s1, "limit_ohm"),
+        (s1, "points.flw"),
+        (s1, "points.resistance.alias"),
+        (s1, "points.resistance.unit"),
+        (s1, "points.permissive.stale_after_s"),
+        (s1, "points.permissive.unit"),
+        (s1, "points.status.alias"),
+    }
+
+
+@pytest.mark.parametrize(
+    ("text", "places"),
+    [
+        pytest.param("", {("", "schema"), ("[site]", ""), ("[[station]]", "")}, id="empty-file"),
+        pytest.param(GOOD.partition("[[station]]")[0], {("[[station]]", "")}, id="no-stations"),
+        pytest.param(
+            GOOD.partition("[[station]]")[0] + "[station]\n",
+            {("[station]", "")} | {("[[station]] number 1", key) for key in ("id", "name", "kind")},
+            id="single-brackets",
+        ),
+        pytest.param(
+            "schema = 1\nstation = 3\nsite = 1\nproduct = 'x'\nlimits = [1]",
+            {("[site]", ""), ("[product]", ""), ("[limits]", ""), ("[[station]]", "")},
+            id="no-tables-where-tables-belong",
+        ),
+        pytest.param(
+            "station = [1]\n" + GOOD.partition("[[station]]")[0],
+            {("[[station]] number 1", "")},
+            id="a-list-that-is-no-table",
+        ),
+    ],
+)
+def test_missing_tables_are_told(text: str, places: set[tuple[str, str]]) -> None:
+    assert {(problem.table, problem.key) for problem in problems_of(text)} == places
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "wrong"),
+    [
+        pytest.param("schema = 1\nid = rail-1\n", 2, "Invalid value", id="no-quotes"),
+        pytest.param("schema = 1\nhold_s = 1,5\n", 2, "column 11", id="decimal-comma"),
+        pytest.param("\n\nschema\n", 3, "'='", id="no-value"),
+        pytest.param("schema = 1\nschema = 2\n", 2, "stands twice", id="key-twice"),
+        pytest.param("[site]\n[limits]\n[site]\n", 3, "stands twice", id="table-twice"),
+        pytest.param('a = 1\nb = "open', 2, "at the end of the file", id="text-without-end"),
+        pytest.param("a = 1\nb = [1,\n2,\n", 3, "at the end of the file", id="list-without-end"),
+        pytest.param("a = 1\nb\0 = 2\n", 2, "not TOML", id="nul"),
+        pytest.param("a = 1\rb = 2\r", 1, "not TOML", id="lone-carriage-returns"),
+        pytest.param("schema: 1\n", 1, "not TOML", id="another-format"),
+        pytest.param("a = 1\n" + "x" * 20_000, 2, "a very long line", id="endless-line"),
+        pytest.param("a." * 500_000 + "a = 1", 1, "a very long line", id="endless-key"),
+    ],
+)
+def test_what_is_no_toml_names_the_line(text: str, line: int, wrong: str) -> None:
+    (problem,) = problems_of(text)
+    assert problem.line == line
+    assert wrong in problem.wrong
+    assert str(problem).startswith(f"line {line}: ")
+
+
+@pytest.mark.parametrize(
+    ("text", "wrong"),
+    [
+        pytest.param("a = " + "[" * 8000, "nested too deep", id="deep-list"),
+        pytest.param("a = " + "{ b = " * 2000, "nested too deep", id="deep-table"),
+        pytest.param(f"a = {'9' * 5000}", "very many digits", id="endless-number"),
+        pytest.param("#\n" * 2_200_000, "larger than 4 MiB", id="endless-file"),
+    ],
+)
+def test_hostile_text_is_refused(text: str, wrong: str) -> None:
+    (problem,) = problems_of(text)
+    assert wrong in problem.wrong
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        pytest.param(f"schema = 0x{'f' * 9000}", id="number-too-long-to-print"),
+        pytest.param(f"[site]\nid.{'a.' * 5000}a = 1", id="deep-dotted-key"),
+        pytest.param(f'"{"k" * 9000}" = 1', id="endless-name"),
+        pytest.param('"a\\nb\\u001b[31m" = 1', id="control-characters-in-a-name"),
+        pytest.param(f'[product."{"k" * 9000}"]', id="endless-product"),
+        pytest.param(f'[[station]]\nproduct = "{"k" * 9000}"', id="product-too-long"),
+        pytest.param(f'[[station]]\nid = "x"\nkind = "{"k" * 9000}"', id="kind-too-long"),
+        pytest.param('[[station]]\nid = "x"\npoints."a\\nb" = {}', id="newline-in-a-role"),
+        pytest.param(f'[[station]]\npoints.flow.unit = "{"k" * 9000}"', id="unit-too-long"),
+        pytest.param('[[station]]\npoints.flow.unit = "a\\nb"', id="newline-in-a-unit"),
+    ],
+)
+def test_hostile_value_is_quoted_short_and_on_one_line(written: str) -> None:
+    with pytest.raises(SiteError) as caught:
+        parse_site(written, "site.toml")
+    lines = str(caught.value).split("\n")
+    assert len(lines) == len(caught.value.problems)
+    assert all(line.startswith("site.toml") and line.isprintable() for line in lines)
+    assert max(map(len, lines)) < 300
+
+
+def test_more_problems_than_anyone_reads_are_counted() -> None:
+    many = "".join(f"key{number} = 1\n" for number in range(MOST + 50))
+    listed = problems_of(f"[limits]\n{many}")
+    assert len(listed) == MOST + 1
+    assert listed[-1].wrong == "and 53 more problems"  # schema, [site] and the stations besides
+
+
+@pytest.mark.parametrize(
+    ("content", "wrong"),
+    [
+        pytest.param(b"schema = 1\nname = 'caf\xe9'\n", "line 2: not UTF-8 text", id="latin-1"),
+        pytest.param("schema = 1".encode("utf-16"), "UTF-16 text", id="utf-16"),
+        pytest.param(bytes(range(256)), "not UTF-8 text", id="binary"),
+        pytest.param(b"#" * (2**22 + 1), "larger than 4 MiB", id="too-large"),
+        pytest.param(None, "cannot be read (No such file or directory)", id="absent"),
+    ],
+)
+def test_file_that_cannot_be_read_says_why(
+    tmp_path: Path, content: bytes | None, wrong: str
+) -> None:
+    path = tmp_path / "site.toml"
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(SiteError) as caught:
+        load_site(path)
+    assert str(caught.value).startswith(str(path))
+    assert wrong in str(caught.value)
+
+
+@pytest.mark.parametrize("name", [".", "a\0b"])
+def test_path_that_is_no_file_says_so(tmp_path: Path, name: str) -> None:
+    with pytest.raises(SiteError, match="cannot be read"):
+        load_site(tmp_path / name)
+
+
+def test_error_is_one_line_a_problem_each_naming_the_file() -> None:
+    with pytest.raises(SiteError) as caught:
+        parse_site(GOOD.replace("10.0", "-3").replace("flow =", "flw ="), "quay.toml")
+    assert str(caught.value).splitlines() == [
+        "quay.toml [limits] limit_ohm: -3 is negative: expected a number above 0, e.g. 10.0",
+        "quay.toml [[station]] rail-1 points.flw: unknown role: expected one of resistance, "
+        "status, permissive, flow, running, bypass (did you mean flow?)",
+    ]
+    assert caught.value.source == "quay.toml"
+
+
+@pytest.mark.parametrize(
+    ("problem", "text"),
+    [
+        (Problem("[limits]", "hold_s", "-1 is negative", "0"), "[limits] hold_s: -1 is negative"),
+        (Problem("", "zone", "unknown key", "did you mean site?"), "zone: unknown key: did you"),
+        (Problem("", "", "larger than 4 MiB", "a site file"), "larger than 4 MiB: expected a"),
+        (Problem("", "", "not TOML", "TOML", 7), "line 7: not TOML: expected TOML"),
+    ],
+)
+def test_problem_reads_as_place_then_wrong_then_right(problem: Problem, text: str) -> None:
+    assert str(problem).startswith(text)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (True, "true"),
+        (3, "3"),
+        (2**64, "a number of very many digits"),
+        (-0.5, "-0.5"),
+        ("a\tb", r"'a\tb'"),
+        ("x" * 60, repr("x" * 60)),
+        ("x" * 61, repr("x" * 57 + "...")),
+        ({"a": 1}, "a table"),
+        ([1, 2], "a list"),
+    ],
+)
+def test_values_are_shown_short(value: object, text: str) -> None:
+    assert shown(value) == text
+
+
+@pytest.mark.parametrize(
+    ("word", "known", "expected"),
+    [
+        ("HOLD_S", ["hold_s", "limit_ohm"], "hold_s"),
+        ("zzz", ["hold_s"], None),
+        ("", ["hold_s"], None),
+        ("hold_s", [], None),
+        (3, ["hold_s"], None),
+        ("h" * 5000, ["h" * 5000], None),
+    ],
+)
+def test_meant_is_the_likest_word(word: object, known: list[str], expected: str | None) -> None:
+    assert meant(word, known) == expected
+
+
+def test_no_problem_is_an_empty_list() -> None:
+    assert Problems().listed() == []
+
+
+JARGON = ("pydantic", "validation error", "http", "Input should", "type=", "Traceback", "None")
+LITERALS = """0 -1 3 1e308 -0.0 nan inf true 1979-05-27 07:32:00 [] {} [1] [[]] '' 'a' 'rail-1'
+'ohm' 'M1/1' 'rail-1.flow' 'powder' 'drum' 'flour' {alias=['M1/1']} {a={a={a=1}}}
+99999999999999999999999999"""
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, GOOD.count("\n") - 1), st.sampled_from(["", *LITERALS.split()])),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_any_values_give_a_site_or_plain_problems(changes: list[tuple[int, str]]) -> None:
+    lines = GOOD.splitlines()
+    for number, literal in changes:
+        key, equals, _ = lines[number].partition("=")
+        lines[number] = f"{key}={literal}" if equals and literal else ""
+    _assert_site_or_plain_problems("\n".join(lines))
+
+
+@given(st.text(max_size=200))
+def test_any_text_gives_a_site_or_plain_problems(text: str) -> None:
+    _assert_site_or_plain_problems(text)
+
+
+def _assert_site_or_plain_problems(text: str) -> None:
+    error = _error_of(text)
+    if error is not None:
+        assert error.problems
+        assert all(problem.wrong and problem.right for problem in error.problems)
+        assert not [word for word in JARGON if word in str(error)]
+
+
+def _error_of(text: str) -> SiteError | None:
+    try:
+        assert isinstance(parse_site(text, "site.toml"), Site)
+    except SiteError as error:
+        return error
+    return None
