@@ -1,0 +1,24 @@
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import hypothesis
+import pytest
+
+from tests.services import PostgresServer, postgres_server
+
+# A shared machine is slow now and then; that says nothing about the code.
+hypothesis.settings.register_profile("bondtrail", deadline=None)
+hypothesis.settings.load_profile("bondtrail")
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgresServer]:
+    with postgres_server() as server:
+        yield server
+
+
+@pytest.fixture
+def postgres_url(postgres: PostgresServer) -> str:
+    """The address of an empty database."""
+    return postgres.new_database()
