@@ -75,6 +75,7 @@ def print_report(report: AnalysisReport) -> None:
     if not report.stations:
         print("Nothing new to judge.")
         return
-    print(f"Judged {report.stations} stations: {report.findings} findings in what was judged.")
+    stations = output.counted(report.stations, "station")
+    print(f"Judged {stations}: {output.counted(report.findings, 'finding')} in what was judged.")
     print("See: bondtrail show findings")
     print(output.CAUTION)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bondtrail.cli import opening, output
+from bondtrail.cli import opening, output, tables
 from bondtrail.cli.faults import Fault, print_fault, printable, translated
 from bondtrail.cli.options import db_option, example, site_option
 from bondtrail.cli.show import point_rows
@@ -111,11 +112,12 @@ def _examined(db: str, given: Site | None) -> tuple[Site | None, list[Remark]]:
 
 
 def _site_remark(site: Site, file: Path | None) -> Remark:
-    points = sum(1 for _ in site.points())
+    points = output.counted(sum(1 for _ in site.points()), "point")
+    stations = output.counted(len(site.stations), "station")
     source = f"site file {file}" if file else "site file in the store"
     return Remark(
         Level.FINE,
-        f"{source}: {site.name}, {len(site.stations)} stations, {points} points, {site.timezone}",
+        f"{source}: {site.name}, {stations}, {points}, {site.timezone}",
     )
 
 
@@ -162,12 +164,20 @@ def _reading_remarks(held: Sequence[PointRow], site: Site) -> Iterator[Remark]:
         [row.point for row in held if not row.samples],
         "load its readings, or correct its alias: bondtrail show rejects names unknown tags",
     )
-    yield from _about_points(
-        Level.NOTE,
-        "silent: the last reading no longer holds",
-        [name for name, age_s in ages.items() if age_s > stale_s.get(name, age_s)],
-        "load newer readings, or look at the source: bondtrail show points tells since when",
-    )
+    silent = [name for name, age_s in ages.items() if age_s > stale_s.get(name, age_s)]
+    if silent and len(silent) == len(ages):
+        yield Remark(
+            Level.NOTE,
+            f"every point is silent: the newest reading is {tables.age(min(ages.values()))} old",
+            "nothing to do for readings that come in files, else look at the source",
+        )
+    else:
+        yield from _about_points(
+            Level.NOTE,
+            "silent, the last reading no longer holds",
+            silent,
+            "load newer readings, or look at the source: bondtrail show points tells since when",
+        )
     yield from _about_points(
         Level.NOTE,
         "in the store but not in the site file",
@@ -178,7 +188,9 @@ def _reading_remarks(held: Sequence[PointRow], site: Site) -> Iterator[Remark]:
 
 def _about_points(level: Level, what: str, points: list[str], remedy: str) -> Iterator[Remark]:
     if points:
-        yield Remark(level, f"{len(points)} points {what}: {_names(points)}", remedy)
+        yield Remark(
+            level, f"{output.counted(len(points), 'point')} {what}: {_names(points)}", remedy
+        )
 
 
 def _names(names: Sequence[str]) -> str:
@@ -191,7 +203,8 @@ def _result_remarks(store: Store) -> Iterator[Remark]:
     if waiting:
         yield Remark(
             Level.NOTE,
-            f"the results lack new readings of {len(waiting)} stations: {_names(waiting)}",
+            f"the results lack new readings of {output.counted(len(waiting), 'station')}: "
+            f"{_names(waiting)}",
             "bondtrail analyse",
         )
     rejects = store.rejects(limit=1)
@@ -201,9 +214,14 @@ def _result_remarks(store: Store) -> Iterator[Remark]:
 
 def _print_remarks(remarks: Sequence[Remark]) -> None:
     for remark in remarks:
-        print(printable(f"{remark.level:5}  {remark.text}"))
+        _print_hanging(f"{remark.level:5}  ", remark.text)
         if remark.remedy:
-            print(printable(f"       -> {remark.remedy}"))
+            _print_hanging("       -> ", remark.remedy)
+
+
+def _print_hanging(start: str, text: str) -> None:
+    lines = textwrap.wrap(printable(text), output.WIDTH - len(start), break_on_hyphens=False)
+    print(start + f"\n{' ' * len(start)}".join(lines))
 
 
 def print_coverage(stations: Sequence[Station]) -> None:

@@ -88,7 +88,9 @@ def print_report(report: LoadReport) -> None:
     for file in report.errors:
         print_warning(f"{file.name} was not loaded: {file.error}")
     if report.rejected:
-        print_warning(f"{report.rejected:,} rows were not taken, see: bondtrail show rejects")
+        print_warning(
+            f"{output.counted(report.rejected, 'row')} not taken, see: bondtrail show rejects"
+        )
 
 
 _COUNTS = ("Read", "New", "Repeated", "Replaced", "Rejected")

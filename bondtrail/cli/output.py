@@ -189,3 +189,8 @@ def amount(value: float | None, unit: str | None = None) -> str:
     if value is None:
         return "-"
     return f"{value:,.0f} {unit}" if unit else f"{value:,.0f}"
+
+
+def counted(number: int, noun: str) -> str:
+    """Return a number of things, such as ``1 station`` or ``12 stations``."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"

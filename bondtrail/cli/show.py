@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -66,7 +66,9 @@ class View(Generic[Row]):
     options: frozenset[str]
     kinds: tuple[str, ...] = ()
     flat: rows.Fields[Row] | None = None
-    notes: tuple[str, ...] = field(default=(output.CAUTION,))
+    notes: tuple[str, ...] = (output.CAUTION,)
+    judged: bool = True
+    """Whether it comes from an analysis."""
 
 
 def _findings(store: Store, query: Query) -> list[Finding]:
@@ -178,6 +180,7 @@ VIEWS: Mapping[str, View[Any]] = {
         lambda query: tables.point_columns(query.zone),
         frozenset({"station"}),
         notes=("Contacts are 0 or 1, resistances in ohm, flow in L/min or kg/min.",),
+        judged=False,
     ),
     "rejects": View(
         _rejects,
@@ -185,6 +188,7 @@ VIEWS: Mapping[str, View[Any]] = {
         lambda query: tables.reject_columns(query.zone),
         frozenset({"start", "end"}),
         notes=("--format json has the raw text of each.",),
+        judged=False,
     ),
 }
 
@@ -239,7 +243,8 @@ def command(what: str, form: str, db: str, **asked: Any) -> None:
     with opening.existing_store(db) as store:
         query = _query(store, asked)
         found = view.read(store, query)
-        _hint(store)
+        if view.judged:
+            _hint(store)
     _print(what, view, found, query, form)
 
 
@@ -278,8 +283,8 @@ def _hint(store: Store) -> None:
     waiting = len(store.touched())
     if waiting:
         print_warning(
-            f"the results lack new readings of {waiting} stations, to bring them up to date: "
-            "bondtrail analyse"
+            f"the results lack new readings of {output.counted(waiting, 'station')}, "
+            "to bring them up to date: bondtrail analyse"
         )
 
 

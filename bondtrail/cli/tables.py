@@ -79,7 +79,7 @@ def point_columns(zone: ZoneInfo) -> list[Column[PointRow]]:
         Column("Last", lambda row: site_time(row.last, zone)),
         Column("Value", lambda row: ohms(row.value), right=True),
         Column("Quality", lambda row: _quality(row.quality)),
-        Column("Age", lambda row: _age(row.age_s), right=True),
+        Column("Age", lambda row: age(row.age_s), right=True),
     ]
 
 
@@ -136,8 +136,8 @@ _QUALITIES = ("good", "uncertain", "bad")
 """By the codes of `bondtrail.samples.Quality`."""
 
 
-def _age(seconds: float | None) -> str:
-    """Return an age in its largest unit; below zero the reading lies in the future."""
+def age(seconds: float | None) -> str:
+    """Return an age in its largest unit; below zero, the reading lies in the future."""
     if seconds is None:
         return "never"
     for size, unit in ((86400, "d"), (3600, "h"), (60, "min")):
