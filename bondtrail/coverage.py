@@ -16,6 +16,7 @@ CONTACT_ROLES = (Role.PERMISSIVE, Role.RUNNING, Role.BYPASS)
 SHORT_FOR_A_CONTACT_S = 60.0
 """Contacts are mostly recorded on change, with a heartbeat of minutes to hours."""
 LONG_FOR_A_BOND_S = 3600.0
+UNKNOWN = "no resistance, status or permissive tells the bond"
 
 
 class Reach(StrEnum):
@@ -51,14 +52,8 @@ class Judgement:
 def judgement(station: Station) -> list[Judgement]:
     """Return what a station can and cannot be judged on, the most basic first."""
     questions = (_bond, _resistance, _hookups, _isolation, _transfers, _volume, _trips)
-    more = (_mismatch, _bypass, _release, _estimate)
-    found = [answer(station) for answer in (*questions, *more)]
+    found = [answer(station) for answer in (*questions, _mismatch, _bypass, _release)]
     return [item for item in found if item is not None] + list(_timing(station))
-
-
-def gaps(station: Station) -> list[Judgement]:
-    """Return only what a station cannot be judged on, or just in part."""
-    return [item for item in judgement(station) if item.reach is not Reach.FULL]
 
 
 def _bond(station: Station) -> Judgement:
@@ -73,15 +68,14 @@ def _bond(station: Station) -> Judgement:
             reason = "read from the permissive alone, so nothing can check the permissive itself"
             return Judgement(about, Reach.PART, reason, "a resistance or a status point")
         case _:
-            reason = "no resistance, status or permissive: all flow is no_data"
-            return Judgement(about, Reach.NONE, reason, "a resistance point")
+            return Judgement(about, Reach.NONE, UNKNOWN, "a resistance point")
 
 
 def _resistance(station: Station) -> Judgement:
     about = "resistance figures"
     if Role.RESISTANCE in station.points:
         return Judgement(about, Reach.FULL)
-    reason = "no resistance: no cause of a failed hookup, no marginal bond, no wear of a clamp"
+    reason = "no resistance: no lowest or median ohm, no cause of a failed hookup, none marginal"
     return Judgement(about, Reach.NONE, reason, "a resistance point")
 
 
@@ -90,7 +84,7 @@ def _hookups(station: Station) -> Judgement:
     if station.is_fixed:
         return Judgement(about, Reach.NONE, "a fixed item is never hooked up")
     if station.bond_role is None:
-        return Judgement(about, Reach.NONE, "the bond is unknown", "a resistance point")
+        return Judgement(about, Reach.NONE, UNKNOWN, "a resistance point")
     if station.bond_role is Role.RESISTANCE:
         return Judgement(about, Reach.FULL)
     reason = "first contact is seen only once it is a good one: few hookups will show as failed"
@@ -102,7 +96,7 @@ def _isolation(station: Station) -> Judgement | None:
     if not station.is_fixed:
         return None
     if station.bond_role is None:
-        return Judgement(about, Reach.NONE, "the bond is unknown", "a resistance point")
+        return Judgement(about, Reach.NONE, UNKNOWN, "a resistance point")
     if _tells_flow(station):
         return Judgement(about, Reach.FULL)
     reason = "nothing tells whether it ran while isolated: never critical, only major"
@@ -115,7 +109,7 @@ def _transfers(station: Station) -> Judgement:
         reason = "no flow and no running: no transfers, no exposures, no trips, no compliance"
         return Judgement(about, Reach.NONE, reason, "a flow or a running point")
     if station.bond_role is None:
-        reason = "the bond is unknown: every transfer is unverifiable"
+        reason = "the bond is unknown: every transfer is no_data throughout"
         return Judgement(about, Reach.PART, reason, "a resistance point")
     return Judgement(about, Reach.FULL)
 
@@ -182,26 +176,6 @@ def _release(station: Station) -> Judgement | None:
         "release_wait_s is 0: no wait is asked for",
         "release_wait_s, where a wait is the rule",
     )
-
-
-def _estimate(station: Station) -> Judgement | None:
-    """Return how far the hazard estimate has what it needs; it ranks, and proves nothing safe."""
-    if station.is_fixed or not _tells_flow(station):
-        return None
-    needs = {
-        "product": station.product,
-        "capacitance_pF": station.capacitance_pF,
-        "pipe_diameter_m": station.pipe_diameter_m if station.volume_unit != "kg" else 0.0,
-    }
-    lacking = [name for name, value in needs.items() if value is None]
-    if Role.FLOW not in station.points:
-        lacking.append("a flow point")
-    if Role.RESISTANCE not in station.points:
-        lacking.append("a resistance point")
-    if not lacking:
-        return Judgement("hazard estimate", Reach.FULL)
-    reason = "the current, the vessel or its leak to earth is not known"
-    return Judgement("hazard estimate", Reach.NONE, reason, ", ".join(lacking))
 
 
 def _timing(station: Station) -> Iterator[Judgement]:
