@@ -111,7 +111,7 @@ def everything_found(
     found: list[Found] = []
     for flow in transfers:
         found += rules.of_transfer(station, cells, flow)
-        found += rules.early_release(station, flow, hookups)
+        found += rules.early_release(station, flow, transfers, hookups)
     failed = [contact for contact in hookups if hold_served(cells, contact.span) is None]
     found += rules.failed_hookups(cells, failed)
     found += [
@@ -221,7 +221,7 @@ def transfer_row(
         bypassed_volume=bypassed_volume,
         trips=sum(1 for _stop, of in trips if of is flow),
         time_to_bond_s=None if first is None or served is None else seconds(served - first.start),
-        bond_lead_s=bond_lead(cells, flow.span),
+        bond_lead_s=None if station.is_fixed else bond_lead(cells, flow.span),
         findings=tuple(sorted(finding.id for finding in findings)),
     )
 
@@ -269,7 +269,9 @@ def all_alarms(
     spans = [flow.span for flow in transfers]
     disagree = (Kind.PERMISSIVE_WITHOUT_BOND, Kind.PERMISSIVE_WITHHELD)
     return {
-        AlarmKind.BOND_LOST: [t for t in lost if any(s.start <= t < s.end for s in spans)],
+        AlarmKind.BOND_LOST: []
+        if station.is_fixed
+        else [t for t in lost if any(s.start <= t < s.end for s in spans)],
         AlarmKind.ITEM_BOND_LOST: lost if station.is_fixed else [],
         AlarmKind.MONITOR_FAULT: [
             span.start for span in stretches(cells, lambda cell: is_faulty(station, cell))

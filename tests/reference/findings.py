@@ -41,7 +41,8 @@ def unverified_flow(station: Station, cells: Sequence[Cell], flow: Flow) -> Iter
             first = next((cell.start for cell in seen if cell.is_known), None)
             if first is None:
                 continue
-            if piece.start == run.start and fresh and first not in lost:
+            begins_without = first == run.start or first not in lost
+            if piece.start == run.start and fresh and begins_without:
                 if not never:
                     yield from unbonded_start(station, seen, piece, flow)
             else:
@@ -134,10 +135,15 @@ def isolated(
         )
 
 
-def early_release(station: Station, flow: Flow, hookups: Sequence[Contact]) -> Iterator[Found]:
+def early_release(
+    station: Station, flow: Flow, flows: Sequence[Flow], hookups: Sequence[Contact]
+) -> Iterator[Found]:
     wait = nanoseconds(station.limits.release_wait_s)
     end = flow.span.end
     offs = [c.off for c in hookups if c.off is not None and c.span.start <= end <= c.off]
+    # A clamp that stays on for the next transfer is not off after this one.
+    if any(end < other.span.start < off for other in flows for off in offs):
+        return
     if wait > 0 and offs and min(offs) < end + wait:
         yield Found(Kind.EARLY_RELEASE, Severity.MINOR, Span(min(offs), end + wait), flow)
 

@@ -2,7 +2,8 @@
 
 A row says what changes: ``clamp``, ``flow``, ``permissive``, ``bypass`` and ``running`` stay as
 they are until a later row says otherwise; ``status``, ``gap`` (no samples of a point), ``bad`` and
-``uncertain`` (their quality) hold for that row alone. ``a|b`` is one or the other.
+``uncertain`` (their quality) hold for that row alone. ``a|b`` is one or the other. How long a row
+lasts is any of the usual lengths, unless it says so itself: ``s=0.5|1`` seconds.
 """
 
 from __future__ import annotations
@@ -57,8 +58,8 @@ SCENES: dict[str, list[str]] = {
     ],
     "loss is over before the stop": [
         "clamp=low permissive=1 flow=on",
-        "clamp=open|high|over permissive=1",
-        "clamp=low permissive=0",
+        "clamp=open|high|over permissive=1 s=0.5|1|1.5|2",
+        "clamp=low permissive=0 s=0.5|1|2|9",
         "flow=off",
         "permissive=1",
     ],
@@ -83,7 +84,7 @@ SCENES: dict[str, list[str]] = {
     ],
     "stop in the dark": [
         "clamp=low permissive=1 flow=on",
-        "gap=resistance|status|both",
+        "gap=resistance|status|both s=8|15|25",
         "permissive=0 gap=resistance|status|both",
         "flow=off gap=resistance|status|both",
     ],
@@ -95,6 +96,14 @@ SCENES: dict[str, list[str]] = {
         "flow=on",
         "clamp=low",
     ],
+    "restart against an open clamp": [
+        "clamp=low permissive=1 flow=on",
+        "clamp=open|high flow=off",
+        "flow=on",
+        "permissive=0",
+        "flow=off",
+        "clamp=low",
+    ],
     "unbonded flow": ["clamp=open|high|over permissive=0|1 flow=on", "clamp=open", "flow=off"],
     "late clamp": ["clamp=open|high flow=on permissive=1", "clamp=low", "flow=off"],
     "bonded as flow begins": ["clamp=open flow=off", "clamp=low flow=on permissive=1"],
@@ -102,9 +111,9 @@ SCENES: dict[str, list[str]] = {
     "bypass key in": ["bypass=1", "flow=on", "clamp=open|low bypass=1|0"],
     "bypass key out": ["bypass=0"],
     "bypass goes unknown": ["bypass=0|1", "gap=bypass", "bypass=1"],
-    "flutter": ["clamp=low", "clamp=high|open|over"] * 3,
-    "flutter in flow": ["flow=on clamp=low", "clamp=high|open"] * 4,
-    "touch": ["clamp=open", "clamp=over|high|low", "clamp=open"],
+    "flutter": ["clamp=low s=0.5|1|2|5", "clamp=high|open|over s=0.5|1|3"] * 3,
+    "flutter in flow": ["flow=on clamp=low s=1|2|9", "clamp=high|open s=0.5|1|2"] * 4,
+    "touch": ["clamp=open s=3|4", "clamp=over|high|low s=0.5|1|2.5|3", "clamp=open s=3|4"],
     "failed hookup": [
         "clamp=open permissive=0 flow=off|on",
         "clamp=layer|falling|unsteady|marginal|steep|nearly",
@@ -154,6 +163,23 @@ THEMES: dict[str, list[str]] = {
         "good transfer",
         "flow restarts unbonded",
         "pause unclamped",
+        "restart against an open clamp",
+    ],
+    "doubt": [
+        "flow",
+        "flow goes unknown",
+        "flow bad",
+        "flow stops over a gap in the bond",
+        "hookup lost from sight",
+        "bypass goes unknown",
+        "permissive goes unknown",
+        "dark",
+        "flow in the dark",
+        "doubtful",
+        "everything bad",
+        "off duty",
+        "good transfer",
+        "stop in the dark",
     ],
     "hookups": [
         "hookup of one kind",

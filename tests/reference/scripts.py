@@ -42,14 +42,14 @@ POINTS: dict[str, tuple[Role, ...]] = {
 }
 
 GRIDS: dict[str, tuple[float, ...]] = {
-    "hold_s": (1.0, 0.0, 0.5, 3.0),
-    "transfer_min_s": (5.0, 0.0, 2.0, 10.0),
-    "resume_within_s": (20.0, 0.0, 5.0),
-    "start_allowance_s": (2.0, 0.0, 1.0),
+    "hold_s": (1.0, 1.0, 0.0, 0.5, 3.0),
+    "transfer_min_s": (2.0, 5.0, 0.0, 10.0),
+    "resume_within_s": (20.0, 20.0, 0.0, 5.0),
+    "start_allowance_s": (2.0, 2.0, 0.0, 1.0),
     "stop_allowance_s": (2.0, 0.0, 1.0, 5.0),
-    "nodata_allowance_s": (2.0, 0.0, 5.0),
-    "trip_window_s": (10.0, 0.0, 2.0, 20.0),
-    "brief_s": (2.0, 0.0, 1.0, 3.0),
+    "nodata_allowance_s": (2.0, 2.0, 0.0, 5.0),
+    "trip_window_s": (10.0, 10.0, 20.0, 0.0, 2.0),
+    "brief_s": (2.0, 2.0, 3.0, 0.0, 1.0),
     "hookup_min_s": (3.0, 0.0, 1.0),
     "detach_s": (3.0, 0.0, 1.0),
     "mismatch_s": (3.0, 0.0, 1.0),
@@ -58,9 +58,10 @@ GRIDS: dict[str, tuple[float, ...]] = {
     "bypass_allowance_s": (1.0, 0.0, 2.0),
     "cluster_count": (3, 2),
     "cluster_s": (30.0, 10.0, 60.0),
-    "marginal_factor": (1.5, 1.0),
+    "marginal_factor": (1.5, 1.5, 1.0),
 }
-LENGTHS_S = (1.0, 2.0, 3.0, 2.5, 5.0, 0.5, 1.5, 4.0, 6.0, 8.0, 11.0, 22.0)
+"""What is worth meeting often stands twice."""
+LENGTHS_S = (1.0, 2.0, 3.0, 1.0, 2.5, 5.0, 0.5, 1.5, 4.0, 6.0, 8.0, 11.0, 22.0)
 
 
 class Script(NamedTuple):
@@ -75,6 +76,24 @@ class Script(NamedTuple):
     def series(self) -> dict[Role, list[Sample]]:
         """The signals as plain tuples, for the reference evaluator."""
         return {role: plain(samples) for role, samples in self.signals.items()}
+
+    def __repr__(self) -> str:
+        """Return limits, and each point's samples in seconds from the first, for a person."""
+        series = self.series
+        first = min((samples[0][0] for samples in series.values() if samples), default=0)
+        lines = [f"{self.station.kind} {self.station.limits!r}", f"seconds from {first}"]
+        for role, samples in series.items():
+            stale = self.station.points[role].stale_after_s
+            lines.append(f"{role} (stale after {stale} s): {written(samples, first)}")
+        rows: list[WorkWindow | Ticket] = [*self.work, *self.tickets]
+        lines += [f"{row!r}: {(row.start - first) / S} to {(row.end - first) / S}" for row in rows]
+        return "\n  ".join(lines)
+
+
+def written(samples: Sequence[Sample], first: int) -> str:
+    """Return samples as text: ``!`` is bad, ``?`` uncertain."""
+    marks = ("", "?", "!")
+    return " ".join(f"{(t - first) / S:g}:{value:g}{marks[q]}" for t, value, q in samples)
 
 
 def plain(samples: Samples) -> list[Sample]:
@@ -136,7 +155,7 @@ def lay(tape: Tape, now: Mapping[str, str], row: Mapping[str, str], steps: int) 
 
 
 @st.composite
-def tapes(draw: st.DrawFn, step_s: float, lengths: Sequence[float]) -> Tape:
+def tapes(draw: st.DrawFn, step_s: float) -> Tape:
     """Play a few scenes one after the other."""
     tape = Tape()
     now = {"clamp": "open", "flow": "off", "permissive": "0", "bypass": "0"}
@@ -149,7 +168,9 @@ def tapes(draw: st.DrawFn, step_s: float, lengths: Sequence[float]) -> Tape:
                 row[key] = draw(st.sampled_from(options.split("|")))
             lasting = {"clamp", "flow", "permissive", "bypass", "running"}
             now |= {key: value for key, value in row.items() if key in lasting}
-            steps = round(draw(st.sampled_from(lengths)) / step_s)
+            lasts = row.pop("s", None)
+            length = draw(st.sampled_from(LENGTHS_S)) if lasts is None else float(lasts)
+            steps = round(length / step_s)
             lay(tape, now, row, min(steps, int(LONGEST_S / step_s) - tape.length))
     spoil(draw, tape, step_s)
     return tape
@@ -213,7 +234,7 @@ def limits(draw: st.DrawFn) -> Limits:
 @st.composite
 def stations(draw: st.DrawFn, hows: Mapping[Role, Reporting], name: str = "spot") -> Station:
     """Choose a station of any kind with some of the points."""
-    roles = POINTS[draw(st.sampled_from(list(POINTS)))]
+    roles = POINTS[draw(st.sampled_from(["usual", "all", "no permissive", *POINTS]))]
     kinds = (StationKind.RAIL_TANK_CAR, StationKind.FIXED_ITEM, StationKind.DRUM)
     return Station(
         id=name,
@@ -247,7 +268,7 @@ def scripts(draw: st.DrawFn, name: str = "spot") -> Script:
     start = BEGINNINGS[draw(st.sampled_from(list(BEGINNINGS)))]
     hows = {role: draw(reportings(step_s)) for role in Role}
     station = draw(stations(hows, name))
-    tape = draw(tapes(step_s, LENGTHS_S))
+    tape = draw(tapes(step_s))
     step = round(step_s * S)
     signals = {}
     for role in station.points:

@@ -6,10 +6,10 @@ loop over the list of cells.
 
 from __future__ import annotations
 
-import itertools
 from bisect import bisect_right
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby, pairwise
 from typing import NamedTuple, TypeVar
 
 from bondtrail.site import Role, Station
@@ -18,8 +18,11 @@ from bondtrail.times import nanoseconds
 Sample = tuple[int, float, int]
 """Moment in ns, value, quality."""
 Series = Mapping[Role, Sequence[Sample]]
+Held = tuple[float, int]
+"""Value and quality."""
 
 BAD = 2
+INFINITY = float("inf")
 
 LOW, HIGH, OPEN, UNKNOWN = "low", "high", "open", "unknown"
 ON, OFF, NOT_RECORDED = "on", "off", "not recorded"
@@ -47,8 +50,8 @@ class Cell:
 
     start: int
     end: int
-    held: Mapping[Role, Sample]
-    """The sample in force of each point that has one, bad ones too."""
+    held: Mapping[Role, Held]
+    """What the sample in force says, of each point that has one: bad ones too."""
     bond: str
     flow: str
     verified: bool = False
@@ -59,12 +62,11 @@ class Cell:
 
     def known(self, role: Role) -> float | None:
         """The value of a point, or None while it is unknown."""
-        sample = self.held.get(role)
-        return None if sample is None or sample[2] == BAD else sample[1]
+        return known(self.held, role)
 
     def is_bad(self, role: Role | None) -> bool:
         """Whether a bad sample of the point is in force."""
-        return role is not None and role in self.held and self.held[role][2] == BAD
+        return role is not None and self.held.get(role, (0.0, 0))[1] == BAD
 
     @property
     def is_known(self) -> bool:
@@ -98,28 +100,36 @@ def walk(station: Station, series: Series, end: int | None = None) -> list[Cell]
     if end is not None:
         moments = {min(moment, end) for moment in moments}
     edges = sorted(moments)
-    cells = []
-    for start, stop in itertools.pairwise(edges):
+    cells: list[Cell] = []
+    for start, stop in pairwise(edges):
         now = {}
         for role, samples in held.items():
-            found = in_force(samples, start, stale[role])
-            if found is not None:
-                now[role] = found
-        cell = Cell(start, stop, now, UNKNOWN, UNKNOWN)
-        cells.append(replace(cell, bond=bond_state(station, cell), flow=flow_state(station, cell)))
+            said = in_force(samples, start, stale[role])
+            if said is not None:
+                now[role] = said
+        if cells and cells[-1].held == now:
+            cells[-1] = replace(cells[-1], end=stop)
+        else:
+            cells.append(Cell(start, stop, now, bond_state(station, now), flow_state(station, now)))
     return list(with_hold(cells, nanoseconds(station.limits.hold_s)))
 
 
-def in_force(samples: Sequence[Sample], moment: int, stale: int) -> Sample | None:
-    """Return the latest sample at or before the moment, unless it has gone stale by then."""
-    at = bisect_right(samples, moment, key=lambda sample: sample[0]) - 1
-    return samples[at] if at >= 0 and moment < samples[at][0] + stale else None
+def in_force(samples: Sequence[Sample], moment: int, stale: int) -> Held | None:
+    """Return what the latest sample at or before the moment says, unless it is stale by then."""
+    at = bisect_right(samples, (moment, INFINITY, BAD)) - 1
+    return samples[at][1:] if at >= 0 and moment < samples[at][0] + stale else None
 
 
-def bond_state(station: Station, cell: Cell) -> str:
+def known(held: Mapping[Role, Held], role: Role) -> float | None:
+    """Return the value of a point, or None while it is unknown."""
+    value, quality = held.get(role, (0.0, BAD))
+    return None if quality == BAD else value
+
+
+def bond_state(station: Station, held: Mapping[Role, Held]) -> str:
     limits = station.limits
     role = bond_role(station)
-    value = None if role is None else cell.known(role)
+    value = None if role is None else known(held, role)
     if value is None:
         return UNKNOWN
     if role == Role.RESISTANCE:
@@ -136,13 +146,13 @@ def bond_role(station: Station) -> Role | None:
     return None
 
 
-def flow_state(station: Station, cell: Cell) -> str:
+def flow_state(station: Station, held: Mapping[Role, Held]) -> str:
     told = []
     if Role.FLOW in station.points:
-        flow = cell.known(Role.FLOW)
+        flow = known(held, Role.FLOW)
         told.append(UNKNOWN if flow is None else ON if flow >= station.limits.flow_min else OFF)
     if Role.RUNNING in station.points:
-        running = cell.known(Role.RUNNING)
+        running = known(held, Role.RUNNING)
         told.append(UNKNOWN if running is None else ON if running == 1 else OFF)
     for state in (ON, UNKNOWN, OFF):
         if state in told:
@@ -170,12 +180,9 @@ def with_hold(cells: Sequence[Cell], hold: int) -> Iterator[Cell]:
 def runs(cells: Sequence[Cell], key: Callable[[Cell], K]) -> list[tuple[K, Span]]:
     """Return the maximal spans over which ``key`` stays the same, in order."""
     found: list[tuple[K, Span]] = []
-    for cell in cells:
-        said = key(cell)
-        if found and found[-1][0] == said and found[-1][1].end == cell.start:
-            found[-1] = (said, Span(found[-1][1].start, cell.end))
-        else:
-            found.append((said, Span(cell.start, cell.end)))
+    for said, alike in groupby(cells, key):
+        together = list(alike)
+        found.append((said, Span(together[0].start, together[-1].end)))
     return found
 
 
