@@ -10,6 +10,8 @@ from random import Random
 from replay_data.recording import BAD, OPEN, Signal, number
 
 RELAY_HOLD_MS = 1000
+DEADBAND_OHM = 0.03
+DEADBAND_FLOW = 0.01
 
 
 @dataclass(frozen=True)
@@ -159,7 +161,9 @@ class Bay:
         while self.ohm is not None and self._next_wander < ms - 50:
             self._drift = 0.6 * self._drift + self.rng.gauss(0, 0.03)
             ohm = min(self._base * math.exp(self._drift), 0.97 * self.trade.limit)
-            self._resistance(self._next_wander, ohm)
+            resistance = self.wires.resistance
+            if resistance is not None and resistance.moved(ohm / self.trade.ohm, DEADBAND_OHM):
+                self._resistance(self._next_wander, ohm)
             self._next_wander += 5000 + round(self.rng.expovariate(1 / 150_000))
 
     def _resistance(self, ms: int, ohm: float | None, quality: int = 0) -> None:
@@ -196,7 +200,8 @@ class Bay:
     def _flow_until(self, ms: int) -> None:
         while self._steps and self._steps[0][0] < ms:
             moment, value = self._steps.pop(0)
-            self._flow(moment, value)
+            if self.wires.flow.moved(value, DEADBAND_FLOW):
+                self._flow(moment, value)
             if not self._steps:
                 wait = 12_000 + self.rng.randint(0, 40_000)
                 self._steps = [(moment + wait, self._rate * self.rng.gauss(1, 0.015))]

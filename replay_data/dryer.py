@@ -10,6 +10,7 @@ from random import Random
 
 from bondtrail.site import Role
 from replay_data import shifts
+from replay_data.bay import DEADBAND_OHM
 from replay_data.recording import BAD, GOOD, OPEN, Signal, Span, number
 from replay_data.shifts import MINUTE, at, march
 
@@ -113,4 +114,6 @@ def _steady(signal: Signal, until: int, base: float, rng: Random) -> None:
         ms += 20_000 + round(rng.expovariate(1 / (40 * MINUTE)))
         if ms >= until:
             return
-        signal.set(ms, number(base * math.exp(rng.gauss(0, 0.035))))
+        ohm = base * math.exp(rng.gauss(0, 0.035))
+        if signal.moved(ohm, DEADBAND_OHM):
+            signal.set(ms, number(ohm))

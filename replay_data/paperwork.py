@@ -83,7 +83,11 @@ def _work() -> Iterator[tuple[Span, str, str]]:
     yield Span(STUCK.end - 30 * MINUTE, STUCK.end), "drum-1", "interlock contact found stuck; freed"
     yield _before(MODULE.end), "rail-3", "monitor module replaced"
     yield _before(WELDED.start), "road-2", "interlock relay replaced"
-    yield _before(WELDED.end), "road-2", "relay wiring put right; bay was held closed since repair"
+    yield (
+        _before(WELDED.end),
+        "road-2",
+        "relay wiring put right: contact was closed since the repair",
+    )
     yield _before(CABLE.end), "drum-2", "clamp cable replaced"
     fitted = Span(dryer.STRAP.end - 3 * MINUTE, dryer.STRAP.end + 3 * MINUTE)
     yield fitted, "dryer-sieve", "bonding strap found off; refitted"

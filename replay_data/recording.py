@@ -59,6 +59,11 @@ class Signal:
             raise ValueError(f"{self.tag}: {ms} is not after {self.changes[-1]}")
         self.changes.append(Reading(ms, value, quality))
 
+    def moved(self, value: float, deadband: float) -> bool:
+        """Return whether ``value`` is further from the last one than a relative deadband."""
+        last = float(self.changes[-1].value)
+        return abs(value - last) > deadband * last
+
     def recorded(self, end: int, outages: Sequence[Span]) -> Iterator[Reading]:
         """Yield what the collector writes down until ``end``, in order of time."""
         seen = list(self._without(outages))

@@ -65,7 +65,7 @@ def test_a_bite_never_reads_low_before_it_holds(seed: int) -> None:
 def test_a_bonded_resistance_wanders_but_never_over_the_limit() -> None:
     bay = bench()
     bay.hook_up(AT, 9.6)
-    bay.finish(AT + 7_200_000)
+    bay.finish(AT + 14_400_000)
     assert bay.wires.resistance is not None
     seen = [float(r.value) for r in bay.wires.resistance.changes if r.ms > AT + 2000]
     assert len(seen) > 10

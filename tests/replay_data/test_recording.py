@@ -43,6 +43,13 @@ def test_a_heartbeat_wobbles_inside_the_deadband_unless_open(value: str) -> None
         assert all(2.475 <= float(text) <= 2.525 for text in written)
 
 
+@pytest.mark.parametrize(
+    ("value", "moved"), [(2.0, False), (2.06, False), (2.07, True), (1.9, True)]
+)
+def test_a_change_counts_beyond_the_deadband(value: float, moved: bool) -> None:
+    assert signal((0, "2.00")).moved(value, 0.0301) is moved
+
+
 def test_quality_is_repeated_too() -> None:
     bad = signal()
     bad.set(0, "1.00", BAD)
