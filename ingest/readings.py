@@ -14,7 +14,7 @@ from bondtrail.samples import QualityArray, Samples, TimeArray, ValueArray
 from bondtrail.site import Point, Site
 from ingest.faults import Fault, FaultRows, RowArray, shown
 from ingest.header import HeaderError, Layout
-from ingest.moments import BoolArray, read_times, time_fault
+from ingest.moments import BoolArray, read_times, text_lengths, time_fault
 from ingest.tables import Table, Taken, UnknownTag
 from ingest.values import (
     FAULTS,
@@ -28,6 +28,7 @@ from ingest.values import (
 )
 
 UNKNOWN = -1
+_TAG = FAULTS.index(Fault.TAG)
 IndexArray = npt.NDArray[np.int16]
 
 
@@ -73,10 +74,7 @@ def take_long(table: Table, layout: Layout, tags: Tags, zone: ZoneInfo | None) -
     """Return the readings of a table with columns time, tag, value and perhaps quality."""
     column = {name: table.columns[place] for name, place in layout.columns.items()}
     taken = Taken(read=len(table.lines))
-    points, rows = _points_of(column["tag"], tags, taken)
-    if rows is not None:
-        points = points[rows]
-        column = {name: each.take(pa.array(rows)) for name, each in column.items()}
+    points = _points_of(column["tag"], tags, taken)
     time, bad_time = read_times(column["time"], zone)
     value, faults = read_values(
         column["value"],
@@ -87,46 +85,54 @@ def take_long(table: Table, layout: Layout, tags: Tags, zone: ZoneInfo | None) -
     quality, bad_quality = _quality(column.get("quality"), len(time))
     faults[bad_quality & (faults == NO_FAULT)] = FAULTS.index(Fault.QUALITY)
     faults[bad_time] = FAULTS.index(Fault.TIME)
-    taken.samples = list(_by_point(points, Samples(time, value, quality), faults, tags))
+    faults[points == UNKNOWN] = _TAG
+    taken.samples = list(_by_point(points, time, value, quality, faults, tags))
     taken.faults = [
-        FaultRows(fault, _outer(found, rows), _long_reason(fault, column, points, tags, zone, rows))
-        for fault, found in _found(faults)
+        FaultRows(fault, rows, _long_reason(fault, column, points, tags, zone))
+        for fault, rows in _found(faults)
+        if fault is not Fault.TAG
     ]
     return taken
 
 
-def _points_of(column: pa.Array, tags: Tags, taken: Taken) -> tuple[IndexArray, RowArray | None]:
-    """Return each row's point and the rows that have one (None: all of them)."""
-    encoded = pc.fill_null(column, "").dictionary_encode()
+def _points_of(column: pa.Array, tags: Tags, taken: Taken) -> IndexArray:
+    """Return each row's point, and note the tags that are none."""
+    if column.null_count:
+        column = pc.fill_null(column, "")
+    encoded = column.dictionary_encode()
     words = encoded.dictionary.to_pylist()
     numbers = np.array([tags.find(word) for word in words], np.int16)
     codes = encoded.indices.to_numpy()
-    points = numbers[codes] if words else np.zeros(0, np.int16)
-    if not (numbers == UNKNOWN).any():
-        return points, None
-    _, firsts, counts = np.unique(codes, return_index=True, return_counts=True)
-    taken.unknown = [
-        UnknownTag(words[code].strip(), int(firsts[code]), int(counts[code]))
-        for code in np.flatnonzero(numbers == UNKNOWN)
-    ]
-    return points, np.flatnonzero(points != UNKNOWN)
+    points = numbers.take(codes) if words else np.zeros(0, np.int16)
+    if (numbers == UNKNOWN).any():
+        rows = np.flatnonzero(points == UNKNOWN)
+        strange, firsts, counts = np.unique(codes[rows], return_index=True, return_counts=True)
+        taken.unknown = [
+            UnknownTag(words[code].strip(), int(rows[first]), int(count))
+            for code, first, count in zip(strange, firsts, counts, strict=True)
+        ]
+    return points
 
 
 def _by_point(
-    points: IndexArray, samples: Samples, faults: CodeArray, tags: Tags
+    points: IndexArray,
+    time: TimeArray,
+    value: ValueArray,
+    quality: QualityArray | None,
+    faults: CodeArray,
+    tags: Tags,
 ) -> Iterator[tuple[str, Samples]]:
     """Yield the good rows point by point, each in the order of the file."""
-    good = faults == NO_FAULT
-    if not good.all():
-        points = points[good]
-        samples = Samples(samples.time[good], samples.value[good], samples.quality[good])
+    last = len(tags.points)  # where the others are sorted to
+    points = np.where(faults == NO_FAULT, points, np.int16(last))
     order = np.argsort(points, kind="stable")
-    time, value, quality = samples.time[order], samples.value[order], samples.quality[order]
-    counts = np.bincount(points, minlength=len(tags.points))
+    counts = np.bincount(points, minlength=last)[:last]
     ends = np.cumsum(counts)
+    time, value = time.take(order), value.take(order)
+    marks = np.zeros(time.size, np.uint8) if quality is None else quality.take(order)
     for number in np.flatnonzero(counts):
         part = slice(int(ends[number] - counts[number]), int(ends[number]))
-        yield tags.points[number].name, Samples(time[part], value[part], quality[part])
+        yield tags.points[number].name, Samples(time[part], value[part], marks[part])
 
 
 def _long_reason(
@@ -135,17 +141,15 @@ def _long_reason(
     points: IndexArray,
     tags: Tags,
     zone: ZoneInfo | None,
-    rows: RowArray | None,
 ) -> Callable[[int], str]:
     def reason(row: int) -> str:
-        inner = row if rows is None else int(np.searchsorted(rows, row))
         if fault is Fault.TIME:
-            return time_fault(_text(column["time"][inner]), zone)
+            return time_fault(_text(column["time"][row]), zone)
         if fault is Fault.QUALITY:
-            return quality_fault(_text(column["quality"][inner]))
-        role = tags.points[points[inner]].role
+            return quality_fault(_text(column["quality"][row]))
+        role = tags.points[points[row]].role
         return value_fault(
-            fault, _text(column["value"][inner]), _text(column["tag"][inner]).strip(), role
+            fault, _text(column["value"][row]), _text(column["tag"][row]).strip(), role
         )
 
     return reason
@@ -212,14 +216,15 @@ def _good(time: TimeArray, value: ValueArray, good: BoolArray) -> Samples:
 def _filled(column: pa.Array) -> BoolArray:
     """Return which cells hold something."""
     if pa.types.is_string(column.type):
-        lengths = pc.fill_null(pc.binary_length(column), 0)
-        return np.asarray(lengths.to_numpy(zero_copy_only=False) > 0)
+        if column.null_count:
+            column = pc.fill_null(column, "")
+        return text_lengths(column) > 0
     return np.asarray(column.is_valid().to_numpy(zero_copy_only=False))
 
 
-def _quality(column: pa.Array | None, size: int) -> tuple[QualityArray, BoolArray]:
+def _quality(column: pa.Array | None, size: int) -> tuple[QualityArray | None, BoolArray]:
     if column is None:
-        return np.zeros(size, np.uint8), np.zeros(size, bool)
+        return None, np.zeros(size, bool)
     return read_quality(column)
 
 
@@ -228,10 +233,6 @@ def _found(faults: CodeArray) -> Iterator[tuple[Fault, RowArray]]:
     bad = np.flatnonzero(faults != NO_FAULT)
     for code in np.unique(faults[bad]):
         yield FAULTS[code], bad[faults[bad] == code]
-
-
-def _outer(found: RowArray, rows: RowArray | None) -> RowArray:
-    return found if rows is None else rows[found]
 
 
 def _has_decimal_comma(layout: Layout) -> bool:

@@ -3,30 +3,34 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
-from ingest.faults import Fault, RowArray
+from ingest.faults import RAW_BYTES, Fault, RowArray
 from ingest.header import Layout
 from ingest.lines import Block
+from ingest.moments import text_lengths
 
 BoolArray = npt.NDArray[np.bool_]
 
-_MANY_ODD_ROWS = 500  # beyond it, counting columns over the whole block is the quicker way
+_MANY_ODD_LINES = 500  # beyond it, counting columns over the whole block is the quicker way
 _BLANK = b' \t,;\r\n"'
 
 
 @dataclass(frozen=True, slots=True)
 class BadLines:
-    """Lines of a block that make no row: their indices in it, rising, and why."""
+    """Lines of a block that make no row: their indices in it, rising, why, and their text."""
 
     fault: Fault
     lines: RowArray
+    text: Callable[[int], bytes]
+    """By index into ``lines``."""
 
 
 @dataclass(slots=True)
@@ -44,48 +48,62 @@ class _OddBlockError(Exception):
     """The block must be looked at line by line."""
 
 
+@dataclass(slots=True)
+class _OddLines:
+    """Lines with a wrong number of columns, as the parser tells of them."""
+
+    lines: list[int] = field(default_factory=list)
+    texts: list[bytes] = field(default_factory=list)
+
+    def note(self, row: pacsv.InvalidRow) -> str:
+        self.lines.append(row.number - 1)
+        self.texts.append(row.text[:RAW_BYTES].encode("utf-8", "surrogateescape"))
+        return "skip" if len(self.lines) <= _MANY_ODD_LINES else "error"
+
+    def bad(self) -> list[BadLines]:
+        filled = [index for index, text in enumerate(self.texts) if text.strip(_BLANK)]
+        if not filled:
+            return []
+        lines = np.array(self.lines, np.int64)[filled]
+        return [BadLines(Fault.COLUMNS, lines, [self.texts[each] for each in filled].__getitem__)]
+
+
 def parse(block: Block, layout: Layout) -> Rows:
     """Return the columns of a block; blank lines are no rows and no fault.
 
     One row is one line: a quote that is not closed on its line spoils that line alone.
     """
     unreadable = _unreadable(block)
-    data, kept = _without(block, unreadable)
-    try:
-        columns, odd = _quick(data, layout)
-    except (_OddBlockError, pa.ArrowInvalid):
-        columns, kept, bad = _careful(block, unreadable, layout)
-    else:
-        lines = len(columns[0]) + len(odd)
-        kept = np.arange(lines) if kept is None else kept
-        bad = _bad(block, {Fault.COLUMNS: kept[odd]})
-        kept = np.delete(kept, odd) if odd else kept
-    count = block.count if unreadable is not None or bad else len(kept)
-    if unreadable is not None:
-        bad = _bad(block, {Fault.ENCODING: np.flatnonzero(unreadable)}) + bad
-    return _without_blank(Rows(columns, kept, count, bad))
+    if unreadable is None:
+        try:
+            return _without_blank(_parse_clean(block, layout))
+        except (_OddBlockError, pa.ArrowInvalid):
+            unreadable = np.zeros(block.count, bool)
+    return _without_blank(_parse_odd(block, unreadable, layout))
 
 
-def _quick(data: bytes, layout: Layout) -> tuple[list[pa.Array], list[int]]:
-    """Return the columns and the indices of lines with a wrong number of them.
+def _parse_clean(block: Block, layout: Layout) -> Rows:
+    """Parse a block at once; its lines are never counted, which would cost as much again."""
+    odd = _OddLines()
+    columns = _columns(block.data, layout, odd)
+    count = len(columns[0]) + len(odd.lines)
+    if b'"' in block.data and count != block.count:
+        raise _OddBlockError
+    lines = np.arange(count)
+    return Rows(columns, np.delete(lines, odd.lines) if odd.lines else lines, count, odd.bad())
+
+
+def _columns(data: bytes, layout: Layout, odd: _OddLines) -> list[pa.Array]:
+    """Return the columns of some lines, and note those with a wrong number of them.
 
     Raises
     ------
-    _OddBlockError
-        If a quoted field swallowed a line break, or too many lines are wrong.
     pyarrow.ArrowInvalid
-        If the parser cannot go on.
+        If the parser cannot go on, or too many lines are wrong.
     """
-    odd: list[int] = []
-
-    def note(row: pacsv.InvalidRow) -> str:
-        odd.append(row.number - 1)
-        return "skip" if len(odd) <= _MANY_ODD_ROWS else "error"
-
     names = [str(place) for place in range(layout.width)]
     if not data:
-        return [pa.array([], pa.string()) for _ in names], []
-    quoted = b'"' in data
+        return [pa.array([], pa.string()) for _ in names]
     table = pacsv.read_csv(
         pa.BufferReader(data),
         read_options=pacsv.ReadOptions(
@@ -93,9 +111,9 @@ def _quick(data: bytes, layout: Layout) -> tuple[list[pa.Array], list[int]]:
         ),
         parse_options=pacsv.ParseOptions(
             delimiter=layout.delimiter,
-            quote_char='"' if quoted else False,
+            quote_char='"' if b'"' in data else False,
             ignore_empty_lines=False,
-            invalid_row_handler=note,
+            invalid_row_handler=odd.note,
         ),
         convert_options=pacsv.ConvertOptions(
             column_types=dict.fromkeys(names, pa.string()),
@@ -103,9 +121,7 @@ def _quick(data: bytes, layout: Layout) -> tuple[list[pa.Array], list[int]]:
             strings_can_be_null=False,
         ),
     )
-    if quoted and table.num_rows + len(odd) != Block(data).count:
-        raise _OddBlockError
-    return [_one(column) for column in table.columns], odd
+    return [_one(column) for column in table.columns]
 
 
 def _one(column: pa.ChunkedArray) -> pa.Array:
@@ -114,23 +130,18 @@ def _one(column: pa.ChunkedArray) -> pa.Array:
     return pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], column.type)
 
 
-def _careful(
-    block: Block, unreadable: BoolArray | None, layout: Layout
-) -> tuple[list[pa.Array], RowArray, list[BadLines]]:
-    """Find the lines that spoil a block, and return the columns of the others."""
-    left = np.ones(block.count, bool) if unreadable is None else ~unreadable
-    unclosed, width = _shape(block, left, layout.delimiter)
-    odd = left & ~unclosed & (width != layout.width)
-    bad = _bad(
-        block,
-        {Fault.QUOTE: np.flatnonzero(unclosed & left), Fault.COLUMNS: np.flatnonzero(odd)},
-    )
-    data, kept = _without(block, ~left | unclosed | odd)
-    columns, still_odd = _quick(data, layout)
-    lines = np.flatnonzero(left & ~unclosed & ~odd) if kept is None else kept
-    if still_odd:
-        bad += _bad(block, {Fault.COLUMNS: lines[still_odd]})
-    return columns, np.delete(lines, still_odd), bad
+def _parse_odd(block: Block, unreadable: BoolArray, layout: Layout) -> Rows:
+    """Find the lines that spoil a block, and parse the others."""
+    unclosed, width = _shape(block, ~unreadable, layout.delimiter)
+    odd = ~unreadable & ~unclosed & (width != layout.width)
+    data, kept = _without(block, unreadable | unclosed | odd)
+    bad = _bad(block, {Fault.ENCODING: unreadable, Fault.QUOTE: unclosed, Fault.COLUMNS: odd})
+    left = _OddLines()
+    columns = _columns(data, layout, left)
+    if left.lines:
+        bad += _bad(block, {Fault.COLUMNS: np.isin(np.arange(block.count), kept[left.lines])})
+        kept = np.delete(kept, left.lines)
+    return Rows(columns, kept, block.count, bad)
 
 
 def _shape(block: Block, left: BoolArray, delimiter: str) -> tuple[BoolArray, RowArray]:
@@ -183,10 +194,8 @@ def _is_text(line: bytes) -> bool:
     return b"\0" not in line
 
 
-def _without(block: Block, dropped: BoolArray | None) -> tuple[bytes, RowArray | None]:
+def _without(block: Block, dropped: BoolArray) -> tuple[bytes, RowArray]:
     """Return the text without some lines, and the indices of those that stay."""
-    if dropped is None:
-        return block.data, None
     starts = block.starts
     edges = np.flatnonzero(np.diff(np.concatenate(([True], dropped, [True]))))
     view = memoryview(block.data)
@@ -194,23 +203,34 @@ def _without(block: Block, dropped: BoolArray | None) -> tuple[bytes, RowArray |
     return b"".join(view[begin:end] for begin, end in runs), np.flatnonzero(~dropped)
 
 
-def _bad(block: Block, lines: dict[Fault, RowArray]) -> list[BadLines]:
+def _bad(block: Block, found: dict[Fault, BoolArray]) -> list[BadLines]:
     """Return the bad lines by fault; a line that holds nothing is none."""
-    found = []
-    for fault, each in lines.items():
-        filled = [line for line in each.tolist() if block.line(line).strip(_BLANK)]
-        if filled:
-            found.append(BadLines(fault, np.array(filled, np.int64)))
-    return found
+    bad = []
+    for fault, which in found.items():
+        lines = [line for line in np.flatnonzero(which).tolist() if block.line(line).strip(_BLANK)]
+        if lines:
+            bad.append(BadLines(fault, np.array(lines, np.int64), partial(_line_at, block, lines)))
+    return bad
+
+
+def _line_at(block: Block, lines: list[int], index: int) -> bytes:
+    return block.line(lines[index])
 
 
 def _without_blank(rows: Rows) -> Rows:
     blank = np.ones(len(rows.lines), bool)
     for column in rows.columns:
-        blank &= pc.binary_length(column).to_numpy(zero_copy_only=False) == 0
+        blank &= text_lengths(column) == 0
         if not blank.any():
             return rows
     stay = pa.array(~blank)
     rows.columns = [column.filter(stay) for column in rows.columns]
     rows.lines = rows.lines[~blank]
     return rows
+
+
+def text_of(rows: Rows, block: Block, delimiter: str, row: int) -> str | bytes:
+    """Return the text of a row: put together again if that gives the line as it was."""
+    if b'"' in block.data:
+        return block.line(int(rows.lines[row]))
+    return delimiter.join(column[row].as_py() for column in rows.columns)

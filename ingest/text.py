@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import partial
 
 from bondtrail.results import Reject
-from ingest.faults import Fault, RejectBook, RowArray
+from ingest.faults import RAW_BYTES, Fault, RejectBook
 from ingest.header import HeaderError, Layout, layout_of_line
 from ingest.lines import LONGEST_LINE, Block, Broken, LongLine, Part, split
-from ingest.rows import Rows, parse
+from ingest.rows import BadLines, parse, text_of
 from ingest.sources import Source, known_form
 from ingest.tables import Batch, Table, Take, settle
 
@@ -51,15 +51,18 @@ class TextFile:
         if part is None:
             self.is_empty = True
             return
-        self._head = part.line(0) if isinstance(part, Block) else part.head
+        self._head = (
+            part.data[:RAW_BYTES].partition(b"\n")[0] if isinstance(part, Block) else part.head
+        )
         _refuse_other_forms(part.data if isinstance(part, Block) else part.head)
         if isinstance(part, Broken):
             raise HeaderError(f"{part.reason}: copy it again from where it comes from")
         if isinstance(part, LongLine):
             raise HeaderError(f"the first line is longer than {LONGEST_LINE} bytes: no header")
-        layout = layout_of_line(part.line(0, None))
+        line, _, rest_of_it = part.data.partition(b"\n")
+        layout = layout_of_line(line.rstrip(b"\r"))
         self._line += 1
-        rest = Block(part.data[int(part.starts[1]) :])
+        rest = Block(rest_of_it)
         self.layout = _with_last_column(layout, rest)
         if rest.data:
             self._parts = _chain(rest, self._parts)
@@ -82,36 +85,14 @@ class TextFile:
         rows = parse(block, layout)
         first = self._line
         self._line += rows.count
-        table = Table(
-            rows.columns,
-            rows.lines + first,
-            lambda row: block.line(int(rows.lines[row])),
-        )
+        raw = partial(text_of, rows, block, layout.delimiter)
+        table = Table(rows.columns, rows.lines + first, raw)
         batch = settle(table, take(table), self._book)
-        self._add_bad_lines(batch, block, rows, first)
-        return batch
-
-    def _add_bad_lines(self, batch: Batch, block: Block, rows: Rows, first: int) -> None:
         for bad in rows.bad:
             batch.read += len(bad.lines)
-            batch.rejects += self._book.rows(
-                bad.fault,
-                bad.lines + first,
-                self._line_reason(bad.fault, block, bad.lines),
-                partial(_line_at, block, bad.lines),
-            )
-
-    def _line_reason(self, fault: Fault, block: Block, lines: RowArray) -> Callable[[int], str]:
-        assert self.layout is not None
-        if fault is Fault.QUOTE:
-            return lambda _: "a quote is opened and not closed: a row ends with its line"
-        if fault is Fault.ENCODING:
-            return lambda _: "the line is not UTF-8 text: save the file as UTF-8"
-        width, mark = self.layout.width, self.layout.delimiter.encode()
-        return lambda index: (
-            f"{block.line(int(lines[index]), None).count(mark) + 1} columns, "
-            f"but the header has {width}"
-        )
+            reason = partial(_line_reason, bad, layout)
+            batch.rejects += self._book.rows(bad.fault, bad.lines + first, reason, bad.text)
+        return batch
 
     def _oddity(self, part: LongLine | Broken) -> Batch:
         if isinstance(part, Broken):
@@ -140,7 +121,7 @@ def _with_last_column(layout: Layout, rest: Block) -> Layout:
     """Return a layout with one more, nameless column if the rows end with a delimiter."""
     if not rest.data:
         return layout
-    line = rest.line(0, None)
+    line = rest.data.partition(b"\n")[0].rstrip(b"\r")
     mark = layout.delimiter.encode()
     if line.count(mark) != layout.width or not line.rstrip(b" ").endswith(mark):
         return layout
@@ -153,5 +134,10 @@ def _chain(first: Block, rest: Iterator[Part]) -> Iterator[Part]:
     yield from rest
 
 
-def _line_at(block: Block, lines: RowArray, index: int) -> bytes:
-    return block.line(int(lines[index]))
+def _line_reason(bad: BadLines, layout: Layout, index: int) -> str:
+    if bad.fault is Fault.QUOTE:
+        return "a quote is opened and not closed: a row ends with its line"
+    if bad.fault is Fault.ENCODING:
+        return "the line is not UTF-8 text: save the file as UTF-8"
+    columns = bad.text(index).count(layout.delimiter.encode()) + 1
+    return f"about {columns} columns, but the header has {layout.width}"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +23,7 @@ NO_FAULT = 255
 
 _CODE = {role: code for code, role in enumerate(ROLES)}
 _FAULT = {fault: code for code, fault in enumerate(FAULTS)}
+_LARGEST = 1e300  # beyond it a flow is no number, and could overflow when its unit is converted
 _NUMBER_FORM = r"^[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?$"
 _OVER = re.compile(r"(?:>=?|over) ?[0-9.,]+ ?(?:k|m|g)?(?:ohms?|Ω)?\Z", re.IGNORECASE)
 _OPEN_WORDS = (
@@ -84,16 +84,13 @@ def read_values(
     (ndarray of float64, ndarray of uint8), shape (n,)
         Values, 0 where there is a fault; and indices into `FAULTS`, or `NO_FAULT`.
     """
-    if _is_text(column.type):
-        numbers, faults = _from_text(pc.fill_null(column, ""), roles, decimal_comma)
-    else:
+    if not _is_text(column.type):
         numbers, faults = _from_numbers(column, roles)
-    with np.errstate(over="ignore"):  # beyond the largest float is infinite, and judged so
-        numbers *= scale
-    for fault, wrong in _wrong(numbers, roles):
-        faults[wrong & (faults == NO_FAULT)] = _FAULT[fault]
-    numbers[faults != NO_FAULT] = 0.0
-    return numbers, faults
+    elif _repeats(column):
+        numbers, faults = _from_few_texts(column, roles, decimal_comma)
+    else:
+        numbers, faults = _from_many_texts(column, roles, decimal_comma)
+    return numbers * scale, faults
 
 
 def value_fault(fault: Fault, text: str, tag: str, role: Role) -> str:
@@ -145,32 +142,12 @@ def _from_numbers(column: pa.Array, roles: CodeArray) -> tuple[ValueArray, CodeA
     filled = pc.fill_null(column.cast(pa.float64(), safe=False), math.inf)
     numbers = filled.to_numpy(zero_copy_only=False).copy()
     faults = np.full(len(column), NO_FAULT, np.uint8)
+    for code in np.flatnonzero(np.bincount(roles)):
+        rows = roles == code
+        faults[rows] = _judged(numbers[rows], ROLES[code])
     faults[absent & (roles != _CODE[Role.RESISTANCE])] = _FAULT[Fault.EMPTY]
+    numbers[faults != NO_FAULT] = 0.0
     return numbers, faults
-
-
-def _from_text(
-    texts: pa.Array, roles: CodeArray, decimal_comma: bool
-) -> tuple[ValueArray, CodeArray]:
-    numbers, is_number = _numbers(texts, decimal_comma)
-    faults = np.full(len(texts), NO_FAULT, np.uint8)
-    if is_number is not None and not is_number.all():
-        words = ~is_number
-        numbers[words], faults[words] = _from_words(texts.filter(pa.array(words)), roles[words])
-    return numbers, faults
-
-
-def _numbers(texts: pa.Array, decimal_comma: bool) -> tuple[ValueArray, BoolArray | None]:
-    """Return the numbers in a column of text and which rows are numbers (None: all)."""
-    whole = _cast(texts)
-    if whole is not None:
-        return whole, None
-    if _repeats(texts):
-        encoded = texts.dictionary_encode()
-        codes = encoded.indices.to_numpy()
-        numbers, is_number = _matched(encoded.dictionary, decimal_comma)
-        return numbers[codes], is_number[codes]
-    return _matched(texts, decimal_comma)
 
 
 def _repeats(texts: pa.Array) -> bool:
@@ -179,7 +156,59 @@ def _repeats(texts: pa.Array) -> bool:
     return bool(pc.count_distinct(sample).as_py() * 2 < len(sample))
 
 
-def _matched(texts: pa.Array, decimal_comma: bool) -> tuple[ValueArray, BoolArray]:
+def _from_few_texts(
+    texts: pa.Array, roles: CodeArray, decimal_comma: bool
+) -> tuple[ValueArray, CodeArray]:
+    """Read each different text once for each role that is there."""
+    encoded = (pc.fill_null(texts, "") if texts.null_count else texts).dictionary_encode()
+    codes = encoded.indices.to_numpy()
+    size = len(encoded.dictionary)
+    values = np.zeros((len(ROLES), size))
+    faults = np.full((len(ROLES), size), NO_FAULT, np.uint8)
+    found = _numbers(encoded.dictionary, decimal_comma)
+    for code in np.flatnonzero(np.bincount(roles)):
+        values[code], faults[code] = _read(encoded.dictionary, *found, ROLES[code])
+    places = codes if (roles == roles[:1]).all() else roles.astype(np.int32) * size + codes
+    first = int(roles[0]) * size if places is codes else 0
+    return values.ravel()[first:].take(places), faults.ravel()[first:].take(places)
+
+
+def _from_many_texts(
+    texts: pa.Array, roles: CodeArray, decimal_comma: bool
+) -> tuple[ValueArray, CodeArray]:
+    """Read role by role."""
+    values = np.zeros(len(texts))
+    faults = np.full(len(texts), NO_FAULT, np.uint8)
+    texts = pc.fill_null(texts, "") if texts.null_count else texts
+    for code in np.flatnonzero(np.bincount(roles)):
+        rows = roles == code
+        some = texts if rows.all() else texts.filter(pa.array(rows))
+        values[rows], faults[rows] = _read(some, *_numbers(some, decimal_comma), ROLES[code])
+    return values, faults
+
+
+def _read(
+    texts: pa.Array, numbers: ValueArray, is_number: BoolArray, role: Role
+) -> tuple[ValueArray, CodeArray]:
+    """Return what texts mean as readings of one role; ``numbers`` are those that are numbers."""
+    values = numbers.copy()
+    faults = _judged(values, role)
+    if not is_number.all():
+        encoded = texts.filter(pa.array(~is_number)).dictionary_encode()
+        meant = [_word(word, role) for word in encoded.dictionary.to_pylist()]
+        codes = encoded.indices.to_numpy()
+        values[~is_number] = np.array([value for value, _ in meant], np.float64)[codes]
+        faults[~is_number] = np.array([fault for _, fault in meant], np.uint8)[codes]
+    values[faults != NO_FAULT] = 0.0
+    return values, faults
+
+
+def _numbers(texts: pa.Array, decimal_comma: bool) -> tuple[ValueArray, BoolArray]:
+    """Return the numbers in a column of text, 0 elsewhere, and which rows are numbers."""
+    # A cast that fails costs more than one that does not: a few rows tell whether to try it.
+    whole = None if _cast(texts.slice(0, 512)) is None else _cast(texts)
+    if whole is not None:
+        return whole, np.ones(len(texts), bool)
     texts = pc.ascii_trim_whitespace(texts)
     if decimal_comma:
         texts = pc.replace_substring_regex(texts, r"^([^,.]*),([^,.]*)$", r"\1.\2")
@@ -199,18 +228,6 @@ def _cast(texts: pa.Array) -> ValueArray | None:
         return None
     numbers: ValueArray = cast.to_numpy(zero_copy_only=False)
     return numbers.copy()
-
-
-def _from_words(texts: pa.Array, roles: CodeArray) -> tuple[ValueArray, CodeArray]:
-    """Look each different (word, role) up once."""
-    encoded = texts.dictionary_encode()
-    words = encoded.dictionary.to_pylist()
-    keys = encoded.indices.to_numpy().astype(np.int64) * len(ROLES) + roles
-    distinct, inverse = np.unique(keys, return_inverse=True)
-    found = [_word(words[key // len(ROLES)], ROLES[key % len(ROLES)]) for key in distinct]
-    values = np.array([value for value, _ in found], np.float64)
-    faults = np.array([fault for _, fault in found], np.uint8)
-    return values[inverse], faults[inverse]
 
 
 def _word(text: str, role: Role) -> tuple[float, int]:
@@ -241,13 +258,16 @@ def _meaning(word: str, text: str, role: Role) -> float | None:
     return (_PERMISSIVE_WORDS if role is Role.PERMISSIVE else _CONTACT_WORDS).get(word)
 
 
-def _wrong(numbers: ValueArray, roles: CodeArray) -> Iterator[tuple[Fault, BoolArray]]:
-    """Yield each rule for numbers with the rows that break it; an earlier rule goes first."""
-    resistance = roles == _CODE[Role.RESISTANCE]
-    status = roles == _CODE[Role.STATUS]
-    contact = np.isin(roles, [_CODE[role] for role in _CONTACTS])
-    yield Fault.NAN, np.isnan(numbers)
-    yield Fault.NEGATIVE, resistance & (numbers < 0)
-    yield Fault.CONTACT, contact & (numbers != 0) & (numbers != 1)
-    yield Fault.STATUS, status & ~np.isin(numbers, (0, 1, 2, 3))
-    yield Fault.INFINITE, ~resistance & np.isinf(numbers)
+def _judged(numbers: ValueArray, role: Role) -> CodeArray:
+    """Return what is wrong with numbers as readings of one role."""
+    faults = np.full(numbers.size, NO_FAULT, np.uint8)
+    faults[np.isnan(numbers)] = _FAULT[Fault.NAN]
+    if role is Role.RESISTANCE:
+        faults[numbers < 0] = _FAULT[Fault.NEGATIVE]
+    elif role is Role.STATUS:
+        faults[~np.isin(numbers, (0, 1, 2, 3)) & ~np.isnan(numbers)] = _FAULT[Fault.STATUS]
+    elif role is Role.FLOW:
+        faults[np.abs(numbers) > _LARGEST] = _FAULT[Fault.INFINITE]
+    else:
+        faults[~np.isin(numbers, (0, 1)) & ~np.isnan(numbers)] = _FAULT[Fault.CONTACT]
+    return faults
