@@ -30,7 +30,7 @@ def alarm_starts(
     """
     lost = losses[:, 0]
     return {
-        AlarmKind.BOND_LOST: lost[covers(transfers, lost)],
+        AlarmKind.BOND_LOST: lost[:0] if is_fixed else lost[covers(transfers, lost)],
         AlarmKind.ITEM_BOND_LOST: lost if is_fixed else lost[:0],
         AlarmKind.MONITOR_FAULT: now.where(now.faulty)[:, 0],
         AlarmKind.DISAGREEMENT: np.sort(disagreements[:, 0]),

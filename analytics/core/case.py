@@ -80,7 +80,10 @@ class Case:
         return self.transfer_id(self.transfers[index])
 
     def volume(self, spans: Spans) -> float | None:
-        """Return what flowed during some spans, or None where flow is not measured. [L or kg]"""
+        """Return what flowed during some spans, or None where flow is not measured. [L or kg]
+
+        To a millionth, so that it does not depend on how the sum was cut.
+        """
         if Role.FLOW not in self.station.points:
             return None
         return round(sum(measured_volumes(self.station, self.signals, spans), 0.0), 6)

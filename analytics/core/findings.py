@@ -9,6 +9,7 @@ import numpy as np
 from analytics.core import exposures as flaws
 from analytics.core.case import Case
 from analytics.core.chattering import clusters
+from analytics.core.hookups import NEVER
 from analytics.core.isolation import after_work, isolated
 from analytics.core.mismatches import permissive_withheld, permissive_without_bond
 from analytics.core.release import early_release
@@ -249,8 +250,11 @@ def isolations(case: Case, work: Sequence[WorkWindow]) -> Iterator[Finding]:
 def early_releases(case: Case) -> Iterator[Finding]:
     """Yield the transfers after which the clamp came off too soon."""
     wait = nanoseconds(case.limits.release_wait_s)
-    for transfer in case.transfers if wait else ():
-        off = early_release(transfer.end, case.clamp, wait)
+    if not wait:
+        return
+    following = [*(transfer.start for transfer in case.transfers[1:]), int(NEVER)]
+    for transfer, after in zip(case.transfers, following, strict=False):
+        off = early_release(transfer.end, after, case.clamp, wait)
         if off is not None:
             yield finding(
                 Kind.EARLY_RELEASE,

@@ -7,13 +7,18 @@ import numpy as np
 from analytics.core.hookups import Contacts
 
 
-def early_release(transfer_end: int, clamp: Contacts, release_wait_ns: int) -> int | None:
+def early_release(
+    transfer_end: int, next_start: int, clamp: Contacts, release_wait_ns: int
+) -> int | None:
     """Return when the clamp came off, if that was too soon after the last flow, else None. [ns]
 
     Parameters
     ----------
     transfer_end : int
         End of the last flow of a transfer. [ns]
+    next_start : int
+        First flow of the next transfer: a clamp that stays on for it is not off after this one.
+        [ns]
     clamp : Contacts
         Hookups of the station; only one under way as flow ended can be released early.
     release_wait_ns : int
@@ -23,4 +28,4 @@ def early_release(transfer_end: int, clamp: Contacts, release_wait_ns: int) -> i
     if index == clamp.off.size or clamp.spans[index, 0] > transfer_end:
         return None
     off = int(clamp.off[index])
-    return off if off - transfer_end < release_wait_ns else None
+    return off if off - transfer_end < release_wait_ns and off <= next_start else None

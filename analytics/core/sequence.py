@@ -215,7 +215,9 @@ def _reading(resistance: Samples | None, moment: int) -> str:
     value = _in_force(resistance, moment)
     if value is None:
         return ""
-    return "open circuit" if np.isinf(value) else f"{value:.3g} ohm"
+    if np.isinf(value):
+        return "open circuit"
+    return f"{value:.3g} ohm" if value < 1000 else f"{value / 1000:.4g} kohm"
 
 
 def _beside(reading: str) -> str:

@@ -53,6 +53,7 @@ def judge(
     zone: ZoneInfo,
     work: Sequence[WorkWindow] = (),
     tickets: Sequence[Ticket] = (),
+    end: int | None = None,
 ) -> StationResults:
     """Return everything that the rules say of a station's signals.
 
@@ -66,6 +67,8 @@ def judge(
         The site's clock, for the days of the sums.
     work, tickets : sequence
         Maintenance windows and transfer tickets of the station.
+    end : int, optional
+        Nothing is said of what comes after, though samples may still hold then. [ns]
 
     Returns
     -------
@@ -75,6 +78,7 @@ def judge(
     span = observed_span(station, signals)
     if span is None:
         return StationResults(station.id)
+    span = span[0], min(span[1], end) if end is not None else span[1]
     verdict = examine(station, signals, span, work=work, tickets=tickets)
     first, last = local_day(span[0], zone), local_day(span[1] - 1, zone)
     days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]

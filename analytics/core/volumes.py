@@ -26,9 +26,9 @@ def volumes(flow: Samples, spans: Spans, stale_ns: int) -> list[float]:
     Returns
     -------
     list of float, length n
-        Each to a millionth, so that it does not depend on how the sum was cut. [L or kg]
+        [L or kg]
     """
-    return [round(_amount(flow, start, end, stale_ns), 6) for start, end in spans.tolist()]
+    return [_amount(flow, start, end, stale_ns) for start, end in spans.tolist()]
 
 
 def _amount(flow: Samples, start: int, end: int, stale_ns: int) -> float:
