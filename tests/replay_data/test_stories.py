@@ -134,3 +134,13 @@ def test_most_transfers_have_a_ticket(results: Results) -> None:
     transfers = [one for found in results.values() for one in found.transfers]
     assert sum(one.batch is not None for one in transfers) > 0.9 * len(transfers)
     assert any(one.batch is None for one in transfers)
+
+
+def test_the_readme_counts_right(results: Results) -> None:
+    """Nine drums in the bypass night, a dozen monitor trips, 41 minutes of sieve, 47 s of flow."""
+    night = {f.transfer for f in results["drum-3"].findings if f.kind is Kind.BYPASSED_FLOW}
+    assert len(night) == 9
+    assert _only(results["drum-3"], Kind.BOND_LOST_IN_FLOW).seconds == pytest.approx(47, abs=0.5)
+    assert sum(f.kind is Kind.NUISANCE_TRIP for f in results["rail-3"].findings) == 12
+    assert _only(results["dryer-sieve"], Kind.UNBONDED_START).seconds // 60 == 41
+    assert _only(results["road-2"], Kind.NO_BOND_TRANSFER).seconds // 60 == 16
