@@ -46,8 +46,8 @@ def _header(site_name: str | None) -> list[Any]:
             **aria("Pages"),
         ),
         dmc.ColorSchemeToggle(
-            lightIcon="Light",
-            darkIcon="Dark",
+            lightIcon="Dark view",
+            darkIcon="Light view",
             variant="default",
             size="sm",
             className="scheme",

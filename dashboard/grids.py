@@ -13,9 +13,9 @@ from dashboard.parts import aria
 Row = Mapping[str, Any]
 Column = dict[str, Any]
 
-AUTO_HEIGHT_ROWS = 18
+AUTO_HEIGHT_ROWS = 20
 """Up to so many rows a grid is as high as they are; beyond, it scrolls."""
-SCROLLING_PX = 640
+SCROLLING_PX = 560
 
 
 def text(field: str, header: str, width: int = 130, **more: Any) -> Column:
@@ -66,17 +66,19 @@ def grid(grid_id: str, columns: Sequence[Column], rows: Sequence[Row], label: st
             id=grid_id,
             columnDefs=list(columns),
             rowData=[dict(row) for row in rows],
-            defaultColDef={"sortable": True, "resizable": True, "suppressMovable": True},
+            defaultColDef={
+                "sortable": True,
+                "resizable": True,
+                "suppressMovable": True,
+                "wrapHeaderText": True,
+                "autoHeaderHeight": True,
+            },
             dashGridOptions={
                 "domLayout": "autoHeight" if short else "normal",
                 "rowHeight": 34,
-                "headerHeight": 40,
-                "wrapHeaderText": True,
-                "autoHeaderHeight": True,
                 "animateRows": False,
                 "enableCellTextSelection": True,
                 "ensureDomOrder": True,
-                "suppressMenuHide": True,
             },
             style={"height": None if short else f"{SCROLLING_PX}px", "width": "100%"},
             className="grid",

@@ -33,13 +33,13 @@ def severity_mark(severity: Severity) -> html.Span:
 
 
 def share_text(part: Share | None) -> str:
-    """Return a share with its count and interval; too few say so instead."""
+    """Return a share with its interval; too few to rank by say so instead."""
     if part is None or not part.of:
-        return "none"
-    count = f"{part.count:,} of {part.of:,}"
+        return "no transfers"
     if part.is_few:
-        return f"{count}, too few to rank"
-    return f"{count}, {share(part.value)} ({share(part.low)} to {share(part.high)})"
+        return "too few to rank"
+    low, high = share(part.low), share(part.high)
+    return f"{share(part.value)} ({low.removesuffix(' %')} to {high.removesuffix(' %')})"
 
 
 def interval_text(part: Share | None) -> str:

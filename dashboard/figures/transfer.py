@@ -11,12 +11,12 @@ from plotly.subplots import make_subplots
 
 from analytics.core.bond import Bond, resistance_states
 from analytics.core.runs import Timeline
-from analytics.core.spans import Spans
+from analytics.core.spans import NOWHERE, Spans
 from bondtrail.results import Finding, Severity, Trip
 from bondtrail.samples import Samples, ValueArray
 from bondtrail.site import Limits
 from dashboard.figures import palette
-from dashboard.figures.steps import Axis, Clock, Steps, boxes, line, steps
+from dashboard.figures.steps import Axis, Clock, Steps, boxes, inside, line, steps
 from dashboard.figures.wording import ohms, words
 
 FLOOR_OHM = 0.01
@@ -53,12 +53,14 @@ class Picture:
     clock: Clock
     limits: Limits
     bond: Timeline
+    exposed: Spans = field(default_factory=NOWHERE.copy)
+    """Flow with the bond known and not verified."""
     resistance: Signal | None = None
     flow: Signal | None = None
     flow_unit: str = ""
     lanes: Sequence[Lane] = ()
     findings: Sequence[Finding] = ()
-    trips: Sequence[Trip] = field(default=())
+    trips: Sequence[Trip] = ()
 
 
 def replay(picture: Picture) -> go.Figure:
@@ -89,19 +91,29 @@ def _resistance_panel(figure: go.Figure, picture: Picture) -> None:
         fillpattern={"shape": "/", "fgcolor": palette.LINE, "size": 7, "solidity": 0.18},
         name="Bond unknown",
         hoverinfo="skip",
+        showlegend=bool(unknown),
         row=1,
         col=1,
     )
     if picture.resistance is not None:
         _resistance_lines(figure, picture, picture.resistance, top)
-    limit = picture.limits.limit_ohm
+    mark_limit(figure, picture.limits.limit_ohm, row=1, col=1)
+
+
+def mark_limit(figure: go.Figure, limit_ohm: float, **place: int) -> None:
+    """Draw the limit and its name on a log axis of resistance."""
     figure.add_hline(
-        y=limit,
-        line={"color": palette.LIMIT, "width": 1.5, "dash": "dash"},
-        annotation={"text": f"limit {ohms(limit)}", "font": {"color": palette.LIMIT}},
-        annotation_position="top left",
-        row=1,
-        col=1,
+        y=limit_ohm, line={"color": palette.LIMIT, "width": 1.5, "dash": "dash"}, **place
+    )
+    figure.add_annotation(
+        text=f"limit {ohms(limit_ohm)}",
+        x=1,
+        xref="x domain",
+        xanchor="right",
+        y=float(np.log10(limit_ohm)),  # on a log axis a note is placed by its logarithm
+        yanchor="bottom",
+        showarrow=False,
+        **place,
     )
 
 
@@ -122,26 +134,67 @@ def _resistance_lines(figure: go.Figure, picture: Picture, signal: Signal, top: 
     state = resistance_states(signal.samples.value, limits.limit_ohm, limits.open_ohm)
     drawn = steps(signal.samples, state, signal.stale_ns, picture.end)
     drawn = _on_the_axis(drawn, axis_ends(picture)[0], top)
-    styles = [
-        ("Resistance", None, palette.LINE, 1.2, "skip", None),
-        ("At or below the limit", Bond.LOW, palette.LINE, 2.2, None, "%{y:.3~g} ohm"),
-        ("Above the limit", Bond.HIGH, palette.ORANGE, 3, None, "%{y:.4~s} ohm, above the limit"),
-        ("Open circuit", Bond.OPEN, palette.VERMILLION, 4, None, "open circuit"),
-    ]
-    for name, chosen, colour, width, hover, template in styles:
-        x, y = line(drawn, picture.clock, None if chosen is None else drawn.state == chosen)
-        figure.add_scatter(
-            x=x,
-            y=y,
-            mode="lines",
-            name=name,
-            line={"color": colour, "width": width},
-            hoverinfo=hover,
-            hovertemplate=template and template + "<extra></extra>",
-            showlegend=chosen is not None,
-            row=1,
-            col=1,
-        )
+    _resistance_line(figure, picture, drawn, _CONNECTED)
+    for style in _BY_STATE:
+        _resistance_line(figure, picture, drawn, style)
+    exposed = inside(drawn, picture.exposed)
+    for style in _EXPOSED:
+        _resistance_line(figure, picture, exposed, style)
+
+
+@dataclass(frozen=True, slots=True)
+class _Style:
+    """How the steps of some bond states are drawn."""
+
+    name: str
+    states: tuple[Bond, ...]
+    colour: str
+    width: float
+    hover: str | None = None
+    legend: bool = False
+
+
+_ANY = (Bond.LOW, Bond.HIGH, Bond.OPEN)
+_CONNECTED = _Style("Resistance", _ANY, palette.LINE, 1)
+_BY_STATE = (
+    _Style("At or below the limit", (Bond.LOW,), palette.LINE, 2.2, "%{y:.3~g} ohm"),
+    _Style("Above the limit", (Bond.HIGH,), palette.LINE, 2.2, "%{y:.3~s} ohm, above the limit"),
+    _Style("Open circuit", (Bond.OPEN,), palette.LINE, 2.2, "open circuit"),
+)
+_EXPOSED = (
+    _Style(
+        "Flow, bond not verified",
+        (Bond.LOW, Bond.HIGH),
+        palette.ORANGE,
+        4,
+        "flow without a verified bond, %{y:.3~s} ohm",
+        legend=True,
+    ),
+    _Style(
+        "Flow, open circuit",
+        (Bond.OPEN,),
+        palette.VERMILLION,
+        5,
+        "flow without a bond, open circuit",
+        legend=True,
+    ),
+)
+
+
+def _resistance_line(figure: go.Figure, picture: Picture, drawn: Steps, style: _Style) -> None:
+    x, y = line(drawn, picture.clock, np.isin(drawn.state, style.states))
+    figure.add_scatter(
+        x=x,
+        y=y,
+        mode="lines",
+        name=style.name,
+        line={"color": style.colour, "width": style.width},
+        hoverinfo=None if style.hover else "skip",
+        hovertemplate=style.hover and style.hover + "<extra></extra>",
+        showlegend=style.legend and bool(x.size),
+        row=1,
+        col=1,
+    )
 
 
 def _on_the_axis(drawn: Steps, low: float, top: float) -> Steps:
@@ -227,19 +280,23 @@ def _finding_bars(figure: go.Figure, picture: Picture, severity: Severity) -> No
         return
     ends = [(max(f.start, picture.start), min(f.end, picture.end)) for f in chosen]
     x = _parted(np.array(ends), picture.clock)
-    text = [part for f in chosen for part in (words(f.kind), words(f.kind), "")]
+    names = np.array([name for f in chosen for name in [_lane_name(f)] * 3], dtype=object)
     figure.add_scatter(
         x=x,
-        y=np.full(x.size, "Findings", dtype=object),
+        y=names,
         mode="lines+markers",
         line={"color": palette.SEVERITY_COLOUR[severity], "width": 5},
         marker={"symbol": palette.SEVERITY_SHAPE[severity], "size": 11},
         name=f"{severity.capitalize()} finding",
-        text=text,
-        hovertemplate="%{text}<extra></extra>",
+        hovertemplate=f"%{{y}} ({severity})<extra></extra>",
         row=3,
         col=1,
     )
+
+
+def _lane_name(finding: Finding) -> str:
+    """Return the lane of a finding: one a kind, so that those that overlap stay apart."""
+    return words(finding.kind).capitalize()
 
 
 def _mark_trips(figure: go.Figure, picture: Picture) -> None:
@@ -290,21 +347,25 @@ def _lay_out(figure: go.Figure, picture: Picture) -> None:
         col=1,
     )
     figure.update_yaxes(title_text=f"Flow, {picture.flow_unit}" if picture.flow else "Flow", row=2)
-    order = ["Findings", *(lane.name for lane in picture.lanes)][::-1]
+    kinds = dict.fromkeys(_lane_name(finding) for finding in picture.findings)
+    order = [*kinds, *(lane.name for lane in picture.lanes)][::-1] or ["No contacts recorded"]
     figure.update_yaxes(
         type="category",
         categoryorder="array",
         categoryarray=order,
         range=[-0.6, len(order) - 0.4],
+        automargin=True,
         row=3,
     )
     span = picture.clock.axis([picture.start, picture.end])
     figure.update_xaxes(type="date", range=[float(span[0]), float(span[1])], tickformat="%H:%M:%S")
-    figure.update_xaxes(title_text=f"Site time: {picture.clock.label}", row=3)
+    figure.update_xaxes(
+        title={"text": f"Site time: {picture.clock.label}", "font": {"size": 12}}, row=3
+    )
     figure.update_xaxes(gridcolor=palette.GRID, zeroline=False, hoverformat="%H:%M:%S.%L")
     figure.update_yaxes(gridcolor=palette.GRID, zeroline=False, fixedrange=True)
     figure.update_layout(
-        height=640,
+        height=600 + 26 * max(0, len(order) - 3),
         margin={"l": 78, "r": 16, "t": 34, "b": 50},
         paper_bgcolor=palette.NOTHING,
         plot_bgcolor=palette.NOTHING,

@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from bondtrail.results import Hookup, Outcome, TripCause
 from dashboard.figures import palette
 from dashboard.figures.steps import Clock
-from dashboard.figures.transfer import FLOOR_OHM
+from dashboard.figures.transfer import FLOOR_OHM, mark_limit
 from dashboard.figures.wording import ohms, words
 
 
@@ -25,12 +25,7 @@ def hookup_trend(hookups: Sequence[Hookup], limit_ohm: float, clock: Clock) -> g
     failed = [h for h in hookups if h.outcome is Outcome.FAILED]
     _dots(figure, verified, [h.median_ohm for h in verified], clock, "Verified: median", None)
     _dots(figure, failed, [h.lowest_ohm for h in failed], clock, "Failed: lowest", "x")
-    figure.add_hline(
-        y=limit_ohm,
-        line={"color": palette.LIMIT, "width": 1.5, "dash": "dash"},
-        annotation={"text": f"limit {ohms(limit_ohm)}", "font": {"color": palette.LIMIT}},
-        annotation_position="top left",
-    )
+    mark_limit(figure, limit_ohm)
     _lay_out(figure, clock)
     return figure
 

@@ -144,7 +144,7 @@ def _chosen_count(view: StationView, choice: Choice) -> int:
 
 FINDING_COLUMNS = [
     grids.severity_column(),
-    grids.text("time", "Begins", 175),
+    grids.text("time", "Begins", 192),
     grids.text("kind", "Kind", 190),
     grids.number("seconds", "Lasts", 110, **grids.shown_as("lasts")),
     grids.text("summary", "What was seen", 520, flex=1, minWidth=300, tooltipField="summary"),
@@ -197,7 +197,7 @@ def _how_many(listed: int, of: int, noun: str) -> html.P:
 
 
 TRANSFER_COLUMNS = [
-    grids.link("time", "Begins", 175),
+    grids.link("time", "Begins", 192),
     grids.text(
         "verdict",
         "Verdict",
@@ -286,7 +286,7 @@ def _trips(view: StationView) -> html.Section:
 
 
 HOOKUP_COLUMNS = [
-    grids.text("time", "Begins", 175),
+    grids.text("time", "Begins", 192),
     grids.text(
         "outcome",
         "Outcome",

@@ -102,22 +102,19 @@ def _site_tally(overview: Overview) -> html.Dl:
 
 
 COLUMNS = [
-    grids.link("name", "Station", 170, pinned="left"),
-    grids.text("kind", "Kind", 130),
-    grids.count_of("critical", "critical", "◆ Critical"),
-    grids.count_of("major", "major", "▲ Major"),
-    grids.number("nuisance", "Nuisance trips", 110),
-    grids.count_of("minor", "minor", "● Minor"),
-    grids.number("transfers", "Transfers", 105),
-    grids.number(
-        "compliance", "Compliant (95 % interval)", 265, **grids.shown_as("compliance_text")
-    ),
-    grids.number("not_bonded_s", "Flow not bonded", 120, **grids.shown_as("not_bonded")),
-    grids.number("no_data_s", "Flow, bond unknown", 120, **grids.shown_as("no_data")),
-    grids.number("bypassed_s", "Flow bypassed", 120, **grids.shown_as("bypassed")),
-    grids.number("failed", "Failed hookups", 130, **grids.shown_as("hookups")),
-    grids.number("trips", "All trips", 90),
-    grids.number("coverage", "Bond state known", 115, **grids.shown_as("coverage_text")),
+    grids.link("name", "Station", 172, pinned="left"),
+    grids.text("kind", "Kind", 122),
+    grids.count_of("critical", "critical", "◆ Critical", 88),
+    grids.count_of("major", "major", "▲ Major", 82),
+    grids.number("nuisance", "Nuisance trips", 98, **grids.shown_as("nuisance_text")),
+    grids.count_of("minor", "minor", "● Minor", 82),
+    grids.number("compliant", "Compliant transfers", 130, **grids.shown_as("compliant_text")),
+    grids.number("share", "Share (95 % interval)", 178, **grids.shown_as("share_text")),
+    grids.number("not_bonded_s", "Flow not bonded", 112, **grids.shown_as("not_bonded")),
+    grids.number("no_data_s", "Flow, bond unknown", 118, **grids.shown_as("no_data")),
+    grids.number("bypassed_s", "Flow bypassed", 105, **grids.shown_as("bypassed")),
+    grids.number("failed", "Failed hookups", 105, **grids.shown_as("hookups")),
+    grids.number("coverage", "Bond state known", 102, **grids.shown_as("coverage_text")),
 ]
 
 
@@ -136,10 +133,11 @@ def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
         "major": row.severities[Severity.MAJOR],
         "minor": row.severities[Severity.MINOR],
         "nuisance": row.nuisance_trips,
-        "trips": row.trips.total(),
-        "transfers": sums.transfers,
-        "compliance": compliance.value if compliance else None,
-        "compliance_text": share_text(compliance),
+        "nuisance_text": f"{row.nuisance_trips:,} of {row.trips.total():,}",
+        "compliant": sums.compliant_transfers,
+        "compliant_text": f"{sums.compliant_transfers:,} of {sums.transfers:,}",
+        "share": compliance.value if compliance else None,
+        "share_text": share_text(compliance),
         "not_bonded_s": sums.not_bonded_s,
         "not_bonded": duration(sums.not_bonded_s),
         "no_data_s": sums.no_data_s,

@@ -41,7 +41,6 @@ def layout(id: str | None = None, **_: Any) -> Any:  # the name that the address
             "New readings may have given it another start: look for it at its station.",
             home_link(),
         )
-    clock = view.picture.clock
     return html.Div(
         [
             _crumb(view),
@@ -51,12 +50,11 @@ def layout(id: str | None = None, **_: Any) -> Any:  # the name that the address
                 for text in view.damaged
             ),
             html.Div(
-                [_replay(view), _events(view)],
+                [
+                    html.Div([_replay(view), _findings(view)]),
+                    html.Div([_events(view), _about(view), _limits(view)]),
+                ],
                 className="columns columns-side",
-            ),
-            html.Div(
-                [_findings(view), html.Div([_about(view, clock), _limits(view)])],
-                className="columns columns-even",
             ),
         ]
     )
@@ -146,7 +144,7 @@ def _findings(view: TransferView) -> html.Section:
 
 
 def _finding(finding: Finding, clock: Clock) -> html.Li:
-    span = f"{clock.text(finding.start)}, for {duration(finding.seconds)}"
+    span = f"{clock.text(finding.start, '%d %b %H:%M:%S')}, for {duration(finding.seconds)}"
     behind = [(words(name), _plain(value)) for name, value in finding.evidence.items()]
     limits = [(words(name), f"{value:g}") for name, value in finding.limits.items()]
     return html.Li(
@@ -173,7 +171,7 @@ def _plain(value: Any) -> str:
     return "-" if value is None else str(value)
 
 
-def _about(view: TransferView, clock: Clock) -> html.Section:
+def _about(view: TransferView) -> html.Section:
     transfer = view.transfer
     quantity = None if transfer.volume is None else f"{transfer.volume:,.0f} {transfer.unit}"
     lead = transfer.bond_lead_s

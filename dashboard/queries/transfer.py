@@ -59,6 +59,7 @@ def transfer_view(store: Store, transfer_id: str) -> TransferView | None:
         clock=clock_at(transfer.start, site.zone),
         limits=station.limits,
         bond=now.bond,
+        exposed=now.where(now.flowing & now.bond_known & ~now.is_verified),
         resistance=_signal(station, signals, Role.RESISTANCE),
         flow=_signal(station, signals, Role.FLOW),
         flow_unit=f"{station.volume_unit or ''}/min",
