@@ -16,11 +16,15 @@ from store.errors import (
 from store.face import Store, open_store
 from store.merging import Written
 from store.points import PointSummary
+from store.summaries import DayMark, FindingCount, FindingMark, Summaries, TripCount
 from store.touches import Touch
 
 __all__ = [
     "BulkWriter",
     "DamageError",
+    "DayMark",
+    "FindingCount",
+    "FindingMark",
     "NewerStoreError",
     "NotAStoreError",
     "PointSummary",
@@ -29,7 +33,9 @@ __all__ = [
     "StoreError",
     "StoreFullError",
     "StoreUnavailableError",
+    "Summaries",
     "Touch",
+    "TripCount",
     "Written",
     "open_store",
 ]

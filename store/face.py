@@ -26,6 +26,7 @@ from store.errors import DamageError
 from store.merging import Written
 from store.points import PointSummary
 from store.segments import OnDamage, raise_damage
+from store.summaries import Summaries
 from store.touches import Touch
 from store.upgrade import upgrade
 
@@ -72,6 +73,8 @@ class Store:
         self._db = db
         self.where = db.where
         """The address of the store, without its password."""
+        self.summaries = Summaries(db)
+        """Sums and latest rows of the results, as a board shows them."""
 
     def __enter__(self) -> Self:
         return self
