@@ -17,7 +17,7 @@ from bondtrail.cli import opening, output, tables
 from bondtrail.cli.faults import Fault, print_fault, printable, translated
 from bondtrail.cli.options import db_option, example, site_option
 from bondtrail.cli.show import point_rows
-from bondtrail.settings import hide_password, sqlite_file
+from bondtrail.settings import hide_password
 
 if TYPE_CHECKING:
     from bondtrail.cli.rows import PointRow
@@ -96,8 +96,7 @@ def _noted(faults: list[Fault]) -> Iterator[None]:
 
 def _examined(db: str, given: Site | None) -> tuple[Site | None, list[Remark]]:
     """Return the site to look at, and what there is to say of the store and its readings."""
-    file = sqlite_file(db)
-    if file is not None and not file.exists() and given is not None:
+    if given is not None and opening.is_missing(db):
         return given, [Remark(Level.NOTE, f"no store yet at {db}", "bondtrail load makes it")]
     with opening.existing_store(db) as store:
         site = given or opening.needed_site(store)
@@ -154,7 +153,7 @@ def _reading_remarks(held: Sequence[PointRow], site: Site) -> Iterator[Remark]:
     ages = {row.point: row.age_s for row in held if row.age_s is not None}
     yield from _about_points(
         Level.WRONG,
-        "the last reading lies in the future",
+        "with the last reading in the future",
         [name for name, age_s in ages.items() if age_s < -AHEAD_S],
         "set the clock of the source or of this machine; if the times had no offset, the zone",
     )

@@ -15,6 +15,7 @@ from bondtrail.cli import opening, output
 from bondtrail.cli.faults import Fault, print_warning
 from bondtrail.cli.options import db_option, example, site_option
 from bondtrail.cli.progress import shown_progress
+from bondtrail.settings import SITE_VARIABLE, hide_password
 
 if TYPE_CHECKING:
     from ingest import FileReport, LoadReport, Progress
@@ -50,7 +51,12 @@ def command(
     given = opening.given_site(site_file)
     clock = _zone(zone)
     now = opening.clock_ns()
-    with open_store(db) if given else opening.existing_store(db) as store:
+    if given is None and opening.is_missing(db):
+        raise Fault(
+            f"no site file, and no store at {hide_password(db)} that would have one",
+            f"Say what the tags mean: --site FILE, or {SITE_VARIABLE}.",
+        )
+    with open_store(db) as store:
         site = opening.settle_site(store, given, now)
         with file_progress() as step:
             report = load_files(store, site, paths, zone=clock, now=now, progress=step)

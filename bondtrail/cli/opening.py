@@ -26,6 +26,12 @@ def clock_ns() -> int:
     return time.time_ns()
 
 
+def is_missing(url: str) -> bool:
+    """Return whether a URL names a SQLite file that does not exist."""
+    file = sqlite_file(url)
+    return file is not None and not file.exists()
+
+
 def existing_store(url: str) -> Store:
     """Open a store that must be there already: reading never makes an empty one.
 
@@ -36,8 +42,7 @@ def existing_store(url: str) -> Store:
     """
     from store import open_store
 
-    file = sqlite_file(url)
-    if file is not None and not file.exists():
+    if is_missing(url):
         raise Fault(
             f"no store at {hide_password(url)}",
             f"Load readings first (bondtrail load), or name another one by --db or {DB_VARIABLE}.",

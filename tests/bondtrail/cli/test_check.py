@@ -1,0 +1,149 @@
+"""What `check` says of a site file, a store and its readings; it changes nothing."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bondtrail.cli import opening
+from bondtrail.samples import Samples
+from bondtrail.site import load_site
+from bondtrail.times import parse_time
+from store import open_store
+
+Run = Callable[..., Any]
+
+NOW = parse_time("2026-03-10T00:00:00Z")
+SECOND = 10**9
+DB = "sqlite:///bondtrail.db"
+
+
+@pytest.fixture(autouse=True)
+def still_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(opening, "clock_ns", lambda: NOW)
+
+
+def fill(site_file: str, **last: int) -> None:
+    """Store one good reading of each point of the road bay, at the moment given."""
+    with open_store(DB) as store:
+        store.put_site(load_site(Path(site_file)), 0)
+        store.write({f"bay-1.{role}": Samples.of([at], [1.0]) for role, at in last.items()})
+
+
+def remarks(text: str) -> dict[str, str]:
+    """Return the remarks by their first words, each with its level."""
+    lines = text.replace("\n       ", " ").splitlines()
+    found = (line.split("  ", 1) for line in lines if line.startswith(("ok", "note", "WRONG")))
+    return {said.strip(): level for level, said in found}
+
+
+def said(shown: Any, words: str) -> str:
+    (level,) = [level for said, level in remarks(shown.out).items() if words in said]
+    return level
+
+
+def test_a_site_file_alone_is_enough_and_no_store_is_made(
+    run: Run, folder: Path, site_file: str
+) -> None:
+    shown = run("check", "--site", site_file)
+    assert shown.status == 0
+    assert said(shown, "Test site (invented), 2 stations, 4 points, Europe/Lisbon") == "ok"
+    assert said(shown, "no store yet") == "note"
+    assert [path.name for path in folder.iterdir()] == [site_file]
+
+
+def test_it_says_what_each_station_can_and_cannot_be_judged_on(run: Run, site_file: str) -> None:
+    lines = run("check", "--site", site_file).out.splitlines()
+    bay = next(line for line in lines if line.startswith("bay-1"))
+    assert "yes: bond, " in bay
+    assert any(line.strip().startswith("no: bypass") for line in lines)
+    assert any("not a safety function" in line for line in lines)
+
+
+def test_a_wrong_site_file_does_not_keep_it_from_looking_at_the_store(
+    run: Run, folder: Path, site_file: str
+) -> None:
+    fill(site_file, flow=NOW)
+    (folder / "wrong.toml").write_text("schema = 1\n[sites]\n", encoding="utf-8")
+    shown = run("check", "--site", "wrong.toml")
+    assert shown.status == 2
+    assert "wrong.toml" in shown.err
+    assert said(shown, "store sqlite:///bondtrail.db: 1 samples") == "ok"
+
+
+@pytest.mark.parametrize(
+    ("ages_s", "status", "words", "level"),
+    [
+        ({"resistance": 1, "flow": 1, "permissive": 1}, 0, "matches its checksum", "ok"),
+        ({"resistance": 1, "flow": 1}, 0, "1 point never seen: bay-1.permissive", "note"),
+        ({"resistance": 1, "flow": 6}, 0, "1 point silent", "note"),
+        ({"resistance": 86400, "flow": 90000}, 0, "the newest reading is 1 d old", "note"),
+        ({"resistance": 1, "flow": -60}, 0, "results lack new readings of 1 station", "note"),
+        ({"resistance": 1, "flow": -61}, 3, "1 point with the last reading in the future", "WRONG"),
+    ],
+)
+def test_readings(
+    run: Run, site_file: str, ages_s: dict[str, int], status: int, words: str, level: str
+) -> None:
+    text = Path(site_file).read_text(encoding="utf-8")
+    Path(site_file).write_text(text.partition('[[station]]\nid = "dryer"')[0], encoding="utf-8")
+    fill(site_file, **{role: NOW - age * SECOND for role, age in ages_s.items()})
+    shown = run("check")
+    assert shown.status == status
+    assert said(shown, words) == level
+
+
+def test_a_damaged_block_is_named_and_wrong(run: Run, folder: Path, site_file: str) -> None:
+    fill(site_file, flow=NOW)
+    with open_store(DB) as store:
+        store.fold()
+    with sqlite3.connect("bondtrail.db") as raw:
+        raw.execute("update segment set block = zeroblob(length(block))")
+    raw.close()
+    shown = run("check")
+    assert shown.status == 3
+    assert said(shown, "bay-1.flow") == "WRONG"
+
+
+def test_a_changed_site_file_is_noted_and_left_for_the_next_load(
+    run: Run, folder: Path, site_file: str
+) -> None:
+    fill(site_file, flow=NOW)
+    text = (folder / site_file).read_text(encoding="utf-8").replace("Dryer bowl", "Dryer")
+    (folder / site_file).write_text(text, encoding="utf-8")
+    shown = run("check", "--site", site_file)
+    assert shown.status == 0
+    assert said(shown, "differs from the copy that the store holds") == "note"
+    with open_store(DB) as store:
+        assert len(store.sites()) == 1
+
+
+def test_the_file_of_another_site_is_wrong(run: Run, folder: Path, site_file: str) -> None:
+    fill(site_file, flow=NOW)
+    text = (folder / site_file).read_text(encoding="utf-8").replace("test-site", "other")
+    (folder / site_file).write_text(text, encoding="utf-8")
+    shown = run("check", "--site", site_file)
+    assert shown.status == 3
+    assert said(shown, "the store belongs to site test-site") == "WRONG"
+
+
+def test_points_that_left_the_site_file_are_noted(run: Run, site_file: str) -> None:
+    fill(site_file, flow=NOW, status=NOW)
+    assert said(run("check"), "in the store but not in the site file: bay-1.status") == "note"
+
+
+def test_every_line_fits(run: Run, site_file: str) -> None:
+    fill(site_file, resistance=NOW + 10**12, permissive=NOW + 10**12, flow=NOW + 10**12)
+    assert max(map(len, run("check").out.splitlines())) <= 100
+
+
+def test_what_is_no_store_is_told(run: Run, folder: Path, site_file: str) -> None:
+    (folder / "bondtrail.db").write_bytes(b"no database at all, but long enough to look at" * 99)
+    shown = run("check", "--site", site_file)
+    assert shown.status == 2
+    assert "no database" in shown.err
+    assert (folder / "bondtrail.db").read_bytes().startswith(b"no database at all")
