@@ -97,7 +97,7 @@ def fold(db: Database, *, down_to: int = 0) -> int:
             if journal.waiting(tx) <= down_to:
                 return folded
         with db.writing() as tx:
-            rows, end = journal.fold_some(tx, last)
+            rows, end = journal.fold_some(tx, last, journal.CHUNK)
         folded += rows
         if end is None:
             return folded

@@ -23,9 +23,9 @@ from store import bulk, inputs, points, reading, results, sites, touches, verify
 from store.bulk import FLUSH_ROWS, BulkWriter
 from store.engine import Database
 from store.errors import DamageError
+from store.fetching import OnDamage, raise_damage
 from store.merging import Written
 from store.points import PointSummary
-from store.segments import OnDamage, raise_damage
 from store.summaries import Summaries
 from store.touches import Touch
 from store.upgrade import upgrade
@@ -144,9 +144,18 @@ class Store:
     # What is known of the site
 
     def put_site(self, site: Site, holds_from: int) -> bool:
-        """Keep a site file from a time on; False if the one in force then is the same."""
+        """Keep a site file from a time on; False if the one in force then is the same.
+
+        Its stations, and all that have samples, are touched at that time: what comes after it is
+        judged anew.
+        """
         with self._db.writing() as tx:
-            return sites.put(tx, site.text, holds_from)
+            changed = sites.put(tx, site.text, holds_from)
+            if changed:
+                stations = {station.id for station in site.stations}
+                stations |= {points.station_of(each.point) for each in points.summaries(tx)}
+                touches.touch(tx, dict.fromkeys(sorted(stations), holds_from))
+            return changed
 
     def sites(self) -> list[tuple[int, str]]:
         """Return (holds from, text) of every site file, earliest first."""
@@ -273,6 +282,11 @@ class Store:
         """Return the findings that overlap ``[start, end)``, by start and kind."""
         with self._db.reading() as tx:
             return results.findings(tx, station, start, end, kind, severity, transfer)
+
+    def last_day(self, station: str) -> dt.date | None:
+        """Return the latest day with sums of a station, or None."""
+        with self._db.reading() as tx:
+            return results.last_day(tx, station)
 
     def days(
         self,

@@ -85,13 +85,16 @@ def ensure(tx: Transaction, names: Iterable[str]) -> dict[str, KnownPoint]:
 
 
 def _known(tx: Transaction, names: list[str]) -> dict[str, KnownPoint]:
-    columns = point.c
-    query = select(columns.id, columns.name, columns.samples, columns.first_ns, columns.last_ns)
     found: dict[str, KnownPoint] = {}
     for low in range(0, len(names), _AT_ONCE):
-        some = query.where(columns.name.in_(names[low : low + _AT_ONCE]))
-        found |= {row.name: KnownPoint(*row) for row in tx.conn.execute(some)}
+        rows = tx.conn.execute(_NAMED, {"names": names[low : low + _AT_ONCE]})
+        found |= {row.name: KnownPoint(*row) for row in rows}
     return found
+
+
+_NAMED = select(point.c.id, point.c.name, point.c.samples, point.c.first_ns, point.c.last_ns).where(
+    point.c.name.in_(bindparam("names", expanding=True))
+)
 
 
 def count(tx: Transaction, changes: Mapping[KnownPoint, Change]) -> None:

@@ -9,9 +9,9 @@ import numpy as np
 from bondtrail.samples import Samples, TimeArray
 from store import journal, points, segments
 from store.engine import Transaction
+from store.fetching import OnDamage, ignore_damage
 from store.merging import Stored, overlay
 from store.points import KnownPoint
-from store.segments import OnDamage, ignore_damage
 
 EARLIEST = -(2**63)
 LATEST = 2**63 - 1

@@ -7,7 +7,7 @@ import json
 from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar, get_type_hints
 
-from sqlalchemy import ColumnElement, Table, delete, insert, or_, select
+from sqlalchemy import ColumnElement, Table, delete, func, insert, or_, select
 
 from bondtrail import results as words
 from store import schema
@@ -180,6 +180,12 @@ def transfer(tx: Transaction, transfer_id: str) -> words.Transfer | None:
     """Return a transfer by its id, or None."""
     found = TRANSFERS.select(tx, [schema.transfer.c.id == transfer_id], [])
     return found[0] if found else None
+
+
+def last_day(tx: Transaction, station: str) -> dt.date | None:
+    """Return the latest day with sums of a station, or None."""
+    columns = schema.day.c
+    return tx.conn.execute(select(func.max(columns.day)).where(columns.station == station)).scalar()
 
 
 def days(

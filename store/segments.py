@@ -2,86 +2,82 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future
-from typing import Any, NamedTuple
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
-from sqlalchemy import Select, Table, delete, insert, select
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy import Select, Table, bindparam, delete, insert, select
 
 from bondtrail.samples import Samples
 from store.blocks import BlockError, blank, checksum, decode_into, encode
-from store.engine import Transaction, is_damaged_page
+from store.engine import Transaction
 from store.errors import DamageError
+from store.fetching import OnDamage, sound_blocks
 from store.layout import Segment, cut, plan
 from store.merging import overlay, piece
 from store.schema import damaged_segment, point, segment
 
-FETCH = 16
-"""Blocks to ask for at once."""
 NEIGHBOURS = 20
 """Small segments that can lie beside each other: their sizes at least double."""
 HELD = 2_000_000
 """Rewritten samples to hold in memory before they are put into the transaction."""
-
-
-class _Block(NamedTuple):
-    checksum: int
-    block: bytes
-
-
-OnDamage = Callable[[DamageError], None]
-
-
-def raise_damage(error: DamageError) -> None:
-    """Stop at the first damaged block."""
-    raise error
-
-
-def ignore_damage(_: DamageError) -> None:
-    """Read on as if the block were not there."""
+_ALONE = 2
+"""Segments up to which handing the work to other threads takes longer than the work."""
 
 
 def find(tx: Transaction, point_id: int, start: int, end: int) -> list[Segment]:
     """Return the segments of a point that overlap ``[start, end)``, in order. [ns]"""
-    return _find(tx, segment, point_id, start, end)
+    return _segments(tx, _OVERLAPPING, point_id, start, end)
 
 
 def find_damaged(tx: Transaction, point_id: int, start: int, end: int) -> list[Segment]:
     """Return the segments of that span which were set aside because they cannot be read."""
-    return _find(tx, damaged_segment, point_id, start, end)
+    return _segments(tx, _SET_ASIDE, point_id, start, end)
 
 
-def _find(tx: Transaction, table: Table, point_id: int, start: int, end: int) -> list[Segment]:
-    columns = table.c
-    return _segments(
-        tx,
-        _described(table)
-        .where(columns.point_id == point_id, columns.last_ns >= start, columns.first_ns < end)
-        .order_by(columns.last_ns),
-    )
+def _segments(
+    tx: Transaction, query: Select[Any], point_id: int, first: int, last: int
+) -> list[Segment]:
+    span = {"of_point": point_id, "first": first, "last": last}
+    return [Segment(*row) for row in tx.conn.execute(query, span)]
 
 
-def _described(table: Table) -> Select[Any]:
-    columns = table.c
-    return select(columns.id, columns.point_id, columns.first_ns, columns.last_ns, columns.samples)
+def _of_point(table: Table) -> Select[Any]:
+    c = table.c
+    told = select(c.id, c.point_id, c.first_ns, c.last_ns, c.samples)
+    return told.where(c.point_id == bindparam("of_point"))
 
 
-def _segments(tx: Transaction, query: Select[Any]) -> list[Segment]:
-    return [Segment(*row) for row in tx.conn.execute(query)]
+def _overlapping(table: Table) -> Select[Any]:
+    held = _of_point(table).where(table.c.last_ns >= bindparam("first"))
+    return held.where(table.c.first_ns < bindparam("last")).order_by(table.c.last_ns)
+
+
+# Built once: putting a statement together takes longer than running it.
+_OVERLAPPING = _overlapping(segment)
+_SET_ASIDE = _overlapping(damaged_segment)
+_BEFORE = (
+    _of_point(segment)
+    .where(segment.c.last_ns < bindparam("first"))
+    .order_by(segment.c.last_ns.desc())
+    .limit(NEIGHBOURS)
+)
+_AFTER = (
+    _of_point(segment)
+    .where(segment.c.first_ns > bindparam("last"))
+    .order_by(segment.c.first_ns)
+    .limit(NEIGHBOURS)
+)
 
 
 def _with_neighbours(tx: Transaction, point_id: int, first: int, last: int) -> list[Segment]:
     """Return the segments that overlap the span, and the nearest on either side, in order."""
-    columns = segment.c
-    own = _described(segment).where(columns.point_id == point_id)
-    before = own.where(columns.last_ns < first).order_by(columns.last_ns.desc())
-    after = own.where(columns.first_ns > last).order_by(columns.first_ns)
     return [
-        *reversed(_segments(tx, before.limit(NEIGHBOURS))),
+        *reversed(_segments(tx, _BEFORE, point_id, first, last)),
         *find(tx, point_id, first, last + 1),
-        *_segments(tx, after.limit(NEIGHBOURS)),
+        *_segments(tx, _AFTER, point_id, first, last),
     ]
 
 
@@ -98,6 +94,13 @@ def damage(tx: Transaction, lost: Segment) -> DamageError:
     )
 
 
+def unsound(tx: Transaction, segments: Sequence[Segment]) -> Iterator[Segment]:
+    """Yield the segments that do not match their checksums, or cannot be read at all."""
+    for found, block in sound_blocks(tx, segment, segments):
+        if block is None:
+            yield found
+
+
 def load(tx: Transaction, segments: Sequence[Segment], on_damage: OnDamage) -> Samples:
     """Return the samples of some segments, one after the other.
 
@@ -106,76 +109,36 @@ def load(tx: Transaction, segments: Sequence[Segment], on_damage: OnDamage) -> S
     """
     edges = np.cumsum([0, *(found.samples for found in segments)]).tolist()
     into = blank(edges[-1])
-    jobs: list[Future[bool]] = []
-    for index, (found, row) in enumerate(_blocks(tx, segments)):
-        slot = piece(into, edges[index], edges[index + 1])
-        jobs.append(tx.pool.submit(_decoded, found, row, slot))
-    sound = np.array([job.result() for job in jobs], bool)
-    if sound.all():
+    slots = (piece(into, low, high) for low, high in pairwise(edges))
+    sound = _decode(tx, segments, slots)
+    if all(sound):
         return into
-    for index in np.flatnonzero(~sound).tolist():
-        on_damage(damage(tx, segments[index]))
+    for found, fine in zip(segments, sound, strict=True):
+        if not fine:
+            on_damage(damage(tx, found))
     kept = np.repeat(sound, np.diff(edges))
     return Samples(into.time[kept], into.value[kept], into.quality[kept])
 
 
-def _decoded(found: Segment, row: _Block | None, into: Samples) -> bool:
-    """Check and decode one block; tell whether it was sound."""
-    if row is None or not _matches(found, row):
+def _decode(tx: Transaction, segments: Sequence[Segment], slots: Iterator[Samples]) -> list[bool]:
+    """Decode each segment into its slot; tell which of them were sound."""
+    blocks = (block for _, block in sound_blocks(tx, segment, segments))
+    if len(segments) <= _ALONE:
+        return [_decoded(block, slot) for block, slot in zip(blocks, slots, strict=True)]
+    jobs: list[Future[bool]] = [
+        tx.pool.submit(_decoded, block, slot) for block, slot in zip(blocks, slots, strict=True)
+    ]
+    return [job.result() for job in jobs]
+
+
+def _decoded(block: bytes | None, into: Samples) -> bool:
+    if block is None:
         return False
     try:
-        decode_into(row.block, into)
+        decode_into(block, into)
     except BlockError:
         return False
     return True
-
-
-def _matches(found: Segment, row: _Block | None) -> bool:
-    if row is None:
-        return False
-    told = (found.point_id, found.first, found.last, found.samples)
-    return checksum(*told, row.block) == row.checksum
-
-
-def unsound(tx: Transaction, segments: Sequence[Segment]) -> Iterator[Segment]:
-    """Yield the segments that do not match their checksums, or cannot be read at all."""
-    for found, row in _blocks(tx, segments):
-        if not _matches(found, row):
-            yield found
-
-
-def _blocks(
-    tx: Transaction, segments: Sequence[Segment]
-) -> Iterator[tuple[Segment, _Block | None]]:
-    """Yield each segment with its row of block and checksum; None where that is unreadable."""
-    for low in range(0, len(segments), FETCH):
-        wanted = segments[low : low + FETCH]
-        try:
-            rows = _rows(tx, wanted)
-        except DatabaseError as exc:  # perhaps one is on a damaged page: ask for each alone
-            if not is_damaged_page(exc):
-                raise
-            rows = {}
-            for one in wanted:
-                rows |= _row_if_readable(tx, one)
-        for found in wanted:
-            yield found, rows.get(found.id)
-
-
-def _rows(tx: Transaction, segments: Sequence[Segment]) -> dict[int, _Block]:
-    query = select(segment.c.id, segment.c.checksum, segment.c.block).where(
-        segment.c.id.in_([found.id for found in segments])
-    )
-    return {row_id: _Block(told, block) for row_id, told, block in tx.conn.execute(query)}
-
-
-def _row_if_readable(tx: Transaction, found: Segment) -> dict[int, _Block]:
-    try:
-        return _rows(tx, [found])
-    except DatabaseError as exc:
-        if not is_damaged_page(exc):
-            raise
-        return {}
 
 
 def place(tx: Transaction, changes: Mapping[int, Samples]) -> None:
@@ -227,12 +190,11 @@ class _Rewriting:
         self._tx.conn.execute(insert(damaged_segment).from_select(columns, copied))
 
     def flush(self) -> None:
-        if self._old:
-            for low in range(0, len(self._old), 500):
-                gone = segment.c.id.in_(self._old[low : low + 500])
-                self._tx.conn.execute(delete(segment).where(gone))
-        if self._new:
-            rows = list(self._tx.pool.map(_as_row, self._new))
+        for low in range(0, len(self._old), 500):
+            gone = segment.c.id.in_(self._old[low : low + 500])
+            self._tx.conn.execute(delete(segment).where(gone))
+        rows = list(self._tx.pool.map(_as_row, self._new))
+        if rows:
             self._tx.conn.execute(insert(segment), rows)
         self._old, self._new, self._held = [], [], 0
 

@@ -53,12 +53,13 @@ def fold_all(tx: Transaction) -> None:
     """Fold the whole journal within one transaction: for the little that is left of it."""
     last: int | None = 0
     while last is not None:
-        _, last = journal.fold_some(tx, last)
+        _, last = journal.fold_some(tx, last, journal.CHUNK)
 
 
 def _changes(tx: Transaction, batch: Mapping[str, Samples]) -> dict[KnownPoint, Change]:
-    known = points.ensure(tx, batch)
-    ordered = {known[name]: in_order(samples) for name, samples in batch.items()}
+    some = {name: samples for name, samples in batch.items() if len(samples)}
+    known = points.ensure(tx, some)
+    ordered = {known[name]: in_order(samples) for name, samples in some.items()}
     stored = reading.stored_at(tx, {key: samples.time for key, samples in ordered.items()})
     return {key: compare(samples, stored[key]) for key, samples in ordered.items()}
 

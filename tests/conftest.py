@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import hypothesis
 import pytest
 
-from tests.services import PostgresServer, postgres_server
+from tests.services import Browser, PostgresServer, chromium, postgres_server
 
 # A shared machine is slow now and then; that says nothing about the code.
 hypothesis.settings.register_profile("bondtrail", deadline=None)
@@ -22,3 +22,9 @@ def postgres() -> Iterator[PostgresServer]:
 def postgres_url(postgres: PostgresServer) -> str:
     """The address of an empty database."""
     return postgres.new_database()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with chromium() as opened:
+        yield opened
