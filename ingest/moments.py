@@ -110,7 +110,7 @@ def _from_integers(column: pa.Array) -> tuple[TimeArray, BoolArray]:
     try:
         numbers = pc.fill_null(column, 0).cast(pa.int64())
     except pa.ArrowInvalid:  # unsigned, beyond int64
-        over = _mask(pc.fill_null(pc.greater(column, _LARGEST), False))
+        over = _mask(pc.fill_null(pc.greater(column, pa.scalar(_LARGEST, column.type)), False))
         absent |= over
         numbers = pc.if_else(pa.array(absent), pa.scalar(0, column.type), column).cast(pa.int64())
     ns, outside = _epochs(numbers.to_numpy(zero_copy_only=False))

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from bondtrail.results import Reject
-from ingest.faults import RejectBook
+from ingest.faults import RejectBook, shown
 from ingest.header import HeaderError, Layout, layout_of_names
 from ingest.moments import is_time_type
 from ingest.report import FileKind
@@ -19,12 +19,6 @@ from ingest.values import is_value_type
 
 _CELLS = 1 << 20
 """Cells read at once."""
-_TIMES = {
-    FileKind.LONG: ("time",),
-    FileKind.WIDE: ("time",),
-    FileKind.WORK: ("start", "end"),
-    FileKind.BATCH: ("start", "end"),
-}
 
 
 class ParquetFile:
@@ -83,25 +77,34 @@ class ParquetFile:
 
 def _layout(schema: pa.Schema) -> Layout:
     layout = layout_of_names(schema.names)
-    for name in _TIMES[layout.kind]:
-        kind = _unpacked(schema.field(layout.columns[name]).type)
-        if not is_time_type(kind):
+    for place, name in _places(layout):
+        kind = _plain_type(schema.field(place).type)
+        fits, expected = _FITTING.get(name, (_is_word_type, "text or whole numbers"))
+        if not fits(kind):
             raise HeaderError(
-                f"column {name!r} is of type {kind}: expected a timestamp, text or an integer epoch"
-            )
-    values = list(layout.others) if layout.kind is FileKind.WIDE else []
-    values += [layout.columns["value"]] if layout.kind is FileKind.LONG else []
-    for place in values:
-        kind = _unpacked(schema.field(place).type)
-        if not is_value_type(kind):
-            raise HeaderError(
-                f"column {schema.names[place]!r} is of type {kind}: expected numbers or text"
+                f"column {shown(schema.names[place])} is of type {kind}: expected {expected}"
             )
     return layout
 
 
-def _unpacked(kind: pa.DataType) -> pa.DataType:
-    """Return the type that `_plain` gives a column of this type."""
+def _places(layout: Layout) -> Iterator[tuple[int, str]]:
+    """Yield the columns that are read, each with the name of what it must hold."""
+    yield from ((place, name) for name, place in layout.columns.items())
+    if layout.kind is FileKind.WIDE:
+        yield from ((place, "value") for place in layout.others)
+
+
+def _is_word_type(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_string(kind) or pa.types.is_integer(kind))
+
+
+_TIME = (is_time_type, "a timestamp, text or an integer epoch")
+_VALUE = (is_value_type, "numbers or text")
+_FITTING = {"time": _TIME, "start": _TIME, "end": _TIME, "value": _VALUE, "quality": _VALUE}
+
+
+def _plain_type(kind: pa.DataType) -> pa.DataType:
+    """Return the type that a column of this type is read as."""
     if pa.types.is_dictionary(kind):
         kind = kind.value_type
     if pa.types.is_large_string(kind) or pa.types.is_string_view(kind):
@@ -110,7 +113,8 @@ def _unpacked(kind: pa.DataType) -> pa.DataType:
 
 
 def _plain(column: pa.Array) -> pa.Array:
-    return column.cast(_unpacked(column.type))
+    kind = _plain_type(column.type)
+    return column if kind == column.type else column.cast(kind)
 
 
 def _line(exc: BaseException) -> str:

@@ -97,9 +97,8 @@ def take_long(table: Table, layout: Layout, tags: Tags, zone: ZoneInfo | None) -
 
 def _points_of(column: pa.Array, tags: Tags, taken: Taken) -> IndexArray:
     """Return each row's point, and note the tags that are none."""
-    if column.null_count:
-        column = pc.fill_null(column, "")
-    encoded = column.dictionary_encode()
+    column = column.cast(pa.string())
+    encoded = (pc.fill_null(column, "") if column.null_count else column).dictionary_encode()
     words = encoded.dictionary.to_pylist()
     numbers = np.array([tags.find(word) for word in words], np.int16)
     codes = encoded.indices.to_numpy()

@@ -60,12 +60,20 @@ class _OddLines:
         self.texts.append(row.text[:RAW_BYTES].encode("utf-8", "surrogateescape"))
         return "skip" if len(self.lines) <= _MANY_ODD_LINES else "error"
 
-    def bad(self) -> list[BadLines]:
-        filled = [index for index, text in enumerate(self.texts) if text.strip(_BLANK)]
-        if not filled:
-            return []
-        lines = np.array(self.lines, np.int64)[filled]
-        return [BadLines(Fault.COLUMNS, lines, [self.texts[each] for each in filled].__getitem__)]
+    def bad(self, delimiter: str) -> list[BadLines]:
+        found: dict[Fault, list[int]] = {}
+        for index, text in enumerate(self.texts):
+            if text.strip(_BLANK):
+                closed = (
+                    b'"' not in text
+                    or _fields(text.decode(errors="replace"), delimiter) is not None
+                )
+                found.setdefault(Fault.COLUMNS if closed else Fault.QUOTE, []).append(index)
+        lines = np.array(self.lines, np.int64)
+        return [
+            BadLines(fault, lines[places], [self.texts[place] for place in places].__getitem__)
+            for fault, places in found.items()
+        ]
 
 
 def parse(block: Block, layout: Layout) -> Rows:
@@ -90,7 +98,12 @@ def _parse_clean(block: Block, layout: Layout) -> Rows:
     if b'"' in block.data and count != block.count:
         raise _OddBlockError
     lines = np.arange(count)
-    return Rows(columns, np.delete(lines, odd.lines) if odd.lines else lines, count, odd.bad())
+    return Rows(
+        columns,
+        np.delete(lines, odd.lines) if odd.lines else lines,
+        count,
+        odd.bad(layout.delimiter),
+    )
 
 
 def _columns(data: bytes, layout: Layout, odd: _OddLines) -> list[pa.Array]:
