@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pwd
 import shutil
@@ -10,14 +11,21 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NoReturn
+from typing import NoReturn, TypeVar
 
 import psycopg
 import pytest
+from selenium import webdriver
+from selenium.common.exceptions import StaleElementReferenceException
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.remote.webdriver import WebDriver
+from selenium.webdriver.support.wait import WebDriverWait
+
+T = TypeVar("T")
 
 _START_S = 60.0
 
@@ -127,7 +135,7 @@ def _running(programs: Path, folder: Path, user: str | None) -> Iterator[int]:
         _wait_until_it_answers(server, port, folder / "log")
         yield port
     finally:
-        server.send_signal(signal.SIGINT)  # disconnects everyone and shuts down
+        server.send_signal(signal.SIGQUIT)  # at once: nothing in it is kept
         server.wait(_START_S)
 
 
@@ -141,3 +149,80 @@ def _wait_until_it_answers(server: subprocess.Popen[bytes], port: int, log: Path
             if server.poll() is not None or time.monotonic() > give_up:
                 pytest.fail(f"PostgreSQL did not start:\n{log.read_text()}", pytrace=False)
             time.sleep(0.1)
+
+
+# A browser
+
+
+@dataclass
+class Browser:
+    """A headless Chromium, and what it said and asked for."""
+
+    driver: WebDriver
+
+    def wait(self, until: Callable[[WebDriver], T], seconds: float = 60.0) -> T:
+        """Return the first true outcome of ``until``; stale elements are looked for again."""
+        impatient = WebDriverWait(
+            self.driver, seconds, 0.1, ignored_exceptions=(StaleElementReferenceException,)
+        )
+        return impatient.until(until)
+
+    def console(self) -> list[str]:
+        """Return warnings and errors that the console showed since last asked."""
+        told = self.driver.get_log("browser")
+        return [line["message"] for line in told if line["level"] in ("WARNING", "SEVERE")]
+
+    def asked_for(self) -> list[str]:
+        """Return every address that pages asked for since last asked."""
+        lines = (json.loads(line["message"]) for line in self.driver.get_log("performance"))
+        messages = (line["message"] for line in lines)
+        sent = [m for m in messages if m["method"] == "Network.requestWillBeSent"]
+        return [message["params"]["request"]["url"] for message in sent]
+
+    def show(self, width: int, height: int, scheme: str = "light") -> None:
+        """Set the size of the page in pixels and the colour scheme of the system."""
+        size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False}
+        self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        feature = {"name": "prefers-color-scheme", "value": scheme}
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [feature]})
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    """Run a Chromium with an empty profile for as long as the block lasts."""
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        missing("Chromium", "chromium")
+    chromedriver = shutil.which("chromedriver")
+    if chromedriver is None:
+        missing("ChromeDriver", "chromium-driver")
+    with tempfile.TemporaryDirectory(
+        prefix="bondtrail-chromium-", ignore_cleanup_errors=True
+    ) as profile:
+        driver = webdriver.Chrome(
+            options=_chromium_options(program, profile), service=Service(chromedriver)
+        )
+        try:
+            yield Browser(driver)
+        finally:
+            driver.quit()
+
+
+def _chromium_options(program: str, profile: str) -> webdriver.ChromeOptions:
+    options = webdriver.ChromeOptions()
+    options.binary_location = program
+    for flag in (
+        "headless=new",
+        "no-sandbox",  # tests may run as root
+        "disable-gpu",
+        "disable-quic",
+        "disable-dev-shm-usage",
+        "no-first-run",
+        "disable-background-networking",
+        "disable-component-update",
+        "disable-sync",
+        f"user-data-dir={profile}",
+    ):
+        options.add_argument(f"--{flag}")
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    return options

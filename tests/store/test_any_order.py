@@ -24,6 +24,7 @@ T0 = 1_767_225_600_000_000_000
 
 Sample = tuple[int, float, int]
 Model = dict[str, dict[int, tuple[float, int]]]
+Script = list[tuple[str, dict[str, list[Sample]]]]
 
 samples = st.lists(
     st.tuples(
@@ -39,8 +40,9 @@ steps = st.lists(
         st.tuples(st.just("write"), batches),
         st.tuples(st.just("bulk"), batches),
         st.tuples(st.just("fold"), st.just({})),
+        st.tuples(st.just("read"), st.just({})),
     ),
-    max_size=8,
+    max_size=10,
 )
 
 
@@ -75,9 +77,6 @@ def as_samples(listed: list[Sample]) -> Samples:
 
 
 def put(store: Store, how: str, batch: dict[str, list[Sample]], flush_rows: int) -> Written:
-    if how == "fold":
-        store.fold()
-        return Written()
     if how == "write":
         return store.write({point: as_samples(listed) for point, listed in batch.items()})
     with store.bulk(flush_rows=flush_rows) as bulk:
@@ -86,10 +85,13 @@ def put(store: Store, how: str, batch: dict[str, list[Sample]], flush_rows: int)
     return bulk.written
 
 
-def must_agree(store: Store, model: Dict) -> None:
+def must_read_alike(store: Store, model: Dict) -> None:
     for point in POINTS:
         for start, end in ((T0, T0 + 99), (T0 + 10, T0 + 25)):
             assert store.read(point, start, end) == model.read(point, start, end)
+
+
+def must_tell_alike(store: Store, model: Dict) -> None:
     assert {name: mark.since for name, mark in store.touched().items()} == model.since
     told = {found.point: (found.samples, found.first, found.last) for found in store.points()}
     held = {name: times for name, times in model.held.items() if times}
@@ -99,11 +101,17 @@ def must_agree(store: Store, model: Dict) -> None:
     assert store.check() == []
 
 
-def play(store: Store, script: list[tuple[str, dict[str, list[Sample]]]], flush_rows: int) -> None:
+def play(store: Store, script: Script, flush_rows: int) -> None:
     model = Dict()
     for how, batch in script:
-        assert put(store, how, batch, flush_rows) == model.put(batch)
-        must_agree(store, model)
+        if how == "read":
+            must_read_alike(store, model)
+        elif how == "fold":
+            store.fold()
+        else:
+            assert put(store, how, batch, flush_rows) == model.put(batch)
+    must_read_alike(store, model)
+    must_tell_alike(store, model)
 
 
 @pytest.fixture
@@ -122,26 +130,22 @@ def fresh_file(made: Path) -> Iterator[Store]:
             yield store
 
 
-@settings(max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(script=steps, flush_rows=st.sampled_from([1, 4, 100]))
 @pytest.mark.usefixtures("small_segments")
-def test_sqlite_agrees_with_a_dict(
-    made_file: Path, script: list[tuple[str, dict[str, list[Sample]]]], flush_rows: int
-) -> None:
+def test_sqlite_agrees_with_a_dict(made_file: Path, script: Script, flush_rows: int) -> None:
     with fresh_file(made_file) as store:
         play(store, script, flush_rows)
 
 
 @settings(
-    max_examples=25,
+    max_examples=12,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking on a server takes minutes
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(script=steps, flush_rows=st.sampled_from([1, 4, 100]))
 @pytest.mark.usefixtures("small_segments")
-def test_postgresql_agrees_with_a_dict(
-    made_database: str, script: list[tuple[str, dict[str, list[Sample]]]], flush_rows: int
-) -> None:
+def test_postgresql_agrees_with_a_dict(made_database: str, script: Script, flush_rows: int) -> None:
     with psycopg.connect(made_database) as connection:
         for table in METADATA.tables:
             connection.execute(f'delete from "{table}"')
