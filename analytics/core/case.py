@@ -14,7 +14,7 @@ from analytics.core.hookups import Contacts, contacts, hookups
 from analytics.core.situation import Signals, Situation, situation
 from analytics.core.spans import NOWHERE, Spans, covers, lengths
 from analytics.core.transfers import FlowRuns, flow_runs
-from analytics.core.volumes import volumes
+from analytics.core.volumes import FlowMeter
 from bondtrail.results import Hookup
 from bondtrail.samples import Samples
 from bondtrail.site import Limits, Role, Station
@@ -33,7 +33,8 @@ class Case:
         Where the bond is low, is open, is known and not low, and which of the last are losses.
     transfers : list of FlowRuns
         In time order, with their ``ids`` by start; ``flowing`` are all their runs and
-        ``run_volumes`` what each of those moved; ``flow`` is all flow, a transfer's or not.
+        ``run_volumes`` what each of those moved by the ``meter``; ``flow`` is all flow, whether
+        or not it makes a transfer.
     exposures : Exposures
         Of all transfers.
     clamp : Contacts
@@ -51,6 +52,7 @@ class Case:
     transfers: list[FlowRuns]
     ids: dict[int, str]
     flowing: Spans
+    meter: FlowMeter | None
     run_volumes: list[float]
     exposures: Exposures
     clamp: Contacts
@@ -84,18 +86,9 @@ class Case:
 
         To a millionth, so that it does not depend on how the sum was cut.
         """
-        if Role.FLOW not in self.station.points:
+        if self.meter is None:
             return None
-        return round(sum(measured_volumes(self.station, self.signals, spans), 0.0), 6)
-
-
-def measured_volumes(station: Station, signals: Signals, spans: Spans) -> list[float]:
-    """Return what flowed during each span; nothing where flow is not measured. [L or kg]"""
-    point = station.points.get(Role.FLOW)
-    if point is None:
-        return [0.0] * len(spans)
-    flow = signals.get(Role.FLOW, Samples.empty())
-    return volumes(flow, spans, nanoseconds(point.stale_after_s))
+        return round(sum(self.meter.amounts(spans), 0.0), 6)
 
 
 def build_case(station: Station, signals: Signals, span: tuple[int, int]) -> Case:
@@ -108,8 +101,8 @@ def build_case(station: Station, signals: Signals, span: tuple[int, int]) -> Cas
     flowing = np.concatenate([NOWHERE, *(transfer.runs for transfer in transfers)])
     clamp, touched = _clamp(station, now)
     resistance = signals.get(Role.RESISTANCE, Samples.empty())
+    meter = _meter(station, signals)
     return Case(
-        run_volumes=measured_volumes(station, signals, flowing),
         station=station,
         signals=signals,
         now=now,
@@ -121,11 +114,21 @@ def build_case(station: Station, signals: Signals, span: tuple[int, int]) -> Cas
         ids={item.start: f"{station.id}/{stamp(item.start)}" for item in transfers},
         flow=now.where(now.flowing),
         flowing=flowing,
+        meter=meter,
+        run_volumes=meter.amounts(flowing) if meter else [],
         exposures=exposures(now, covers(flowing, now.edges[:-1])),
         clamp=clamp,
         hookups=hookups(station.id, clamp.spans, now.verified, resistance, limits),
         touches=touched,
     )
+
+
+def _meter(station: Station, signals: Signals) -> FlowMeter | None:
+    point = station.points.get(Role.FLOW)
+    if point is None:
+        return None
+    flow = signals.get(Role.FLOW, Samples.empty())
+    return FlowMeter.of(flow, nanoseconds(point.stale_after_s))
 
 
 def _clamp(station: Station, now: Situation) -> tuple[Contacts, Spans]:

@@ -135,6 +135,8 @@ def _cut(items: Sequence[Item], moments: Sequence[int], marks: Moments) -> list[
 
 def _volumes(case: Case, marks: Moments) -> list[float]:
     """Return what flowed between neighbouring marks; only runs across one are split. [L or kg]"""
+    if case.meter is None:
+        return [0.0] * (len(marks) - 1)
     runs, amounts = case.flowing, np.array(case.run_volumes)
     found = []
     for start, end in pairwise(marks.tolist()):

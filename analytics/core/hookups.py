@@ -86,14 +86,15 @@ def hookups(
         Of the station.
     """
     index = np.searchsorted(verified[:, 1], spans[:, 0], side="right")
-    low, high = (np.searchsorted(resistance.time, spans[:, side]) for side in (0, 1))
+    good = resistance.quality != int(Quality.BAD)
+    time, value = resistance.time, resistance.value
+    if not good.all():
+        time, value = time[good], value[good]
+    cuts = np.searchsorted(time, spans).tolist()
     found = []
     for k, (start, end) in enumerate(spans.tolist()):
         first = _first_verified(verified, int(index[k]), start, end)
-        cut = slice(int(low[k]), int(high[k]))
-        good = resistance.quality[cut] != Quality.BAD
-        reading = resistance.value[cut] if good.all() else resistance.value[cut][good]
-        found.append(_hookup(station, start, end, first, reading, limits))
+        found.append(_hookup(station, start, end, first, value[slice(*cuts[k])], limits))
     return found
 
 
@@ -107,7 +108,7 @@ def _first_verified(verified: Spans, index: int, start: int, end: int) -> int | 
 def _hookup(
     station: str, start: int, end: int, first: int | None, reading: ValueArray, limits: Limits
 ) -> Hookup:
-    contact = reading[reading < limits.open_ohm]
+    contact = in_contact(reading, limits.open_ohm)
     failed = first is None
     return Hookup(
         station=station,
@@ -119,6 +120,13 @@ def _hookup(
         median_ohm=median(contact) if contact.size else None,
         cause=failure_cause(reading, limits) if failed else None,
     )
+
+
+def in_contact(reading: ValueArray, open_ohm: float) -> ValueArray:
+    """Return the readings below open circuit. [ohm]"""
+    if reading.size and reading.max() < open_ohm:
+        return reading
+    return reading[reading < open_ohm]
 
 
 def median(values: ValueArray) -> float:
@@ -140,7 +148,7 @@ def failure_cause(reading: ValueArray, limits: Limits) -> HookupCause | None:
     limits : Limits
         Of the station.
     """
-    contact = reading[reading < limits.open_ohm]
+    contact = in_contact(reading, limits.open_ohm)
     if not contact.size:
         return None
     if contact.min() <= limits.marginal_factor * limits.limit_ohm:

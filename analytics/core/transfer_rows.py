@@ -12,7 +12,6 @@ from analytics.core.case import Case
 from analytics.core.spans import Moments, Spans, elapsed, total, within
 from analytics.core.transfers import FlowRuns, bond_lead, ticket_of
 from bondtrail.results import NON_COMPLIANT, Finding, Hookup, Ticket, Transfer, Trip
-from bondtrail.site import Role
 from bondtrail.times import seconds
 
 
@@ -99,7 +98,7 @@ def _exposed(
 ) -> list[tuple[float, float | None]]:
     """Return for each transfer the seconds and the volume of an exposure within it."""
     lasting = elapsed(spans, ends) - elapsed(spans, starts)
-    nothing = 0.0 if Role.FLOW in case.station.points else None
+    nothing = None if case.meter is None else 0.0
     return [
         (seconds(length), case.volume(within(spans, start, end)) if length else nothing)
         for length, start, end in zip(lasting.tolist(), starts.tolist(), ends.tolist(), strict=True)
@@ -108,7 +107,7 @@ def _exposed(
 
 def _volumes(case: Case) -> list[float | None]:
     """Return for each transfer what flowed in all its runs, or None where that is not measured."""
-    if Role.FLOW not in case.station.points:
+    if case.meter is None:
         return [None] * len(case.transfers)
     cuts = accumulate((len(transfer.runs) for transfer in case.transfers), initial=0)
     return [round(sum(case.run_volumes[a:b], 0.0), 6) for a, b in pairwise(cuts)]
