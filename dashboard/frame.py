@@ -76,7 +76,7 @@ def civil(layout: Layout) -> Layout:
     @wraps(layout)
     def guarded(**query: Any) -> Any:
         try:
-            return layout(**query)
+            return layout(**{key: _single(value) for key, value in query.items()})
         except StoreError as exc:
             return notice(
                 "The history cannot be read",
@@ -88,3 +88,8 @@ def civil(layout: Layout) -> Layout:
             return notice("The site file in the history cannot be used", str(exc), tone="trouble")
 
     return guarded
+
+
+def _single(value: Any) -> Any:
+    """Return the last of the values that an address gives one key."""
+    return value[-1] if isinstance(value, list) else value

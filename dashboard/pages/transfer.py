@@ -29,7 +29,7 @@ dash.register_page(  # type: ignore[no-untyped-call]
 @civil
 def layout(id: str | None = None, **_: Any) -> Any:  # the name that the address uses
     """Return the page of the transfer that the address names."""
-    if not isinstance(id, str) or not id:
+    if not id:
         return notice(
             "No transfer is named", "The address of a transfer ends in ?id=...", home_link()
         )

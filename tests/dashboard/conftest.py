@@ -1,0 +1,40 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bondtrail.site import Site, parse_site
+from store import open_store
+from tests.dashboard.quay import SITE, fill
+
+
+@pytest.fixture(scope="session")
+def site() -> Site:
+    return parse_site(SITE)
+
+
+@pytest.fixture(scope="session")
+def filled_url(tmp_path_factory: pytest.TempPathFactory, site: Site) -> str:
+    """The address of a store with three stations' results, and one station without any."""
+    url = sqlite_url(tmp_path_factory.mktemp("filled"))
+    with open_store(url) as store:
+        fill(store, site)
+    return url
+
+
+@pytest.fixture(scope="session")
+def empty_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    url = sqlite_url(tmp_path_factory.mktemp("empty"))
+    open_store(url).close()
+    return url
+
+
+@pytest.fixture(scope="session")
+def gone_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The address of a store that cannot be opened."""
+    return sqlite_url(tmp_path_factory.mktemp("gone") / "no" / "such" / "folder")
+
+
+def sqlite_url(folder: Path) -> str:
+    return f"sqlite:///{folder / 'bondtrail.db'}"

@@ -1,0 +1,106 @@
+"""The page of one station: its lists, what the address narrows them to, and states without data."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.dashboard.pages.conftest import Page
+from tests.dashboard.quay import BAD_ID
+
+
+def kinds(rows: list[dict[str, object]]) -> list[object]:
+    return [row["kind"] for row in rows]
+
+
+def test_findings_transfers_and_hookups_come_latest_first(page: Page, filled_url: str) -> None:
+    shown = page("station", filled_url, station_id="rail-1")
+    assert kinds(shown.rows("station-findings")) == [
+        "unverifiable flow",
+        "bond lost in flow",
+        "failed hookup",
+    ]
+    assert [(r["time"], r["verdict"]) for r in shown.rows("station-transfers")] == [
+        ("2026-03-03 10:00:00", "compliant"),
+        ("2026-03-02 10:00:00", "not compliant"),
+    ]
+    assert [r["outcome"] for r in shown.rows("station-hookups")] == [
+        "verified",
+        "verified",
+        "failed",
+    ]
+
+
+def test_a_transfer_and_its_finding_lead_to_its_page(page: Page, filled_url: str) -> None:
+    shown = page("station", filled_url, station_id="rail-1")
+    assert shown.rows("station-transfers")[1]["href"] == f"/transfer?id={BAD_ID}"
+    assert shown.rows("station-findings")[1]["href"] == f"/transfer?id={BAD_ID}"
+
+
+@pytest.mark.parametrize(
+    ("query", "expected"),
+    [
+        ({"severity": "critical"}, ["bond lost in flow"]),
+        ({"severity": "critical,minor"}, ["bond lost in flow", "failed hookup"]),
+        ({"kind": "unverifiable_flow"}, ["unverifiable flow"]),
+        ({"kind": "no_such_kind"}, ["unverifiable flow", "bond lost in flow", "failed hookup"]),
+    ],
+)
+def test_the_address_narrows_findings_down(
+    page: Page, filled_url: str, query: dict[str, str], expected: list[str]
+) -> None:
+    shown = page("station", filled_url, station_id="rail-1", **query)
+    assert kinds(shown.rows("station-findings")) == expected
+
+
+def test_a_choice_that_fits_nothing_says_so(page: Page, filled_url: str) -> None:
+    shown = page(
+        "station", filled_url, station_id="rail-1", kind="failed_hookup", severity="critical"
+    )
+    assert "No finding is of that kind and severity" in shown.text
+
+
+def test_choices_are_addresses_that_toggle(page: Page, filled_url: str) -> None:
+    links = page("station", filled_url, station_id="rail-1", severity="critical").links()
+    assert links["failed hookup 1"].endswith("kind=failed_hookup&severity=critical")
+    assert "severity" not in links["◆ Critical 1"]
+
+
+def test_a_period_without_transfers_is_told_in_words(page: Page, filled_url: str) -> None:
+    day = {"from": "2026-03-01", "to": "2026-03-01"}
+    text = page("station", filled_url, station_id="rail-1", **day).text
+    assert "No findings in this period" in text
+    assert "No transfers in this period" in text
+    assert "No hookups in this period" in text
+    assert "No trips in this period" in text
+
+
+def test_a_station_without_any_results_still_has_a_page(page: Page, filled_url: str) -> None:
+    assert "No transfers" in page("station", filled_url, station_id="bay-9").text
+
+
+def test_a_fixed_item_has_no_hookups(page: Page, filled_url: str) -> None:
+    shown = page("station", filled_url, station_id="bowl")
+    assert not shown.has("station-hookups")
+    assert "Hookups" not in shown.text
+
+
+def test_nuisance_trips_are_named(page: Page, filled_url: str) -> None:
+    (bar,) = page("station", filled_url, station_id="drum-1").by_id("station-trips").figure.data
+    assert bar.y == ("monitor fault (nuisance)", "brief contact loss (nuisance)")
+    assert list(bar.x) == [1, 2]
+
+
+@pytest.mark.parametrize("station_id", ["rail-99", "", "<script>"])
+def test_an_unknown_station_is_told_in_words(page: Page, filled_url: str, station_id: str) -> None:
+    assert "No such station" in page("station", filled_url, station_id=station_id).text
+
+
+def test_a_bad_period_is_told_in_words(page: Page, filled_url: str) -> None:
+    shown = page("station", filled_url, station_id="rail-1", **{"from": "2026-13-01"})
+    assert "That period cannot be shown" in shown.text
+
+
+def test_repeated_keys_of_an_address_do_not_break_the_page(page: Page, filled_url: str) -> None:
+    query = {"from": ["2026-03-01", "2026-03-02"], "severity": ["critical", "minor"]}
+    shown = page("station", filled_url, station_id="rail-1", **query)
+    assert "Rail spot 1" in shown.text

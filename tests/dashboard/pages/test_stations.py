@@ -1,0 +1,88 @@
+"""The stations page: worst first, counts not rates, and states without data."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.dashboard.pages.conftest import Page
+
+
+def test_stations_come_worst_first(page: Page, filled_url: str) -> None:
+    rows = page("stations", filled_url).rows("stations-grid")
+    assert [(r["name"], r["critical"], r["major"], r["nuisance"]) for r in rows] == [
+        ("Rail spot 1", 1, 1, 0),
+        ("Dryer bowl", 1, 0, 0),
+        ("Drum filler 1", 0, 0, 3),
+        ("Road bay 9", 0, 0, 0),
+    ]
+
+
+def test_a_station_shows_counts_and_never_a_rate_of_few(page: Page, filled_url: str) -> None:
+    row = page("stations", filled_url).rows("stations-grid")[0]
+    assert row["compliant_text"] == "1 of 2"
+    assert row["share_text"] == "too few to rank"
+    assert row["hookups"] == "1 of 3"
+    assert row["not_bonded"] == "20 s"
+    assert row["coverage_text"] == "99.8 %"
+
+
+def test_a_station_without_a_record_says_so(page: Page, filled_url: str) -> None:
+    row = page("stations", filled_url).rows("stations-grid")[-1]
+    assert (row["coverage_text"], row["share_text"]) == ("no record", "no transfers")
+
+
+def test_links_keep_the_period(page: Page, filled_url: str) -> None:
+    query = {"from": "2026-03-02", "to": "2026-03-02"}
+    row = page("stations", filled_url, **query).rows("stations-grid")[0]
+    assert row["href"] == "/station/rail-1?from=2026-03-02&to=2026-03-02"
+    assert row["compliant_text"] == "0 of 1"
+
+
+def test_the_calendar_shows_the_worst_of_each_day(page: Page, filled_url: str) -> None:
+    (heat,) = page("stations", filled_url).by_id("stations-calendar").figure.data
+    assert list(heat.y) == ["rail-1", "bowl", "drum-1", "bay-9"]
+    assert heat.text.tolist() == [
+        ["", "◆", "·"],
+        ["◆", "·", ""],
+        ["", "●", "?"],
+        ["", "", ""],
+    ]
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ({"from": "soon"}, "'soon' is not a date"),
+        ({"from": "2026-03-03", "to": "2026-03-01"}, "after its end"),
+        ({"to": "0001-01-01"}, "outside the years"),
+    ],
+)
+def test_a_period_that_makes_no_sense_is_answered_in_words(
+    page: Page, filled_url: str, query: dict[str, str], said: str
+) -> None:
+    shown = page("stations", filled_url, **query)
+    assert said in shown.text
+    assert not shown.has("stations-grid")
+
+
+def test_a_period_without_records_shows_every_station(page: Page, filled_url: str) -> None:
+    shown = page("stations", filled_url, **{"from": "2030-01-01", "to": "2030-01-02"})
+    assert {row["coverage_text"] for row in shown.rows("stations-grid")} == {"no record"}
+
+
+def test_an_empty_store_says_what_to_do(page: Page, empty_url: str) -> None:
+    text = page("stations", empty_url).text
+    assert "Nothing to show yet" in text
+    assert "bondtrail load" in text
+
+
+@pytest.mark.parametrize(
+    ("name", "query"),
+    [("stations", {}), ("station", {"station_id": "rail-1"}), ("transfer", {"id": "rail-1/x"})],
+)
+def test_a_database_that_is_gone_is_told_in_words(
+    page: Page, gone_url: str, name: str, query: dict[str, str]
+) -> None:
+    text = page(name, gone_url, **query).text
+    assert "The history cannot be read" in text
+    assert "Traceback" not in text

@@ -1,0 +1,96 @@
+"""The page of one transfer: readings, events, findings, limits, and states without data."""
+
+from __future__ import annotations
+
+import pytest
+
+from bondtrail.site import Site, parse_site
+from store import open_store
+from tests.dashboard.conftest import sqlite_url
+from tests.dashboard.pages.conftest import Page
+from tests.dashboard.quay import BAD_ID, BAD_START, GOOD_ID, RUN_ID, SITE, S, fill
+
+
+def test_the_sequence_of_events_is_told_in_site_time(page: Page, filled_url: str) -> None:
+    text = page("transfer", filled_url, id=BAD_ID).text
+    for said in (
+        "10:01:40.000 ! Bond lost",
+        "10:01:50.000 ! Trip",
+        "10:03:24.000 ! Bond unknown",
+        "10:04:10.000 ! Bypass on",
+        "10:00:00.000 Flow on",
+    ):
+        assert said in text, said
+    assert text.index("Flow on") < text.index("! Bond lost") < text.index("! Bond unknown")
+
+
+def test_facts_findings_and_limits_stand_beside_it(page: Page, filled_url: str) -> None:
+    text = page("transfer", filled_url, id=BAD_ID).text
+    for said in (
+        "Not compliant",
+        "Europe/Lisbon, UTC+00:00",
+        "B-17",
+        "J. Invented",
+        "4,000 L",
+        "20 s, 260 L",
+        "M1, channel 1",
+        "12 ohm",
+        "◆ Critical",
+        "Something like bond lost in flow for 20 s.",
+    ):
+        assert said in text, said
+
+
+def test_a_finding_before_the_shown_span_is_not_listed(page: Page, filled_url: str) -> None:
+    assert "failed hookup" not in page("transfer", filled_url, id=BAD_ID).text
+
+
+def test_the_figure_holds_every_panel(page: Page, filled_url: str) -> None:
+    figure = page("transfer", filled_url, id=BAD_ID).by_id("transfer-replay").figure
+    names = {trace.name for trace in figure.data}
+    assert {"Bond unknown", "Flow", "Trip", "Flow, open circuit", "Critical finding"} <= names
+    assert figure.layout.yaxis.type == "log"
+
+
+def test_a_transfer_without_readings_still_has_a_page(page: Page, filled_url: str) -> None:
+    text = page("transfer", filled_url, id=GOOD_ID).text
+    assert "Compliant" in text
+    assert "no ticket" in text
+    assert "bond unknown, permissive unknown, flow unknown" in text
+
+
+def test_a_station_without_a_flow_meter_says_so(page: Page, filled_url: str) -> None:
+    figure = page("transfer", filled_url, id=RUN_ID).by_id("transfer-replay").figure
+    assert "Flow is not measured here" in {note.text for note in figure.layout.annotations}
+
+
+@pytest.mark.parametrize("name", ["rail-1/20260302T100000.001Z", "nonsense", "'; drop table x"])
+def test_an_unknown_transfer_is_told_in_words(page: Page, filled_url: str, name: str) -> None:
+    assert "No such transfer" in page("transfer", filled_url, id=name).text
+
+
+@pytest.mark.parametrize("query", [{}, {"id": ""}])
+def test_an_address_without_a_transfer_is_told_in_words(
+    page: Page, filled_url: str, query: dict[str, str]
+) -> None:
+    assert "No transfer is named" in page("transfer", filled_url, **query).text
+
+
+def test_a_transfer_of_a_station_that_the_site_no_longer_has_is_told_in_words(
+    page: Page, tmp_path, site: Site
+) -> None:
+    url = sqlite_url(tmp_path)
+    text = SITE.replace('id = "rail-1"', 'id = "rail-2"')
+    with open_store(url) as store:
+        fill(store, site)
+        store.put_site(parse_site(text), BAD_START - 10 * S)
+    assert "No such transfer" in page("transfer", url, id=BAD_ID).text
+
+
+def test_a_transfer_is_shown_with_the_limits_of_its_day(page: Page, tmp_path, site: Site) -> None:
+    url = sqlite_url(tmp_path)
+    with open_store(url) as store:
+        fill(store, site)
+        later = SITE.replace("limit_ohm = 12.0", "limit_ohm = 25.0")
+        store.put_site(parse_site(later), BAD_START + 3600 * S)
+    assert "limit 12 ohm" in page("transfer", url, id=BAD_ID).text

@@ -1,0 +1,238 @@
+"""The board as people meet it: served by its own process, seen in a real browser."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from urllib.parse import quote, urlsplit
+
+import pytest
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.remote.webdriver import WebDriver
+from selenium.webdriver.remote.webelement import WebElement
+
+from tests.dashboard.quay import BAD_ID
+from tests.services import Browser
+
+SERVE = """
+import sys
+from dashboard import serve
+serve(sys.argv[1], on_ready=lambda url: print(url, flush=True))
+"""
+
+
+@contextmanager
+def served(store_url: str) -> Iterator[str]:
+    """Serve a board on a free port for as long as the block lasts."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", SERVE, store_url], stdout=subprocess.PIPE, text=True
+    )
+    try:
+        assert process.stdout is not None
+        yield process.stdout.readline().strip().rstrip("/")
+    finally:
+        process.terminate()
+        process.wait(30)
+        process.stdout.close()
+
+
+@pytest.fixture(scope="module")
+def board(filled_url: str) -> Iterator[str]:
+    with served(filled_url) as url:
+        yield url
+
+
+@pytest.fixture
+def look(browser: Browser) -> Iterator[Callable[[str, str], None]]:
+    """Open an address and wait for a heading; at the end nothing may have gone wrong."""
+    browser.show(1440, 900)
+    browser.driver.get("about:blank")
+    browser.console(), browser.asked_for()
+
+    def opened(url: str, heading: str) -> None:
+        browser.driver.get(url)
+        wait_for_heading(browser, heading)
+
+    yield opened
+    assert browser.console() == []
+    outside = [url for url in browser.asked_for() if not is_ours(url)]
+    assert outside == []
+
+
+def is_ours(url: str) -> bool:
+    """Tell whether an address is of the board; the browser's own pages ask for chrome: ones."""
+    parts = urlsplit(url)
+    return parts.scheme in ("data", "blob", "about", "chrome") or parts.hostname == "127.0.0.1"
+
+
+def wait_for_heading(browser: Browser, text: str) -> None:
+    browser.wait(lambda driver: text in [h.text for h in driver.find_elements(By.TAG_NAME, "h1")])
+
+
+def cell_links(driver: WebDriver, grid: str) -> list[WebElement]:
+    return driver.find_elements(By.CSS_SELECTOR, f"#{grid} .ag-cell a")
+
+
+def click_link(browser: Browser, grid: str, text: str) -> None:
+    def found(driver: WebDriver) -> WebElement | None:
+        return next((a for a in cell_links(driver, grid) if a.text == text), None)
+
+    link = browser.wait(found)
+    browser.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", link)
+    browser.wait(found).click()
+
+
+def drawn(browser: Browser, graph: str) -> bool:
+    return bool(browser.driver.find_elements(By.CSS_SELECTOR, f"#{graph} .main-svg"))
+
+
+def test_from_the_stations_to_one_transfer_and_back(browser: Browser, board: str, look) -> None:
+    look(f"{board}/", "Stations")
+    click_link(browser, "stations-grid", "Rail spot 1")
+    wait_for_heading(browser, "Rail spot 1")
+    click_link(browser, "station-transfers", "2026-03-02 10:00:00")
+    wait_for_heading(browser, "Rail spot 1: transfer of 02 Mar 10:00")
+    browser.wait(lambda _: drawn(browser, "transfer-replay"))
+    browser.driver.back()
+    wait_for_heading(browser, "Rail spot 1")
+    assert urlsplit(browser.driver.current_url).path == "/station/rail-1"
+    browser.driver.back()
+    wait_for_heading(browser, "Stations")
+
+
+def test_a_deep_link_shows_the_transfer(browser: Browser, board: str, look) -> None:
+    look(f"{board}/transfer?id={quote(BAD_ID, safe='')}", "Rail spot 1: transfer of 02 Mar 10:00")
+    events = browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-events li"))
+    assert "Bond lost" in " ".join(event.text for event in events)
+
+
+def test_a_click_on_a_day_leads_to_its_station(browser: Browser, board: str, look) -> None:
+    look(f"{board}/?from=2026-03-01&to=2026-03-03", "Stations")
+    layer = browser.wait(
+        lambda d: (
+            d.find_element(By.CSS_SELECTOR, "#stations-calendar .nsewdrag")
+            if drawn(browser, "stations-calendar")
+            else None
+        )
+    )
+    browser.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", layer)
+    top_row = -layer.size["height"] // 2 + 8
+    ActionChains(browser.driver).move_to_element_with_offset(layer, 0, top_row).pause(
+        0.3
+    ).click().perform()
+    wait_for_heading(browser, "Rail spot 1")
+    assert urlsplit(browser.driver.current_url).query == "from=2026-03-01&to=2026-03-03"
+
+
+def test_findings_are_narrowed_by_address(browser: Browser, board: str, look) -> None:
+    look(f"{board}/station/rail-1", "Rail spot 1")
+    browser.wait(lambda d: d.find_element(By.PARTIAL_LINK_TEXT, "Critical 1")).click()
+    browser.wait(lambda d: "severity=critical" in d.current_url)
+    rows = "#station-findings .ag-center-cols-container .ag-row"
+    browser.wait(lambda d: len(d.find_elements(By.CSS_SELECTOR, rows)) == 1)
+
+
+def test_a_usual_period_is_one_click_away(browser: Browser, board: str, look) -> None:
+    look(f"{board}/?from=2026-03-02&to=2026-03-02", "Stations")
+    browser.wait(lambda d: d.find_element(By.LINK_TEXT, "All")).click()
+    browser.wait(lambda d: "from=2026-03-01&to=2026-03-03" in d.current_url)
+    wait_for_heading(browser, "Stations")
+
+
+def test_everything_is_reached_by_the_keyboard_and_shows_its_focus(
+    browser: Browser, board: str, look
+) -> None:
+    look(f"{board}/", "Stations")
+    browser.wait(lambda d: cell_links(d, "stations-grid"))
+    body = browser.driver.find_element(By.TAG_NAME, "body")
+    seen, outlined = [], []
+    body.send_keys(Keys.TAB)
+    for _ in range(14):
+        told = browser.driver.execute_script(
+            "const e = document.activeElement, s = getComputedStyle(e);"
+            "return [e.textContent.slice(0, 40) || e.getAttribute('aria-label'),"
+            " s.outlineStyle, parseFloat(s.outlineWidth)]"
+        )
+        seen.append(told[0])
+        outlined.append(told[1] != "none" and told[2] >= 2)
+        browser.driver.switch_to.active_element.send_keys(Keys.TAB)
+    assert seen[0] == "Skip to the page"
+    assert {"Bondtrail", "Stations", "All"} <= set(seen)
+    assert all(outlined[: seen.index("All") + 1])
+
+
+def test_a_station_is_opened_by_the_keyboard(browser: Browser, board: str, look) -> None:
+    look(f"{board}/", "Stations")
+    link = browser.wait(lambda d: cell_links(d, "stations-grid"))[0]
+    browser.driver.execute_script("arguments[0].focus()", link)
+    browser.driver.switch_to.active_element.send_keys(Keys.ENTER)
+    wait_for_heading(browser, "Rail spot 1")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_page_follows_the_scheme_of_the_system(
+    browser: Browser, board: str, look, scheme: str
+) -> None:
+    browser.show(1440, 900, scheme)
+    look(f"{board}/", "Stations")
+    ink, paper = (
+        sum(json.loads(f"[{colour[colour.index('(') + 1 : -1]}]")[:3])
+        for colour in browser.driver.execute_script(
+            "const s = getComputedStyle(document.body); return [s.color, s.backgroundColor]"
+        )
+    )
+    assert (ink < paper) == (scheme == "light")
+    assert abs(ink - paper) > 450
+
+
+def test_the_scheme_can_be_switched(browser: Browser, board: str, look) -> None:
+    look(f"{board}/", "Stations")
+    scheme = "return document.documentElement.dataset.mantineColorScheme"
+    before = browser.driver.execute_script(scheme)
+    browser.driver.find_element(By.CLASS_NAME, "scheme").click()
+    browser.wait(lambda d: d.execute_script(scheme) != before)
+    browser.driver.find_element(By.CLASS_NAME, "scheme").click()
+    browser.wait(lambda d: d.execute_script(scheme) == before)
+
+
+@pytest.mark.parametrize("path", ["/", "/station/rail-1", "/transfer?id=rail-1/x"])
+def test_a_narrow_screen_needs_no_sideways_scrolling(
+    browser: Browser, board: str, look, path: str
+) -> None:
+    browser.show(420, 900)
+    browser.driver.get(board + path)
+    browser.wait(lambda d: d.find_elements(By.TAG_NAME, "h1"))
+    assert browser.driver.execute_script("return document.documentElement.scrollWidth") <= 420
+
+
+@pytest.mark.parametrize(
+    ("path", "heading"),
+    [
+        ("/nowhere", "There is no such page"),
+        ("/station/rail-99", "No such station"),
+        ("/station/rail-1?from=soon", "That period cannot be shown"),
+        ("/transfer?id=rail-1/20990101T000000.000Z", "No such transfer"),
+        ("/transfer", "No transfer is named"),
+    ],
+)
+def test_an_address_that_leads_nowhere_is_answered_in_words(
+    browser: Browser, board: str, look, path: str, heading: str
+) -> None:
+    look(board + path, heading)
+
+
+def test_an_empty_store_is_answered_in_words(browser: Browser, empty_url: str, look) -> None:
+    with served(empty_url) as url:
+        look(f"{url}/", "Nothing to show yet")
+
+
+def test_a_database_that_is_gone_is_answered_in_words(
+    browser: Browser, gone_url: str, look
+) -> None:
+    with served(gone_url) as url:
+        look(f"{url}/", "The history cannot be read")
