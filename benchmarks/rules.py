@@ -37,8 +37,9 @@ def bench_site() -> Site:
 def year_of_transfers(samples: int, seed: int = 7) -> Signals:
     """Return resistance, permissive and flow at 1 Hz, a third of the samples each.
 
-    Every two hours a clamp goes on for 70 minutes, product flows for 55 of them, and now and then
-    the clamp comes off or breaks contact in flow.
+    Every two hours a clamp goes on for 70 minutes and product flows for 55 of them. Of ten
+    hookups two break contact in flow for a second, one comes off for two minutes, one comes off
+    while a slow valve lets flow run on, and one sits on paint and never achieves ground.
     """
     count = samples // 3
     rng = np.random.default_rng(seed)
@@ -47,12 +48,15 @@ def year_of_transfers(samples: int, seed: int = 7) -> Signals:
     phase = np.arange(count, dtype=np.int32) % 7200
     resistance = np.round(rng.lognormal(1.0, 0.1, count), 2)
     bonded = (phase >= 600) & (phase < 4800)
-    # One clamp in ten comes off in flow for two minutes, one in five breaks for a second.
     kind = (np.arange(count) // 7200) % 10
-    bonded &= ~((kind == 3) & (phase >= 2000) & (phase < 2120))
+    bonded &= ~(np.isin(kind, (1, 3)) & (phase >= 2000) & (phase < 2120))
     bonded &= ~(np.isin(kind, (5, 7)) & (phase == 3000))
     resistance[~bonded] = np.inf
-    flow = np.where((phase >= 900) & (phase < 4200) & bonded, 812.0, 0.0)
+    painted = (kind == 8) & bonded
+    resistance[painted] += 40.0
+    bonded &= ~painted
+    runs_on = (kind == 1) & (phase >= 2000) & (phase < 2008)
+    flow = np.where((phase >= 900) & (phase < 4200) & (bonded | runs_on), 812.0, 0.0)
     return {
         Role.RESISTANCE: Samples.of(time, resistance),
         Role.PERMISSIVE: Samples.of(time, bonded.astype(float)),
