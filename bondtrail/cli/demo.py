@@ -115,14 +115,8 @@ def _badness(row: Period) -> tuple[int, int]:
 def print_worst(store: Store, site: Site) -> None:
     """Print the worst findings, one row for each kind at each station."""
     begins, severity, station, finding = tables.finding_columns(site.zone)
-    times = output.Column[Worst]("Times", lambda row: str(row.count), right=True)
-    columns = [
-        _of_worst(begins),
-        _of_worst(severity),
-        _of_worst(station),
-        times,
-        _of_worst(finding),
-    ]
+    count = output.Column[Worst]("Count", lambda row: str(row.count), right=True)
+    columns = [*map(_of_worst, (begins, severity, station)), count, _of_worst(finding)]
     title = "Worst findings, the longest of each kind at each station"
     notes = [f"Times are {site.timezone}. All of them: bondtrail show findings --db URL", ""]
     output.print_table(title, columns, worst(store.findings())[:MOST_FINDINGS], notes)
@@ -135,7 +129,10 @@ def _of_worst(column: output.Column[Finding]) -> output.Column[Worst]:
 
 
 def worst(findings: list[Finding]) -> list[Worst]:
-    """Return the longest finding of each kind at each station, the most severe kinds first."""
+    """Return the longest finding of each kind at each station, the worst first.
+
+    Of the severe ones the kind weighs most; of the minor ones how often they come.
+    """
     counts = Counter((row.station, row.kind) for row in findings)
     longest: dict[tuple[str, Kind], Finding] = {}
     for row in findings:
@@ -148,9 +145,10 @@ def worst(findings: list[Finding]) -> list[Worst]:
 
 def _rank(row: Worst) -> tuple[int, int, float, str]:
     finding = row.finding
+    minor = finding.severity is Severity.MINOR
     return (
         _SEVERITIES.index(finding.severity),
-        _KINDS.index(finding.kind),
+        -row.count if minor else _KINDS.index(finding.kind),
         -finding.seconds,
         finding.station,
     )

@@ -6,11 +6,14 @@ import difflib
 import re
 import sys
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import click
 
 from bondtrail.settings import hide_password
-from bondtrail.site_problems import SiteError
+
+if TYPE_CHECKING:
+    from bondtrail.site_problems import SiteError
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 """All but tab and line feed: names and rows from outside must not steer a terminal."""
@@ -26,6 +29,7 @@ class Fault(click.ClickException):
 
 def translated(exc: Exception) -> Fault | None:
     """Return the fault behind an exception of one of the rooms; None for a defect of ours."""
+    from bondtrail.site_problems import SiteError
     from ingest import IngestError
     from store import StoreError
 

@@ -143,7 +143,8 @@ def _period(
 
 
 def _sum(name: str) -> Callable[[Period], object]:
-    return lambda row: getattr(row.sums, name)
+    """Read a sum without the noise that adding floats leaves behind the microsecond."""
+    return lambda row: round(getattr(row.sums, name), 6)
 
 
 def _counter(name: str) -> Callable[[Period], object]:

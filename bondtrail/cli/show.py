@@ -192,6 +192,8 @@ VIEWS: Mapping[str, View[Any]] = {
     ),
 }
 
+_TITLES = {"kpis": "Sums"}
+
 _OPTION = {
     "station": "--station",
     "start": "--from",
@@ -296,7 +298,7 @@ def _print(what: str, view: View[Row], found: list[Row], query: Query, form: str
         output.print_csv(list(fields), (rows.as_object(fields, row) for row in found))
     elif found:
         notes = (f"Times are {query.zone.key}.", *view.notes)
-        output.print_table(what.capitalize(), view.columns(query), found, notes)
+        output.print_table(_TITLES.get(what, what.capitalize()), view.columns(query), found, notes)
     else:
         print(f"No {what}{_where(query)}.")
 

@@ -20,7 +20,7 @@ def finding_columns(zone: ZoneInfo) -> list[Column[Finding]]:
     return [
         Column("Begins", lambda row: site_time(row.start, zone)),
         Column("Severity", lambda row: str(row.severity)),
-        Column("Station", lambda row: row.station),
+        Column("Station", lambda row: row.station, wraps=True),
         Column(
             "Finding", lambda row: f"{row.kind}, {length(row.seconds)}\n{row.summary}", wraps=True
         ),
@@ -31,7 +31,7 @@ def transfer_columns(zone: ZoneInfo) -> list[Column[Transfer]]:
     """Return the columns of transfers."""
     return [
         Column("Begins", lambda row: site_time(row.start, zone)),
-        Column("Station", lambda row: row.station),
+        Column("Station", lambda row: row.station, wraps=True),
         Column("Flow", lambda row: length(row.flow_s), right=True),
         Column("Volume", lambda row: amount(row.volume, row.unit), right=True),
         Column("Batch", lambda row: _cut(row.batch or "-", 10)),
@@ -47,7 +47,7 @@ def hookup_columns(zone: ZoneInfo) -> list[Column[Hookup]]:
     """Return the columns of hookups."""
     return [
         Column("Begins", lambda row: site_time(row.start, zone)),
-        Column("Station", lambda row: row.station),
+        Column("Station", lambda row: row.station, wraps=True),
         Column("Length", lambda row: length((row.end - row.start) / 1e9), right=True),
         Column("Outcome", lambda row: str(row.outcome)),
         Column("To bond", lambda row: length(row.time_to_bond_s), right=True),
@@ -61,7 +61,7 @@ def trip_columns(zone: ZoneInfo) -> list[Column[Trip]]:
     """Return the columns of trips."""
     return [
         Column("Time", lambda row: site_time(row.time, zone)),
-        Column("Station", lambda row: row.station),
+        Column("Station", lambda row: row.station, wraps=True),
         Column("Class", lambda row: str(row.trip_class)),
         Column("Cause", lambda row: str(row.cause)),
         Column("Marginal", lambda row: "yes" if row.marginal else "-"),
@@ -73,7 +73,7 @@ def trip_columns(zone: ZoneInfo) -> list[Column[Trip]]:
 def point_columns(zone: ZoneInfo) -> list[Column[PointRow]]:
     """Return the columns of points."""
     return [
-        Column("Point", lambda row: row.point),
+        Column("Point", lambda row: row.point, wraps=True),
         Column("Samples", lambda row: amount(row.samples), right=True),
         Column("First", lambda row: "-" if row.first is None else f"{local_day(row.first, zone)}"),
         Column("Last", lambda row: site_time(row.last, zone)),
@@ -99,11 +99,10 @@ def kpi_columns(zone: ZoneInfo, by: str | None) -> list[Column[Period]]:
         [Column("From", lambda row: f"{local_day(row.start, zone)}")] if by else []
     )
     return [
-        Column("Station", lambda row: row.station),
+        Column("Station", lambda row: row.station, wraps=True),
         *begins,
-        Column("Transfers", lambda row: amount(row.sums.transfers), right=True),
-        Column("Compliant", lambda row: amount(row.sums.compliant_transfers), right=True),
-        Column("Flow h", lambda row: f"{row.sums.flow_s / 3600:,.1f}", right=True),
+        Column("Compliant", lambda row: _of(row, "compliant_transfers", "transfers"), right=True),
+        Column("Flow h", lambda row: _hours(row.sums.flow_s), right=True),
         Column("Unbonded", lambda row: _exposure(row.sums.not_bonded_s), right=True),
         Column("No data", lambda row: _exposure(row.sums.no_data_s), right=True),
         Column("Bypass", lambda row: _exposure(row.sums.bypassed_s), right=True),
@@ -113,15 +112,24 @@ def kpi_columns(zone: ZoneInfo, by: str | None) -> list[Column[Period]]:
     ]
 
 
-KPI_NOTE = "Failed: of all hookups. Nuisance: of all trips. Times of flow are hours or min:s."
+KPI_NOTE = (
+    "Compliant: of all transfers. Failed: of all hookups. Nuisance: of all trips.\n"
+    "Unbonded, no data, bypass: time of flow, in s, min:s or h:min:s."
+)
 
 
 def _of(row: Period, part: str, whole: str) -> str:
-    return f"{getattr(row.sums, part)}/{getattr(row.sums, whole)}"
+    number = getattr(row.sums, whole)
+    return f"{getattr(row.sums, part)}/{number}" if number else "-"
+
+
+def _hours(seconds: float) -> str:
+    return f"{seconds / 3600:,.1f}" if seconds else "-"
 
 
 def _nuisance(row: Period) -> str:
-    return f"{row.count('trips', 'nuisance/')}/{row.count('trips')}"
+    trips = row.count("trips")
+    return f"{row.count('trips', 'nuisance/')}/{trips}" if trips else "-"
 
 
 def _exposure(seconds: float) -> str:

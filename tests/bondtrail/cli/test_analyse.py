@@ -1,0 +1,84 @@
+"""From loaded readings to what `show` finds, and judging again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bondtrail.times import NS_PER_S, format_time, parse_time
+
+Run = Callable[..., Any]
+
+BEGIN = parse_time("2026-03-02T08:00:00Z")
+
+
+def transfer_csv(ohm: float) -> str:
+    """A transfer of two minutes, second by second, at one bond resistance throughout."""
+    lines = ["time,tag,value"]
+    for second in range(180):
+        at = format_time(BEGIN + second * NS_PER_S)
+        flow = 600 if 30 <= second < 150 else 0
+        lines += [f"{at},GND1,{ohm}", f"{at},PERM1,1", f"{at},FT1,{flow}"]
+    return "\n".join(lines) + "\n"
+
+
+@pytest.fixture
+def loaded(run: Run, folder: Path, site_file: str) -> None:
+    (folder / "good.csv").write_text(transfer_csv(3.4), encoding="utf-8")
+    assert run("load", "good.csv", "--site", site_file).status == 0
+
+
+@pytest.mark.usefixtures("loaded")
+class TestAnalyse:
+    def test_a_bonded_transfer_is_found_and_compliant(self, run: Run) -> None:
+        shown = run("analyse")
+        assert (shown.status, shown.err) == (0, "")
+        assert shown.out.startswith("Judged 2 stations: 0 findings")
+        assert "not a safety function" in shown.out
+        (transfer,) = run("show", "transfers", "--format", "json").json
+        assert transfer["id"] == "bay-1/20260302T080030.000Z"
+        assert transfer["compliant"] is True
+        assert transfer["flow_s"] == pytest.approx(120)
+        assert transfer["volume"] == pytest.approx(1200)  # 600 L/min for two minutes
+        (sums, _) = run("show", "kpis", "--format", "json").json
+        assert (sums["transfers"], sums["compliant_transfers"]) == (1, 1)
+
+    def test_a_second_run_has_nothing_to_do(self, run: Run) -> None:
+        run("analyse")
+        shown = run("analyse")
+        assert (shown.status, shown.out) == (0, "Nothing new to judge.\n")
+
+    def test_all_judges_again_and_finds_the_same(self, run: Run) -> None:
+        run("analyse")
+        before = run("show", "transfers", "--format", "json").out
+        assert run("analyse", "--all").out.startswith("Judged ")
+        assert run("show", "transfers", "--format", "json").out == before
+
+    def test_history_is_judged_by_the_limits_of_its_day_unless_told_otherwise(
+        self, run: Run, folder: Path, site_file: str
+    ) -> None:
+        run("analyse")
+        text = (folder / site_file).read_text(encoding="utf-8")
+        stricter = text.replace("[site]", "[limits]\nlimit_ohm = 2.0\n\n[site]")
+        (folder / site_file).write_text(stricter, encoding="utf-8")
+        changed = run("analyse", "--all", "--site", site_file)
+        assert "holds for readings from now on" in changed.err
+        assert run("show", "findings", "--format", "json").json == []
+        assert run("analyse", "--by-present-limits").status == 0
+        kinds = {row["kind"] for row in run("show", "findings", "--format", "json").json}
+        assert "no_bond_transfer" in kinds
+
+    def test_the_same_readings_have_the_same_findings_byte_for_byte(
+        self, run: Run, folder: Path, site_file: str
+    ) -> None:
+        (folder / "bad.csv").write_text(transfer_csv(34.0), encoding="utf-8")
+        shown = []
+        for db in ("sqlite:///one.db", "sqlite:///two.db"):
+            run("load", "bad.csv", "--site", site_file, "--db", db)
+            run("analyse", "--db", db)
+            shown.append(run("show", "findings", "--format", "json", "--db", db).out)
+        assert shown[0] == shown[1]
+        assert "no_bond_transfer" in shown[0]
