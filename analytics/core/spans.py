@@ -40,7 +40,7 @@ def within(spans: Spans, start: int, end: int) -> Spans:
     """Return the parts of the spans that lie inside ``[start, end)``."""
     low = int(spans[:, 1].searchsorted(start, side="right"))
     high = int(spans[:, 0].searchsorted(end, side="left"))
-    if low >= high:
+    if low >= high or start >= end:
         return NOWHERE
     inside = spans[low:high].copy()
     inside[0, 0] = max(inside[0, 0], start)
