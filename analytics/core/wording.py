@@ -120,28 +120,28 @@ def _no_bond(n: Mapping[str, Number], limits: Limits) -> str:
 def _start(n: Mapping[str, Number], limits: Limits) -> str:
     return (
         f"Flow began without a verified bond and ran so for {_span(n, 'not_bonded_s')}"
-        f"{_amount(n)}; {limits.start_allowance_s:g} s are allowed."
+        f"{_amount(n)}; the allowance is {limits.start_allowance_s:g} s."
     )
 
 
 def _lost(n: Mapping[str, Number], limits: Limits) -> str:
     return (
         f"The bond was lost in flow and flow went on for {_span(n, 'not_bonded_s')}"
-        f"{_amount(n)} without it; {limits.stop_allowance_s:g} s are allowed."
+        f"{_amount(n)} without it; the allowance is {limits.stop_allowance_s:g} s."
     )
 
 
 def _unverifiable(n: Mapping[str, Number], limits: Limits) -> str:
     return (
         f"Flow ran for {_span(n, 'no_data_s')}{_amount(n)} while the bond was unknown;"
-        f" {limits.nodata_allowance_s:g} s are allowed."
+        f" the allowance is {limits.nodata_allowance_s:g} s."
     )
 
 
 def _bypassed(n: Mapping[str, Number], limits: Limits) -> str:
     return (
         f"Flow ran for {_span(n, 'bypassed_s')}{_amount(n)} with the interlock bypassed;"
-        f" {limits.bypass_allowance_s:g} s are allowed."
+        f" the allowance is {limits.bypass_allowance_s:g} s."
     )
 
 
@@ -174,14 +174,14 @@ def _without_bond(n: Mapping[str, Number], limits: Limits) -> str:
     flowed = f", flow ran for {_span(n, 'flow_s')} of it" if n["flow_s"] else ""
     return (
         f"The permissive was closed for {_span(n, '_s')} while the bond was not low{flowed};"
-        f" {limits.mismatch_s:g} s are allowed."
+        f" the allowance is {limits.mismatch_s:g} s."
     )
 
 
 def _withheld(n: Mapping[str, Number], limits: Limits) -> str:
     return (
         f"The permissive stayed open for {_span(n, '_s')} although the bond was verified;"
-        f" {limits.mismatch_s:g} s are allowed."
+        f" the allowance is {limits.mismatch_s:g} s."
     )
 
 
@@ -194,7 +194,7 @@ def _isolated(n: Mapping[str, Number], limits: Limits) -> str:
 def _release(n: Mapping[str, Number], limits: Limits) -> str:
     return (
         f"The clamp came off {_span(n, 'waited_s')} after the last flow;"
-        f" {limits.release_wait_s:g} s are asked for."
+        f" the wait asked for is {limits.release_wait_s:g} s."
     )
 
 
