@@ -70,8 +70,7 @@ class Database:
     """A database that is ready for transactions. It knows nothing of what is in it."""
 
     def __init__(self, url: str) -> None:
-        parsed = _parse(url)
-        self.where = parsed.render_as_string(hide_password=True)
+        parsed, self.where = _parse(url)
         self.pool = ThreadPoolExecutor(min(4, os.cpu_count() or 1), "store")
         self._engine = create_engine(parsed, **_engine_options(parsed))
         if parsed.get_backend_name() == "sqlite":
@@ -126,7 +125,8 @@ def translate(exc: BaseException, where: str) -> StoreError:
     if known is not None:
         return known[0](where, known[1])
     detail = " ".join(str(origin).split())
-    if type(origin).__name__ in {"OperationalError", "InterfaceError"}:
+    kinds = {kind.__name__ for kind in type(origin).__mro__}
+    if kinds & {"OperationalError", "InterfaceError"}:
         return StoreUnavailableError(where, f"the database does not answer as it should: {detail}")
     return StoreError(where, f"the database refused: {detail}")
 
@@ -148,7 +148,8 @@ def _no_room_left(code: int, where: str) -> bool:
         return False
 
 
-def _parse(url: str) -> URL:
+def _parse(url: str) -> tuple[URL, str]:
+    """Return the address with its driver, and as it may be shown."""
     try:
         parsed = make_url(url)
         backend = parsed.get_backend_name()
@@ -156,12 +157,12 @@ def _parse(url: str) -> URL:
         raise StoreError("store", _wrong_url()) from exc
     shown = parsed.render_as_string(hide_password=True)
     if backend == "postgresql":
-        return parsed.set(drivername="postgresql+psycopg")
+        return parsed.set(drivername="postgresql+psycopg"), shown
     if backend != "sqlite":
         raise StoreError(shown, _wrong_url())
     if not parsed.database or parsed.database == ":memory:":
         raise StoreError(shown, "a store must be a file: write sqlite:///bondtrail.db")
-    return parsed.set(drivername="sqlite")
+    return parsed.set(drivername="sqlite"), shown
 
 
 def _wrong_url() -> str:

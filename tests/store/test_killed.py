@@ -1,0 +1,125 @@
+"""Kill -9 at any moment: nothing committed is lost, nothing doubled, the next start works."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+import pytest
+from sqlalchemy import func, select
+
+from store import Store, open_store
+from store.schema import journal, segment
+from tests.store.loading import POINTS, batch
+
+ROOT = Path(__file__).parents[2]
+Loader = subprocess.Popen[str]
+
+
+@pytest.mark.parametrize(
+    ("kind", "rounds"), [("sqlite", 30), ("postgresql", 6)], ids=["sqlite", "postgresql"]
+)
+def test_killed_at_any_moment_nothing_is_lost_or_doubled(
+    kind: str, rounds: int, request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    url = (
+        f"sqlite:///{tmp_path}/store.db"  # not made yet: the first rounds may kill the making
+        if kind == "sqlite"
+        else str(request.getfixturevalue("postgres_url"))
+    )
+    moments = random.Random(3)
+    done = -1
+    with loader(url) as running:
+        for number in range(rounds):
+            commits = 0 if number < 3 else moments.randrange(6)
+            done = load_and_kill(running, done + 1, commits, moments.uniform(0, 0.04))
+            with open_store(url) as store:
+                must_hold(store, done)
+    assert done > rounds
+
+
+@contextmanager
+def loader(url: str) -> Iterator[Loader]:
+    with subprocess.Popen(
+        [sys.executable, "-m", "tests.store.loading", url],
+        cwd=ROOT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as running:
+        yield running
+
+
+def load_and_kill(running: Loader, first: int, commits: int, pause: float) -> int:
+    """Load from a batch on; kill after some commits and a pause; return the last committed."""
+    said, heard = running.stdin, running.stdout
+    assert said is not None
+    assert heard is not None
+    said.write(f"go {first}\n")
+    said.flush()
+    done, pid = hear(heard, first - 1, commits)
+    time.sleep(pause)
+    os.kill(pid, signal.SIGKILL)
+    for line in iter(heard.readline, "gone\n"):
+        assert line, "the loader ended by itself"
+        done = int(line)
+    return done
+
+
+def hear(heard: IO[str], done: int, commits: int) -> tuple[int, int]:
+    """Listen until the child's id and some commits were told, in whatever order."""
+    pid = 0
+    while not pid or commits > 0:
+        line = heard.readline()
+        assert line, "the loader ended by itself"
+        if line.startswith("pid"):
+            pid = int(line.split()[1])
+        else:
+            done, commits = int(line), commits - 1
+    return done, pid
+
+
+def must_hold(store: Store, done: int) -> None:
+    """Every batch up to ``done`` is there, and of the next one perhaps a part."""
+    assert store.check() == []
+    counts = {found.point: found.samples for found in store.points()}
+    for point in POINTS:
+        certain, possible = expected(point, done), expected(point, done + 1)
+        back = store.read(point)
+        assert np.all(np.diff(back.time) > 0)
+        assert set(certain) <= set(back.time.tolist()) <= set(possible)
+        for moment, value in zip(back.time.tolist(), back.value.tolist(), strict=True):
+            assert value in (certain.get(moment), possible[moment])
+        assert counts.get(point, 0) == len(back)
+    must_be_tidy(store)
+
+
+def expected(point: str, last: int) -> dict[int, float]:
+    held: dict[int, float] = {}
+    for number in range(last + 1):
+        samples = batch(number)[point]
+        held.update(zip(samples.time.tolist(), samples.value.tolist(), strict=True))
+    return held
+
+
+def must_be_tidy(store: Store) -> None:
+    """Folded, each sample is in one segment, and no two segments of a point overlap."""
+    store.fold()
+    with store._db.reading() as tx:
+        assert tx.conn.execute(select(func.count()).select_from(journal)).scalar() == 0
+        columns = segment.c
+        query = select(columns.point_id, columns.first_ns, columns.last_ns, columns.samples)
+        rows = tx.conn.execute(query.order_by(columns.point_id, columns.first_ns)).all()
+    for one, other in itertools.pairwise(rows):
+        assert one.point_id != other.point_id or one.last_ns < other.first_ns
+    assert sum(row.samples for row in rows) == sum(found.samples for found in store.points())
