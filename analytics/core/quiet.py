@@ -61,9 +61,7 @@ def _quiet_spans(case: Case, *, whole: bool) -> Spans:
         *_disagreeing(case),
     ]
     calm = [_outside(np.concatenate(busy), start, end), _bond_at_rest(case, whole=whole)]
-    # What was last known of a contact is remembered across silence: cut where it is known.
-    contacts = [case.now.bypass, case.now.permissive]
-    calm += [_known(line, whole=whole) for line in contacts if line is not None]
+    calm += [_remembered(line, whole=whole) for line in _contacts(case)]
     return reduce(intersection, calm)
 
 
@@ -106,11 +104,17 @@ def _disagreeing(case: Case) -> list[Spans]:
     ]
 
 
-def _known(line: Timeline, *, whole: bool) -> Spans:
+def _contacts(case: Case) -> list[Timeline]:
+    """Return the signals of which the rules remember what was last known, across silence."""
+    return [line for line in (case.now.bypass, case.now.permissive) if line is not None]
+
+
+def _remembered(line: Timeline, *, whole: bool) -> Spans:
+    """Return from where on it is known what was last known of a contact."""
     known = line.where(Contact.ON, Contact.OFF)
-    if len(known) or not whole:
-        return known
-    return np.array([[line.edges[0], line.edges[-1]]])
+    if whole or not len(known):
+        return np.array([[line.edges[0], line.edges[-1]]]) if whole else NOWHERE
+    return np.array([[known[0, 0], line.edges[-1]]])
 
 
 def _outside(busy: Spans, start: int, end: int) -> Spans:
@@ -128,4 +132,9 @@ def _context(case: Case, at: int) -> int:
     index = int(np.searchsorted(case.not_low[:, 0], at, side="right")) - 1
     if index >= 0 and case.not_low[index, 1] > at:
         context = min(context, int(case.not_low[index, 0]))
+    for line in _contacts(case):
+        known = line.where(Contact.ON, Contact.OFF)
+        before = int(np.searchsorted(known[:, 0], at, side="right")) - 1
+        if before >= 0:
+            context = min(context, int(known[before, 1]) - 1)
     return context
