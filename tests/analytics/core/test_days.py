@@ -1,0 +1,169 @@
+"""Sums and counts per day."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from analytics.core.days import day_sums, histogram, plus
+from analytics.core.station import examine, judge
+from bondtrail.results import TIME_EDGES_S, DaySums
+from bondtrail.site import Role
+from tests.analytics.core.build import GAP, OPEN, S, Stretch, held, ns, station, told
+from tests.reference.scripts import ZONE
+
+Told = dict[str, list[Stretch]]
+DAYS = [dt.date(2026, 3, 1) + dt.timedelta(days=n) for n in range(3)]
+
+
+def sums(reported: Told, edges_s: list[float], **limits: float) -> list[DaySums]:
+    """The sums of days that are seconds long."""
+    signals = told(**reported)
+    span = ns(edges_s[0]), ns(edges_s[-1])
+    verdict = examine(station(*signals, **limits), signals, span)
+    days = DAYS[: len(edges_s) - 1]
+    return day_sums(verdict.case, verdict.episodes, days, [ns(edge) for edge in edges_s])
+
+
+def test_seconds_and_volumes_are_split_where_a_day_ends() -> None:
+    first, second = sums(
+        {
+            "resistance": [(5, OPEN), (10, 40.0), (20, 2.0), (5, GAP), (20, OPEN)],
+            "flow": [(10, 0), (20, 60), (30, 0)],
+        },
+        [0, 20, 60],
+    )
+    assert (first.flow_s, first.volume) == (10.0, 10.0)
+    assert (second.flow_s, second.volume) == (10.0, 10.0)
+    assert (first.open_s, first.high_s, first.low_s) == (5.0, 10.0, 5.0)
+    assert (second.open_s, second.high_s, second.low_s) == (20.0, 0.0, 15.0)
+    assert (first.known_s, first.unknown_s) == (20.0, 0.0)
+    assert (second.known_s, second.unknown_s) == (35.0, 5.0)
+    # Verified from 16 s on; flow began at 10 s.
+    assert (first.not_bonded_s, second.not_bonded_s) == (6.0, 0.0)
+
+
+def test_an_episode_counts_on_the_day_it_began() -> None:
+    first, second = sums(
+        {"resistance": [(5, OPEN), (45, 2.0), (10, OPEN)], "flow": [(8, 0), (30, 60), (22, 0)]},
+        [0, 20, 60],
+    )
+    assert (first.transfers, first.compliant_transfers, first.hookups) == (1, 1, 1)
+    assert (second.transfers, second.compliant_transfers, second.hookups) == (0, 0, 0)
+    assert sum(first.time_to_bond) == 1
+    assert second.time_to_bond == ()
+
+
+def test_what_begins_as_a_day_begins_counts_on_it() -> None:
+    reported: Told = {
+        "resistance": [(60, 2.0)],
+        "flow": [(20, 0), (30, 60), (10, 0)],
+    }
+    assert [day.transfers for day in sums(reported, [0, 20, 60])] == [0, 1]
+    assert [day.transfers for day in sums(reported, [0, 21, 60])] == [1, 0]
+
+
+def test_what_went_wrong_is_counted_by_name() -> None:
+    first, second, third = sums(
+        {
+            "resistance": [(30, 2.0), (20, OPEN), (1, 300.0), (4, OPEN), (5, 300.0), (40, OPEN)],
+            "permissive": [(32, 1), (68, 0)],
+            "bypass": [(10, 0), (1, 1), (89, 0)],
+            "flow": [(33, 60), (67, 0)],
+        },
+        [0, 40, 70, 100],
+    )
+    assert first.trips == {"genuine/clamp_off": 1}
+    assert first.alarms == {"bond_lost": 1, "bypass_on": 1}
+    assert (first.findings, first.bypassed_s) == ({}, 1.0)
+    assert second.findings == {"failed_hookup": 1}
+    assert (second.touches, second.hookups, second.failed_hookups) == (1, 1, 1)
+    assert (third.trips, third.alarms, third.findings, third.touches) == ({}, {}, {}, 0)
+    assert third.open_s == 30.0
+
+
+def test_a_day_without_data_is_all_nothing() -> None:
+    (day,) = sums({"flow": []}, [0, 60])
+    assert day == DaySums("spot", DAYS[0], unknown_s=60.0)
+
+
+def test_days_are_of_the_site_and_one_may_have_23_hours() -> None:
+    # Clocks in Lisbon go forward on 2026-03-29 at 01:00 UTC; midnight there is 00:00 UTC then.
+    start = 1_774_742_400  # 2026-03-29T00:00Z
+    signals = {Role.RESISTANCE: held((24 * 3600, 2.0), start=start, every_s=60)}
+    place = station(Role.RESISTANCE, stale_s=60)
+    first, second = judge(place, signals, zone=ZONE).days
+    assert (first.day, second.day) == (dt.date(2026, 3, 29), dt.date(2026, 3, 30))
+    assert (first.low_s, second.low_s) == (23 * 3600, 3600)
+    assert S * start == min(signals[Role.RESISTANCE].time)
+
+
+@pytest.mark.parametrize(
+    ("times", "bins"),
+    [
+        pytest.param([None, None], {}, id="only-none"),
+        pytest.param([0.0], {0: 1}, id="no-time-at-all"),
+        pytest.param([0.1], {0: 1}, id="exactly-the-first-edge"),
+        pytest.param([0.1001], {1: 1}, id="just-above-the-first-edge"),
+        pytest.param([1.0, None, 1.0], {10: 2}, id="a-second-is-the-edge-of-its-bin"),
+        pytest.param([1000.0], {40: 1}, id="exactly-the-last-edge"),
+        pytest.param([1000.1], {41: 1}, id="longer-than-all"),
+    ],
+)
+def test_histogram(times: list[float | None], bins: dict[int, int]) -> None:
+    found = histogram(times)
+    assert {n: count for n, count in enumerate(found) if count} == bins
+    assert len(found) == (len(TIME_EDGES_S) + 1 if bins else 0)
+
+
+def test_no_times_make_no_histogram() -> None:
+    assert histogram([]) == ()
+
+
+def test_parts_of_a_day_add_up() -> None:
+    day = DAYS[0]
+    first = DaySums(
+        "spot", day, transfers=2, flow_s=1.5, trips={"genuine/clamp_off": 1}, time_to_bond=(1, 2)
+    )
+    second = DaySums(
+        "spot",
+        day,
+        transfers=1,
+        flow_s=0.5,
+        trips={"genuine/clamp_off": 2, "nuisance/no_loss_seen": 1},
+        alarms={"bypass_on": 1},
+        time_to_bond=(0, 3),
+        time_to_stop=(4, 0),
+    )
+    whole = DaySums(
+        "spot",
+        day,
+        transfers=3,
+        flow_s=2.0,
+        trips={"genuine/clamp_off": 3, "nuisance/no_loss_seen": 1},
+        alarms={"bypass_on": 1},
+        time_to_bond=(1, 5),
+        time_to_stop=(4, 0),
+    )
+    assert plus(first, second) == plus(second, first) == whole
+
+
+def test_an_empty_part_adds_nothing() -> None:
+    nothing = DaySums("spot", DAYS[0])
+    something = DaySums("spot", DAYS[0], transfers=2, findings={"chattering": 1})
+    assert plus(nothing, something) == plus(something, nothing) == something
+
+
+def test_a_day_judged_in_parts_is_the_day() -> None:
+    reported: Told = {
+        "resistance": [(12, OPEN), (18, 2.0), (30, OPEN)],
+        "bypass": [(25, 0), (35, 1)],
+        "flow": [(8, 0), (30, 77), (22, 0)],
+    }
+    (whole,) = sums(reported, [0, 60])
+    morning, evening = sums(reported, [0, 23, 60])
+    joined = plus(morning, evening)
+    for name in ("flow_s", "not_bonded_s", "bypassed_s", "low_s", "open_s", "volume"):
+        assert getattr(joined, name) == pytest.approx(getattr(whole, name))
+    assert joined.transfers == whole.transfers
