@@ -96,6 +96,15 @@ def duration(seconds: float) -> str:
     return f"{hours} h {minutes} min" if hours else f"{minutes} min {rest} s"
 
 
+def resistance(ohm: float) -> str:
+    """Return a resistance to four figures, such as ``10.01 ohm``, ``5.2 kohm`` or ``100 Mohm``."""
+    ohm = float(f"{ohm:.4g}")
+    for unit, size in (("Mohm", 1e6), ("kohm", 1e3)):
+        if ohm >= size:
+            return f"{ohm / size:.4g} {unit}"
+    return f"{ohm:g} ohm"
+
+
 def _span(numbers: Mapping[str, Number], name: str) -> str:
     value = numbers[name]
     assert isinstance(value, int | float)
@@ -113,7 +122,7 @@ def _no_bond(n: Mapping[str, Number], limits: Limits) -> str:
         unseen = f"; for {_span(n, 'no_data_s')} of it the bond was unknown"
     return (
         f"Flow ran for {_span(n, 'flow_s')}{_amount(n)} and never had a verified bond"
-        f" (limit {limits.limit_ohm:g} ohm){unseen}."
+        f" (limit {resistance(limits.limit_ohm)}){unseen}."
     )
 
 
@@ -147,12 +156,12 @@ def _bypassed(n: Mapping[str, Number], limits: Limits) -> str:
 
 def _hookup(n: Mapping[str, Number], limits: Limits) -> str:
     lowest = n["lowest_ohm"]
-    reading = f"lowest reading {lowest:.3g} ohm, " if isinstance(lowest, float) else ""
+    reading = f"lowest reading {resistance(lowest)}, " if isinstance(lowest, float) else ""
     cause = f", suspected {n['cause']}" if n["cause"] else ""
     flowed = f"; flow ran for {_span(n, 'flow_s')} during it" if n["flow_s"] else ""
     return (
         f"A hookup of {_span(n, '_s')} never achieved ground: {reading}"
-        f"limit {limits.limit_ohm:g} ohm{cause}{flowed}."
+        f"limit {resistance(limits.limit_ohm)}{cause}{flowed}."
     )
 
 
