@@ -76,7 +76,7 @@ def judge(
         Equal for equal input, to the last bit.
     """
     span = observed_span(station, signals)
-    if span is None:
+    if span is None or (end is not None and end <= span[0]):
         return StationResults(station.id)
     span = span[0], min(span[1], end) if end is not None else span[1]
     verdict = examine(station, signals, span, work=work, tickets=tickets)
