@@ -9,8 +9,8 @@ import plotly.graph_objects as go
 
 from bondtrail.results import Hookup, Outcome, TripCause
 from dashboard.figures import palette
+from dashboard.figures.resistance import FLOOR_OHM, mark_limit
 from dashboard.figures.steps import Clock
-from dashboard.figures.transfer import FLOOR_OHM, mark_limit
 from dashboard.figures.wording import ohms, words
 
 

@@ -13,7 +13,7 @@ from bondtrail.results import Finding, Transfer, Trip
 from bondtrail.site import Role, Site, Station
 from bondtrail.times import NS_PER_S, nanoseconds
 from dashboard.figures.palette import ORANGE
-from dashboard.figures.transfer import Lane, Picture, Signal
+from dashboard.figures.picture import Lane, Picture, Signal
 from dashboard.queries.sites import clock_at, site_of_day
 from store import DamageError, Store
 

@@ -32,21 +32,29 @@ DAYS = [dt.date(2026, 3, day) for day in range(1, 8)]
 EARLY = dt.date(1970, 1, 1)
 
 
-def finding(station: str, start: int, kind: Kind, severity: Severity) -> Finding:
-    return Finding(kind, severity, station, None, start, start + 5, "Seen.", {}, {})
+S = 1_000_000_000
+
+
+def finding(station: str, start_s: int, kind: Kind, severity: Severity) -> Finding:
+    span = (start_s * S, (start_s + 5) * S)
+    return Finding(kind, severity, station, None, *span, "Seen.", {}, {})
+
+
+def trip(station: str, at_s: int, trip_class: TripClass, cause: TripCause) -> Trip:
+    return Trip(station, at_s * S, "t", trip_class, cause, False, None, None)
 
 
 def results(station: str) -> StationResults:
     return StationResults(
         station=station,
         hookups=tuple(
-            Hookup(station, start, start + 9, Outcome.VERIFIED, 1.0, 2.0, 3.0, None)
+            Hookup(station, start * S, (start + 9) * S, Outcome.VERIFIED, 1.0, 2.0, 3.0, None)
             for start in (10, 20, 30)
         ),
         trips=(
-            Trip(station, 10, "t", TripClass.NUISANCE, TripCause.NO_LOSS_SEEN, False, None, None),
-            Trip(station, 20, "t", TripClass.NUISANCE, TripCause.NO_LOSS_SEEN, False, None, None),
-            Trip(station, 30, "t", TripClass.GENUINE, TripCause.CLAMP_OFF, False, 4.0, 1.0),
+            trip(station, 10, TripClass.NUISANCE, TripCause.NO_LOSS_SEEN),
+            trip(station, 20, TripClass.NUISANCE, TripCause.NO_LOSS_SEEN),
+            trip(station, 30, TripClass.GENUINE, TripCause.CLAMP_OFF),
         ),
         findings=(
             finding(station, 10, Kind.CHATTERING, Severity.MINOR),
@@ -126,22 +134,22 @@ def test_totals_of_one_station(store: Store) -> None:
 
 
 def test_findings_are_counted_by_kind_and_severity(store: Store) -> None:
-    counted = store.summaries.finding_counts(10, 30, "a")
+    counted = store.summaries.finding_counts(10 * S, 30 * S, "a")
     assert sorted(counted, key=lambda c: (c.kind, c.severity)) == [
         FindingCount("a", Kind.CHATTERING, Severity.MINOR, 1),
         FindingCount("a", Kind.ITEM_ISOLATED, Severity.CRITICAL, 1),
         FindingCount("a", Kind.ITEM_ISOLATED, Severity.MAJOR, 1),
     ]
-    assert sum(c.count for c in store.summaries.finding_counts(0, 100)) == 8
+    assert sum(c.count for c in store.summaries.finding_counts(0, 100 * S)) == 8
 
 
 def test_trips_are_counted_by_class_and_cause(store: Store) -> None:
-    counted = store.summaries.trip_counts(0, 31, "a")
+    counted = store.summaries.trip_counts(0, 31 * S, "a")
     assert sorted(counted, key=lambda c: c.trip_class) == [
         TripCount("a", TripClass.GENUINE, TripCause.CLAMP_OFF, 1),
         TripCount("a", TripClass.NUISANCE, TripCause.NO_LOSS_SEEN, 2),
     ]
-    assert sum(c.count for c in store.summaries.trip_counts(0, 30)) == 4
+    assert sum(c.count for c in store.summaries.trip_counts(0, 30 * S)) == 4
 
 
 def test_marks_of_days_are_summed_between_edges(store: Store) -> None:
@@ -153,7 +161,7 @@ def test_marks_of_days_are_summed_between_edges(store: Store) -> None:
 
 
 def test_marks_of_findings_are_counted_between_edges(store: Store) -> None:
-    marks = store.summaries.finding_marks([10, 20, 26, 30], ["a"])
+    marks = store.summaries.finding_marks([n * S for n in (10, 20, 26, 30)], ["a"])
     assert sorted(marks, key=lambda mark: (mark.part, mark.severity)) == [
         FindingMark("a", 0, Severity.MINOR, 1),
         FindingMark("a", 1, Severity.CRITICAL, 1),
@@ -173,11 +181,13 @@ def test_every_stretch_gets_its_own_number(store: Store, parts: int) -> None:
     [(1, [30]), (2, [30, 20]), (3, [30, 20, 10]), (9, [30, 20, 10])],
 )
 def test_the_latest_come_first(store: Store, limit: int, starts: list[int]) -> None:
-    assert [h.start for h in store.summaries.latest_hookups("a", 0, 100, limit)] == starts
+    found = store.summaries.latest_hookups("a", 0, 100 * S, limit)
+    assert [hookup.start // S for hookup in found] == starts
 
 
 def test_the_latest_began_inside_the_span(store: Store) -> None:
-    assert [h.start for h in store.summaries.latest_hookups("a", 11, 30, 9)] == [20]
+    found = store.summaries.latest_hookups("a", 11 * S, 30 * S, 9)
+    assert [hookup.start for hookup in found] == [20 * S]
 
 
 @pytest.mark.parametrize(
@@ -192,5 +202,6 @@ def test_the_latest_began_inside_the_span(store: Store) -> None:
 def test_findings_are_narrowed_down(
     store: Store, kinds: list[Kind], severities: list[Severity], starts: list[int]
 ) -> None:
-    found = store.summaries.latest_findings("a", 0, 99, 9, kinds=kinds, severities=severities)
-    assert [finding.start for finding in found] == starts
+    asked = store.summaries
+    found = asked.latest_findings("a", 0, 99 * S, 9, kinds=kinds, severities=severities)
+    assert [finding.start // S for finding in found] == starts

@@ -6,8 +6,8 @@ import numpy as np
 
 from bondtrail.results import Hookup, HookupCause, Outcome, TripCause
 from dashboard.figures import palette
+from dashboard.figures.resistance import FLOOR_OHM
 from dashboard.figures.steps import Clock
-from dashboard.figures.transfer import FLOOR_OHM
 from dashboard.figures.trend import hookup_trend, trips_by_cause
 
 S = 1_000_000_000
