@@ -8,8 +8,10 @@ from typing import Protocol
 
 from bondtrail.results import DaySums, Finding, Hookup, Transfer, Trip
 
-TOLERANCE = 1e-6
-"""Absolute, in s and in L or kg: sums of floats may be taken in any order."""
+TOLERANCE = 1e-5
+"""Absolute, in s and in L or kg: a hundredth of a millilitre. Volumes may be kept as whole
+millionths of their unit, so that they add up the same in any order.
+"""
 UNCOMPARED = {"summary", "evidence", "limits", "rules", "time_to_bond", "time_to_stop"}
 
 Row = Transfer | Hookup | Trip | Finding | DaySums

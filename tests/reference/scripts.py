@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from functools import cache
+from typing import NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from hypothesis import strategies as st
 
 from bondtrail.results import Ticket, WorkWindow
-from bondtrail.samples import Samples
+from bondtrail.samples import Samples, concatenate
 from bondtrail.site import Limits, Point, Role, Station, StationKind
 from tests.reference.scenes import CLAMPS, SCENES, THEMES
 from tests.reference.timeline import Sample
+
+T = TypeVar("T")
 
 ZONE = ZoneInfo("Europe/Lisbon")
 S = 10**9
@@ -101,6 +104,16 @@ def plain(samples: Samples) -> list[Sample]:
     return list(zip(*columns, strict=True))
 
 
+@cache
+def _one_of(options: tuple[T, ...]) -> st.SearchStrategy[T]:
+    return st.sampled_from(options)
+
+
+def one_of(options: Iterable[T]) -> st.SearchStrategy[T]:
+    """Return a strategy made once: making them anew costs more than drawing."""
+    return _one_of(tuple(options))
+
+
 @dataclass(frozen=True, slots=True)
 class Reporting:
     """How a point is sampled: every so many steps, or on change with a heartbeat."""
@@ -159,17 +172,17 @@ def tapes(draw: st.DrawFn, step_s: float) -> Tape:
     """Play a few scenes one after the other."""
     tape = Tape()
     now = {"clamp": "open", "flow": "off", "permissive": "0", "bypass": "0"}
-    theme = THEMES[draw(st.sampled_from(list(THEMES)))]
+    theme = THEMES[draw(one_of(list(THEMES)))]
     for scene in draw(st.lists(st.sampled_from(theme), max_size=12)):
         for words in SCENES[scene]:
             row = {}
             for word in words.split():
                 key, options = word.split("=")
-                row[key] = draw(st.sampled_from(options.split("|")))
+                row[key] = draw(one_of(options.split("|")))
             lasting = {"clamp", "flow", "permissive", "bypass", "running"}
             now |= {key: value for key, value in row.items() if key in lasting}
             lasts = row.pop("s", None)
-            length = draw(st.sampled_from(LENGTHS_S)) if lasts is None else float(lasts)
+            length = draw(one_of(LENGTHS_S)) if lasts is None else float(lasts)
             steps = round(length / step_s)
             lay(tape, now, row, min(steps, int(LONGEST_S / step_s) - tape.length))
     spoil(draw, tape, step_s)
@@ -181,15 +194,15 @@ def spoil(draw: st.DrawFn, tape: Tape, step_s: float) -> None:
     if not tape.length:
         return
     for _ in range(draw(st.integers(0, 4))):
-        role = draw(st.sampled_from(list(Role)))
+        role = draw(one_of(list(Role)))
         start = draw(st.integers(0, tape.length - 1))
-        steps = round(draw(st.sampled_from(LENGTHS_S)) / step_s)
+        steps = round(draw(one_of(LENGTHS_S)) / step_s)
         where = slice(start, min(start + steps, tape.length))
         size = where.stop - where.start
-        what = draw(st.sampled_from([None, 2, 1, "value"]))
+        what = draw(one_of([None, 2, 1, "value"]))
         if what == "value":
             codes = (0.0, 1.0, 2.0, 3.0) if role is Role.STATUS else (0.0, 1.0)
-            tape.values[role][where] = [draw(st.sampled_from(codes))] * size
+            tape.values[role][where] = [draw(one_of(codes))] * size
         elif what is None or isinstance(what, int):
             tape.quality[role][where] = [what] * size
 
@@ -213,34 +226,34 @@ def report(tape: Tape, role: Role, how: Reporting, start: int, step: int) -> Ite
 @st.composite
 def reportings(draw: st.DrawFn, step_s: float) -> Reporting:
     """Choose how a point is sampled and when it goes stale."""
-    jittered = draw(st.sampled_from([False, False, False, True]))
+    jittered = draw(one_of([False, False, False, True]))
     if draw(st.booleans()):
-        every = draw(st.sampled_from([1, 2, 4]))
+        every = draw(one_of([1, 2, 4]))
         least = 2 * every * step_s
-        stale = draw(st.sampled_from([5.0, 2.0, every * step_s, 1.5, 30.0]))
+        stale = draw(one_of([5.0, 2.0, every * step_s, 1.5, 30.0]))
         return Reporting(every, False, jittered, stale if not jittered else max(stale, least))
-    beat_s = draw(st.sampled_from([10.0, 5.0, 30.0]))
-    stale = draw(st.sampled_from([2 * beat_s, beat_s, 7.0]))
+    beat_s = draw(one_of([10.0, 5.0, 30.0]))
+    stale = draw(one_of([2 * beat_s, beat_s, 7.0]))
     return Reporting(round(beat_s / step_s), True, jittered, stale)
 
 
 @st.composite
 def limits(draw: st.DrawFn) -> Limits:
     """Choose limits from small grids, so that the exact limit is met often."""
-    chosen = {name: draw(st.sampled_from(grid)) for name, grid in GRIDS.items()}
+    chosen = {name: draw(one_of(grid)) for name, grid in GRIDS.items()}
     return Limits.model_validate({**chosen, "limit_ohm": 10.0, "open_ohm": 1000.0})
 
 
 @st.composite
 def stations(draw: st.DrawFn, hows: Mapping[Role, Reporting], name: str = "spot") -> Station:
     """Choose a station of any kind with some of the points."""
-    roles = POINTS[draw(st.sampled_from(["usual", "all", "no permissive", *POINTS]))]
+    roles = POINTS[draw(one_of(["usual", "all", "no permissive", *POINTS]))]
     kinds = (StationKind.RAIL_TANK_CAR, StationKind.FIXED_ITEM, StationKind.DRUM)
     return Station(
         id=name,
         name=name,
-        kind=draw(st.sampled_from([*kinds, StationKind.ROAD_TANKER])),
-        product=draw(st.sampled_from([None, "solvent"])),
+        kind=draw(one_of([*kinds, StationKind.ROAD_TANKER])),
+        product=draw(one_of([None, "solvent"])),
         limits=draw(limits()),
         points={
             role: Point(station=name, role=role, stale_after_s=hows[role].stale_after_s)
@@ -258,30 +271,23 @@ def spans_near(draw: st.DrawFn, start: int, seconds: float) -> tuple[int, int]:
 
 
 @st.composite
-def scripts(draw: st.DrawFn, name: str = "spot") -> Script:
-    """Choose a station and a script of what happens there.
-
-    Times lie on a grid of 0.25 or 0.5 s, so that ties and exact limits are met often; a jittered
-    point is sampled up to a step late, in whole milliseconds.
-    """
-    step_s = draw(st.sampled_from([0.5, 0.25]))
-    start = BEGINNINGS[draw(st.sampled_from(list(BEGINNINGS)))]
-    hows = {role: draw(reportings(step_s)) for role in Role}
-    station = draw(stations(hows, name))
+def acts(
+    draw: st.DrawFn, station: Station, hows: Mapping[Role, Reporting], step_s: float, start: int
+) -> Script:
+    """Choose what happens at a station from a moment on, for up to five minutes."""
     tape = draw(tapes(step_s))
-    step = round(step_s * S)
     signals = {}
     for role in station.points:
-        told = list(report(tape, role, hows[role], start, step))
+        told = list(report(tape, role, hows[role], start, round(step_s * S)))
         columns = zip(*told, strict=True) if told else ((), (), ())
         signals[role] = Samples.of(*columns)
     seconds = tape.length * step_s
     work = []
     for begin, end in draw(st.lists(spans_near(start, seconds), max_size=2)):
-        ago = draw(st.sampled_from([0, 86_400 * S]))
-        work.append(WorkWindow(name, begin - ago, end - ago, "clean-down"))
+        ago = draw(one_of([0, 86_400 * S]))
+        work.append(WorkWindow(station.id, begin - ago, end - ago, "clean-down"))
     tickets = [
-        Ticket(name, begin, end, *draw(WORDS))
+        Ticket(station.id, begin, end, *draw(WORDS))
         for begin, end in draw(st.lists(spans_near(start, seconds), max_size=3))
     ]
     return Script(station, signals, tuple(work), tuple(tickets))
@@ -292,3 +298,63 @@ WORDS = st.tuples(
     st.sampled_from(["", "toluene"]),
     st.sampled_from(["", "op-3"]),
 )
+
+
+@st.composite
+def scripts(draw: st.DrawFn, name: str = "spot") -> Script:
+    """Choose a station and a script of what happens there.
+
+    Times lie on a grid of 0.25 or 0.5 s, so that ties and exact limits are met often; a jittered
+    point is sampled up to a step late, in whole milliseconds.
+    """
+    step_s = draw(one_of([0.5, 0.25]))
+    start = BEGINNINGS[draw(one_of(list(BEGINNINGS)))]
+    hows = {role: draw(reportings(step_s)) for role in Role}
+    station = draw(stations(hows, name))
+    return draw(acts(station, hows, step_s, start))
+
+
+APART_S = (301, 320, 3600, 12 * 3600, 86_400, 3 * 86_400, 45 * 86_400)
+
+
+@st.composite
+def histories(draw: st.DrawFn, name: str = "spot") -> Script:
+    """Choose a script of several acts, minutes to weeks apart, with nothing in between."""
+    step_s = draw(one_of([0.5, 0.25]))
+    start = BEGINNINGS[draw(one_of(list(BEGINNINGS)))]
+    hows = {role: draw(reportings(step_s)) for role in Role}
+    station = draw(stations(hows, name))
+    played = []
+    for _ in range(draw(st.integers(1, 4))):
+        played.append(draw(acts(station, hows, step_s, start)))
+        start += draw(one_of(APART_S)) * S
+    return Script(
+        station,
+        {role: concatenate(act.signals[role] for act in played) for role in station.points},
+        tuple(window for act in played for window in act.work),
+        tuple(ticket for act in played for ticket in act.tickets),
+    )
+
+
+def site_text(*stations: Station) -> str:
+    """Return the site file that says what the stations are."""
+    lines = [
+        "schema = 1",
+        "[site]",
+        'id = "pier"',
+        'name = "Pier (invented)"',
+        f'timezone = "{ZONE.key}"',
+        "[product.solvent]",
+        'phase = "liquid"',
+    ]
+    for station in stations:
+        lines += ["[[station]]", f'id = "{station.id}"', f'name = "{station.name}"']
+        lines += [f'kind = "{station.kind}"']
+        lines += [f'product = "{station.product}"'] if station.product else []
+        lines += [f"{name} = {value}" for name, value in station.limits.model_dump().items()]
+        lines += ["[station.points]"]
+        lines += [
+            f"{role} = {{ stale_after_s = {point.stale_after_s} }}"
+            for role, point in station.points.items()
+        ]
+    return "\n".join(lines)

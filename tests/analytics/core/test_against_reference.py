@@ -18,7 +18,7 @@ SEARCH = settings(
 )
 
 
-@settings(SEARCH, max_examples=350)
+@settings(SEARCH, max_examples=300)
 @given(scripts())
 def test_every_script_is_judged_as_by_the_reference(script: Script) -> None:
     station, signals, work, tickets = script
