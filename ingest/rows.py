@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -24,13 +21,13 @@ _BLANK = b' \t,;\r\n"'
 
 
 @dataclass(frozen=True, slots=True)
-class BadLines:
-    """Lines of a block that make no row: their indices in it, rising, why, and their text."""
+class BadLine:
+    """A line of a block that makes no row: its index in it, why, its columns and its text."""
 
+    line: int
     fault: Fault
-    lines: RowArray
-    text: Callable[[int], bytes]
-    """By index into ``lines``."""
+    width: int
+    text: bytes
 
 
 @dataclass(slots=True)
@@ -41,7 +38,7 @@ class Rows:
     lines: RowArray
     count: int
     """Lines of the block, those without a row too."""
-    bad: list[BadLines] = field(default_factory=list)
+    bad: list[BadLine] = field(default_factory=list)
 
 
 class _OddBlockError(Exception):
@@ -52,28 +49,18 @@ class _OddBlockError(Exception):
 class _OddLines:
     """Lines with a wrong number of columns, as the parser tells of them."""
 
+    delimiter: bytes
     lines: list[int] = field(default_factory=list)
-    texts: list[bytes] = field(default_factory=list)
+    bad: list[BadLine] = field(default_factory=list)
 
     def note(self, row: pacsv.InvalidRow) -> str:
+        text = row.text.encode("utf-8", "surrogateescape")
         self.lines.append(row.number - 1)
-        self.texts.append(row.text[:RAW_BYTES].encode("utf-8", "surrogateescape"))
+        if text.strip(_BLANK):
+            closed = _width(text, self.delimiter) is not None
+            fault = Fault.COLUMNS if closed else Fault.QUOTE
+            self.bad.append(BadLine(row.number - 1, fault, row.actual_columns, text[:RAW_BYTES]))
         return "skip" if len(self.lines) <= _MANY_ODD_LINES else "error"
-
-    def bad(self, delimiter: str) -> list[BadLines]:
-        found: dict[Fault, list[int]] = {}
-        for index, text in enumerate(self.texts):
-            if text.strip(_BLANK):
-                closed = (
-                    b'"' not in text
-                    or _fields(text.decode(errors="replace"), delimiter) is not None
-                )
-                found.setdefault(Fault.COLUMNS if closed else Fault.QUOTE, []).append(index)
-        lines = np.array(self.lines, np.int64)
-        return [
-            BadLines(fault, lines[places], [self.texts[place] for place in places].__getitem__)
-            for fault, places in found.items()
-        ]
 
 
 def parse(block: Block, layout: Layout) -> Rows:
@@ -92,18 +79,13 @@ def parse(block: Block, layout: Layout) -> Rows:
 
 def _parse_clean(block: Block, layout: Layout) -> Rows:
     """Parse a block at once; its lines are never counted, which would cost as much again."""
-    odd = _OddLines()
+    odd = _OddLines(layout.delimiter.encode())
     columns = _columns(block.data, layout, odd)
     count = len(columns[0]) + len(odd.lines)
     if b'"' in block.data and count != block.count:
         raise _OddBlockError
     lines = np.arange(count)
-    return Rows(
-        columns,
-        np.delete(lines, odd.lines) if odd.lines else lines,
-        count,
-        odd.bad(layout.delimiter),
-    )
+    return Rows(columns, np.delete(lines, odd.lines) if odd.lines else lines, count, odd.bad)
 
 
 def _columns(data: bytes, layout: Layout, odd: _OddLines) -> list[pa.Array]:
@@ -145,43 +127,62 @@ def _one(column: pa.ChunkedArray) -> pa.Array:
 
 def _parse_odd(block: Block, unreadable: BoolArray, layout: Layout) -> Rows:
     """Find the lines that spoil a block, and parse the others."""
-    unclosed, width = _shape(block, ~unreadable, layout.delimiter)
+    unclosed, width = _shape(block, ~unreadable, layout.delimiter.encode())
     odd = ~unreadable & ~unclosed & (width != layout.width)
     data, kept = _without(block, unreadable | unclosed | odd)
-    bad = _bad(block, {Fault.ENCODING: unreadable, Fault.QUOTE: unclosed, Fault.COLUMNS: odd})
-    left = _OddLines()
-    columns = _columns(data, layout, left)
-    if left.lines:
-        bad += _bad(block, {Fault.COLUMNS: np.isin(np.arange(block.count), kept[left.lines])})
-        kept = np.delete(kept, left.lines)
+    columns = _columns(data, layout, _OddLines(layout.delimiter.encode()))
+    bad = [
+        BadLine(line, fault, int(width[line]), block.line(line))
+        for fault, found in (
+            (Fault.ENCODING, unreadable),
+            (Fault.QUOTE, unclosed),
+            (Fault.COLUMNS, odd),
+        )
+        for line in np.flatnonzero(found).tolist()
+        if block.line(line).strip(_BLANK)
+    ]
     return Rows(columns, kept, block.count, bad)
 
 
-def _shape(block: Block, left: BoolArray, delimiter: str) -> tuple[BoolArray, RowArray]:
+def _shape(block: Block, left: BoolArray, delimiter: bytes) -> tuple[BoolArray, RowArray]:
     """Return which lines have a quote that they do not close, and each line's columns."""
     text = np.frombuffer(block.data, np.uint8)
-    commas = np.flatnonzero(text == ord(delimiter))
-    width = np.histogram(commas, block.starts)[0] + 1
+    width = np.histogram(np.flatnonzero(text == ord(delimiter)), block.starts)[0] + 1
     unclosed = np.zeros(block.count, bool)
     quotes = np.flatnonzero(text == ord('"'))
     for line in np.unique(np.searchsorted(block.starts, quotes, side="right") - 1):
         if left[line]:
-            fields = _fields(block.line(int(line), None).decode(), delimiter)
-            unclosed[line], width[line] = fields is None, len(fields or ())
+            fields = _width(block.line(int(line), None), delimiter)
+            unclosed[line], width[line] = fields is None, fields or 0
     return unclosed, width
 
 
-def _fields(line: str, delimiter: str) -> list[str] | None:
-    """Return the fields of one line, or None if it has a quote that it does not close."""
-    try:
-        return next(csv.reader([line], delimiter=delimiter, strict=True), [""])
-    except csv.Error as exc:
-        if "unexpected end" in str(exc):
-            return None
-    try:
-        return next(csv.reader([line], delimiter=delimiter), [""])
-    except csv.Error:  # a field beyond what the reader takes
-        return []
+def _width(line: bytes, delimiter: bytes) -> int | None:
+    """Return how many fields a line has, or None if it has a quote that it does not close.
+
+    A quote counts where a field begins with it, and inside such a field when it is doubled.
+    """
+    fields, at = 1, 0
+    while True:
+        if line[at : at + 1] == b'"':
+            at = _closed(line, at + 1)
+            if at < 0:
+                return None
+        at = line.find(delimiter, at) + 1
+        if not at:
+            return fields
+        fields += 1
+
+
+def _closed(line: bytes, at: int) -> int:
+    """Return the place after the quote that closes, or -1."""
+    while True:
+        at = line.find(b'"', at) + 1
+        if not at:
+            return -1
+        if line[at : at + 1] != b'"':
+            return at
+        at += 1
 
 
 def _unreadable(block: Block) -> BoolArray | None:
@@ -214,20 +215,6 @@ def _without(block: Block, dropped: BoolArray) -> tuple[bytes, RowArray]:
     view = memoryview(block.data)
     runs = zip(starts[edges[::2]], starts[edges[1::2]], strict=True)
     return b"".join(view[begin:end] for begin, end in runs), np.flatnonzero(~dropped)
-
-
-def _bad(block: Block, found: dict[Fault, BoolArray]) -> list[BadLines]:
-    """Return the bad lines by fault; a line that holds nothing is none."""
-    bad = []
-    for fault, which in found.items():
-        lines = [line for line in np.flatnonzero(which).tolist() if block.line(line).strip(_BLANK)]
-        if lines:
-            bad.append(BadLines(fault, np.array(lines, np.int64), partial(_line_at, block, lines)))
-    return bad
-
-
-def _line_at(block: Block, lines: list[int], index: int) -> bytes:
-    return block.line(lines[index])
 
 
 def _without_blank(rows: Rows) -> Rows:

@@ -9,7 +9,7 @@ from bondtrail.results import Reject
 from ingest.faults import RAW_BYTES, Fault, RejectBook
 from ingest.header import HeaderError, Layout, layout_of_line
 from ingest.lines import LONGEST_LINE, Block, Broken, LongLine, Part, split
-from ingest.rows import BadLines, parse, text_of
+from ingest.rows import BadLine, parse, text_of
 from ingest.sources import Source, known_form
 from ingest.tables import Batch, Table, Take, settle
 
@@ -88,10 +88,10 @@ class TextFile:
         raw = partial(text_of, rows, block, layout.delimiter)
         table = Table(rows.columns, rows.lines + first, raw)
         batch = settle(table, take(table), self._book)
+        batch.read += len(rows.bad)
         for bad in rows.bad:
-            batch.read += len(bad.lines)
-            reason = partial(_line_reason, bad, layout)
-            batch.rejects += self._book.rows(bad.fault, bad.lines + first, reason, bad.text)
+            reason = _line_reason(bad, layout)
+            batch.rejects += self._book.row(bad.fault, first + bad.line, reason, bad.text)
         return batch
 
     def _oddity(self, part: LongLine | Broken) -> Batch:
@@ -134,10 +134,9 @@ def _chain(first: Block, rest: Iterator[Part]) -> Iterator[Part]:
     yield from rest
 
 
-def _line_reason(bad: BadLines, layout: Layout, index: int) -> str:
+def _line_reason(bad: BadLine, layout: Layout) -> str:
     if bad.fault is Fault.QUOTE:
         return "a quote is opened and not closed: a row ends with its line"
     if bad.fault is Fault.ENCODING:
         return "the line is not UTF-8 text: save the file as UTF-8"
-    columns = bad.text(index).count(layout.delimiter.encode()) + 1
-    return f"about {columns} columns, but the header has {layout.width}"
+    return f"{bad.width} columns, but the header has {layout.width}"

@@ -22,7 +22,7 @@ def told(text: bytes) -> Told:
     rows = parse(block, LAYOUT)
     assert rows.count == block.count
     values = zip(*(column.to_pylist() for column in rows.columns), strict=True)
-    bad = [(int(line), each.fault) for each in rows.bad for line in each.lines]
+    bad = [(each.line, each.fault) for each in rows.bad]
     return list(zip(rows.lines.tolist(), values, strict=True)), sorted(bad)
 
 
