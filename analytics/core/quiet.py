@@ -18,6 +18,7 @@ from analytics.core.case import Case
 from analytics.core.runs import Contact, Timeline
 from analytics.core.spans import NOWHERE, Spans, intersection, where
 from analytics.core.trips import EVIDENCE_NS
+from bondtrail.site import Role
 from bondtrail.times import NS_PER_S, nanoseconds
 
 
@@ -106,7 +107,8 @@ def _disagreeing(case: Case) -> list[Spans]:
 
 def _contacts(case: Case) -> list[Timeline]:
     """Return the signals of which the rules remember what was last known, across silence."""
-    return [line for line in (case.now.bypass, case.now.permissive) if line is not None]
+    bypass = case.now.bypass if Role.BYPASS in case.station.points else None
+    return [line for line in (bypass, case.now.permissive) if line is not None]
 
 
 def _remembered(line: Timeline, *, whole: bool) -> Spans:
