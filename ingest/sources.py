@@ -16,6 +16,8 @@ STDIN = "-"
 SUFFIXES = (".csv", ".csv.gz", ".csv.zst", ".tsv", ".tsv.gz", ".tsv.zst", ".parquet")
 """What is taken from a directory; a file that is named may be called anything."""
 
+_PIECE = 1 << 16
+"""Bytes unpacked at once: so many are lost before the place where a file is damaged."""
 _GZIP, _ZSTD, _PARQUET = b"\x1f\x8b", b"\x28\xb5\x2f\xfd", b"PAR1"
 _KNOWN_FORMS = {
     b"PK\x03\x04": "a zip archive or a spreadsheet: save its sheet as CSV",
@@ -81,6 +83,7 @@ class Source:
     is_parquet: bool
     unusable: str | None
     counter: _Counted
+    trouble: str | None = None
 
     def read(self, size: int) -> bytes:
         """Return up to ``size`` bytes, unpacked; nothing at the end.
@@ -88,12 +91,22 @@ class Source:
         Raises
         ------
         DamagedSourceError
-            If what is left cannot be read or unpacked.
+            If what is left cannot be read or unpacked. All before it has been returned.
         """
-        try:
-            return bytes(self.stream.read(size))
-        except OSError as exc:
-            raise DamagedSourceError(_plain(exc)) from exc
+        pieces: list[bytes] = []
+        while size > 0 and self.trouble is None:
+            try:
+                piece = bytes(self.stream.read(min(size, _PIECE)))
+            except OSError as exc:
+                self.trouble = _plain(exc)
+                break
+            if not piece:
+                break
+            pieces.append(piece)
+            size -= len(piece)
+        if self.trouble is not None and not pieces:
+            raise DamagedSourceError(self.trouble)
+        return b"".join(pieces)
 
     @property
     def consumed(self) -> int:
@@ -118,10 +131,8 @@ class _Counted(io.RawIOBase):
         return True
 
     def read(self, size: int = -1) -> bytes:
-        if self._head:
-            data, self._head = self._head, b""
-        else:
-            data = self._rest.read(size)
+        data, self._head = self._head, b""
+        data += self._rest.read(-1 if size < 0 else max(0, size - len(data)))
         self.count += len(data)
         return data
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
+from itertools import chain
 
 from bondtrail.results import Reject
 from ingest.faults import RAW_BYTES, Fault, RejectBook
@@ -62,10 +63,10 @@ class TextFile:
         line, _, rest_of_it = part.data.partition(b"\n")
         layout = layout_of_line(line.rstrip(b"\r"))
         self._line += 1
-        rest = Block(rest_of_it)
-        self.layout = _with_last_column(layout, rest)
-        if rest.data:
-            self._parts = _chain(rest, self._parts)
+        first = Block(rest_of_it) if rest_of_it else next(self._parts, None)
+        self.layout = _with_last_column(layout, first)
+        if first is not None:
+            self._parts = chain([first], self._parts)
 
     def _first_filled(self) -> Part | None:
         """Return the first part that is not blank, from its first filled line on."""
@@ -82,6 +83,9 @@ class TextFile:
         return None
 
     def _block(self, block: Block, layout: Layout, take: Take) -> Batch:
+        if block.data.isspace():
+            self._line += block.count
+            return Batch()
         rows = parse(block, layout)
         first = self._line
         self._line += rows.count
@@ -117,21 +121,16 @@ def _refuse_other_forms(data: bytes) -> None:
         raise HeaderError("the file is binary, not CSV text or Parquet")
 
 
-def _with_last_column(layout: Layout, rest: Block) -> Layout:
-    """Return a layout with one more, nameless column if the rows end with a delimiter."""
-    if not rest.data:
+def _with_last_column(layout: Layout, first: Part | None) -> Layout:
+    """Return a layout with one more, nameless column if the first row ends with a delimiter."""
+    if not isinstance(first, Block):
         return layout
-    line = rest.data.partition(b"\n")[0].rstrip(b"\r")
+    line = first.data.partition(b"\n")[0].rstrip(b"\r")
     mark = layout.delimiter.encode()
     if line.count(mark) != layout.width or not line.rstrip(b" ").endswith(mark):
         return layout
     others = (*layout.others, layout.width)
     return Layout(layout.kind, (*layout.names, ""), layout.columns, others, layout.delimiter)
-
-
-def _chain(first: Block, rest: Iterator[Part]) -> Iterator[Part]:
-    yield first
-    yield from rest
 
 
 def _line_reason(bad: BadLine, layout: Layout) -> str:

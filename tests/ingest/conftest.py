@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -44,9 +45,20 @@ def site() -> Site:
     return parse_site(SITE)
 
 
+@pytest.fixture(scope="session")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty store: making its tables takes longer than most tests."""
+    path = tmp_path_factory.mktemp("made") / "trail.db"
+    open_store(f"sqlite:///{path}").close()
+    return path
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with open_store(f"sqlite:///{tmp_path / 'trail.db'}") as opened:
+def store(made: Path, tmp_path: Path) -> Iterator[Store]:
+    folder = tmp_path / "store"
+    folder.mkdir()
+    shutil.copy(made, folder / "trail.db")
+    with open_store(f"sqlite:///{folder / 'trail.db'}") as opened:
         yield opened
 
 
