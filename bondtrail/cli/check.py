@@ -202,7 +202,7 @@ def _result_remarks(store: Store) -> Iterator[Remark]:
     if waiting:
         yield Remark(
             Level.NOTE,
-            f"the results lack new readings of {output.counted(len(waiting), 'station')}: "
+            f"results of {output.counted(len(waiting), 'station')} are not up to date yet: "
             f"{_names(waiting)}",
             "bondtrail analyse",
         )

@@ -284,10 +284,8 @@ def _query(store: Store, asked: Mapping[str, Any]) -> Query:
 def _hint(store: Store) -> None:
     waiting = len(store.touched())
     if waiting:
-        print_warning(
-            f"the results lack new readings of {output.counted(waiting, 'station')}, "
-            "to bring them up to date: bondtrail analyse"
-        )
+        stations = output.counted(waiting, "station")
+        print_warning(f"results of {stations} are not up to date yet: bondtrail analyse")
 
 
 def _print(what: str, view: View[Row], found: list[Row], query: Query, form: str) -> None:

@@ -82,7 +82,12 @@ def test_a_wrong_site_file_does_not_keep_it_from_looking_at_the_store(
         ({"resistance": 1, "flow": 1}, 0, "1 point never seen: bay-1.permissive", "note"),
         ({"resistance": 1, "flow": 6}, 0, "1 point silent", "note"),
         ({"resistance": 86400, "flow": 90000}, 0, "the newest reading is 1 d old", "note"),
-        ({"resistance": 1, "flow": -60}, 0, "results lack new readings of 1 station", "note"),
+        (
+            {"resistance": 1, "flow": -60},
+            0,
+            "results of 1 station are not up to date yet: bay-1",
+            "note",
+        ),
         ({"resistance": 1, "flow": -61}, 3, "1 point with the last reading in the future", "WRONG"),
     ],
 )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import signal
@@ -19,6 +18,7 @@ import pytest
 import bondtrail
 from bondtrail.cli import demo
 from bondtrail.results import Finding, Kind, Severity
+from bondtrail.settings import DB_VARIABLE
 from bondtrail.site import load_site
 from replay_data import demo_files
 
@@ -81,13 +81,17 @@ def test_the_demo_prints_its_stations_and_the_worst_it_found(shown: tuple[Path, 
     assert "no_bond_transfer" in worst
 
 
-def test_a_second_demo_finds_everything_in_place(shown: tuple[Path, str]) -> None:
+def test_a_second_demo_finds_everything_in_place_and_heeds_no_store_of_the_environment(
+    shown: tuple[Path, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder, first = shown
+    monkeypatch.setenv(DB_VARIABLE, "sqlite:///plant.db")
     again = call(folder, "demo", "--no-serve")
     assert again.returncode == 0
     assert ": 0 new, " in again.stdout
     tables = first.partition("Stations, four weeks")[2]
     assert again.stdout.partition("Stations, four weeks")[2] == tables
+    assert not (folder / "plant.db").exists()
 
 
 def test_the_demo_keeps_out_of_the_store_of_another_site(run: Run, site_file: str) -> None:
@@ -100,15 +104,6 @@ def test_the_demo_keeps_out_of_the_store_of_another_site(run: Run, site_file: st
         run("show", "points", "--db", "sqlite:///plant.db", "--format", "json").json[0]["samples"]
         == 1
     )
-
-
-def test_the_demo_ignores_the_store_that_the_environment_names(
-    shown: tuple[Path, str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    folder, _ = shown
-    monkeypatch.setenv("BONDTRAIL_DB", "sqlite:///plant.db")
-    assert call(folder, "demo", "--no-serve").returncode == 0
-    assert not (folder / "plant.db").exists()
 
 
 def test_the_demo_serves_on_a_free_port_and_ends_when_interrupted(shown: tuple[Path, str]) -> None:
@@ -135,13 +130,12 @@ def test_serve_needs_no_site_file_and_tells_a_port_that_is_taken(shown: tuple[Pa
         assert refused.stderr.count("\n") <= 2
 
 
-def test_what_the_demo_found_can_be_asked_for(shown: tuple[Path, str]) -> None:
+def test_what_the_demo_found_can_be_asked_for(shown: tuple[Path, str], run: Run) -> None:
     folder, _ = shown
-    db = ("--db", "sqlite:///bondtrail-demo.db", "--format", "json")
-    found = json.loads(call(folder, "show", "findings", "--kind", "no_bond_transfer", *db).stdout)
+    db = ("--db", f"sqlite:///{folder}/bondtrail-demo.db", "--format", "json")
+    found = run("show", "findings", "--kind", "no_bond_transfer", *db).json
     assert found
-    transfers = json.loads(call(folder, "show", "transfers", *db).stdout)
-    named = {row["id"]: row for row in transfers}
+    named = {row["id"]: row for row in run("show", "transfers", *db).json}
     for finding in found:
         assert named[finding["transfer"]]["compliant"] is False
 

@@ -423,9 +423,10 @@ class TestTables:
         assert run("show", "trips", "--kind", "undetermined").out == "No trips that fit.\n"
         assert run("show", "trips", "--from", "2027-01-01").out == "No trips that fit.\n"
 
-    def test_readings_that_are_not_judged_yet_are_told(self, run: Run) -> None:
-        # The fixture settled bay-1; old-1 has readings that nobody judged.
+    def test_results_that_are_not_up_to_date_are_told(self, run: Run) -> None:
+        # The fixture settled bay-1 alone.
         shown = run("show", "findings", "--format", "json")
-        assert "lack new readings of 1 station," in shown.err
-        assert "bondtrail analyse" in shown.err
+        assert "are not up to date yet: bondtrail analyse" in shown.err
         assert run("show", "points").err == ""
+        run("analyse")
+        assert run("show", "findings").err == ""
