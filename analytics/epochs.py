@@ -6,6 +6,7 @@ What began under one set of limits is judged by it to the end.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
@@ -56,8 +57,8 @@ def epochs_of(station: str, sites: Sequence[tuple[int, Site]]) -> list[Epoch]:
 def select(verdicts: Sequence[tuple[Epoch, Verdict]], start: int, end: int) -> list[Episodes]:
     """Return for each epoch what began in it and in ``[start, end)``. [ns]
 
-    Trips and findings go with their transfer. What a later epoch sees in the midst of something
-    that an earlier one has judged is left to the earlier one.
+    Trips go with their transfer, and so do findings that begin during it. What a later epoch sees
+    in the midst of something that an earlier one has judged is left to the earlier one.
     """
     chosen: list[Episodes] = []
     for epoch, verdict in verdicts:
@@ -65,15 +66,13 @@ def select(verdicts: Sequence[tuple[Epoch, Verdict]], start: int, end: int) -> l
         every = verdict.episodes
         transfers = _begun(every.transfers, low, high)
         hookups = _begun(every.hookups, low, high)
-        findings = [item for item in every.findings if item.transfer is None]
+        loose = _begun(_outside(every.findings, every.transfers), low, high)
         for earlier in chosen:
             transfers = _apart(transfers, earlier.transfers)
             hookups = _apart(hookups, earlier.hookups)
-        kept = {item.id for item in transfers}
-        loose = _begun(findings, low, high)
-        for earlier in chosen:
             loose = [item for item in loose if not _repeats(item, earlier.findings)]
-        named = [item for item in every.findings if item.transfer in kept]
+        kept = {item.id for item in transfers}
+        named = _inside(every.findings, transfers)
         chosen.append(
             replace(
                 every,
@@ -87,18 +86,48 @@ def select(verdicts: Sequence[tuple[Epoch, Verdict]], start: int, end: int) -> l
 
 
 def merged(parts: Iterable[Episodes]) -> Episodes:
-    """Return the episodes of all epochs as one, in order of time."""
+    """Return the episodes of all epochs as one, in order of time.
+
+    Findings and transfers that different epochs saw are linked anew: each sees its own transfers.
+    """
     every = list(parts)
+    transfers = [item for part in every for item in part.transfers]
+    findings = [item for part in every for item in part.findings]
+    if len(every) > 1:
+        transfers, findings = _linked(transfers, findings)
     return Episodes(
-        transfers=[item for part in every for item in part.transfers],
+        transfers=transfers,
         hookups=[item for part in every for item in part.hookups],
         trips=[item for part in every for item in part.trips],
-        findings=sorted(
-            (item for part in every for item in part.findings),
-            key=lambda item: (item.start, item.kind),
-        ),
+        findings=sorted(findings, key=lambda item: (item.start, item.kind)),
         alarms={},
     )
+
+
+def _linked(
+    transfers: list[Transfer], findings: list[Finding]
+) -> tuple[list[Transfer], list[Finding]]:
+    there = {item.id for item in transfers}
+    findings = [
+        item if item.transfer in there else replace(item, transfer=None) for item in findings
+    ]
+    named: dict[str | None, list[str]] = defaultdict(list)
+    for item in findings:
+        named[item.transfer].append(item.id)
+    linked = [replace(item, findings=tuple(sorted(named[item.id]))) for item in transfers]
+    return linked, findings
+
+
+def _inside(findings: Iterable[Finding], transfers: Iterable[Transfer]) -> list[Finding]:
+    """Return the findings that begin during the transfer that they name."""
+    began = {item.id: item.start for item in transfers}
+    return [item for item in findings if item.start >= began.get(item.transfer or "", FOREVER)]
+
+
+def _outside(findings: Iterable[Finding], transfers: Iterable[Transfer]) -> list[Finding]:
+    """Return the findings that name no transfer, or begin before it does."""
+    began = {item.id: item.start for item in transfers}
+    return [item for item in findings if item.start < began.get(item.transfer or "", FOREVER)]
 
 
 _Begun = TypeVar("_Begun", Transfer, Hookup, Finding)

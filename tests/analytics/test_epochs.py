@@ -1,0 +1,201 @@
+"""Which limits hold when, and that each thing is judged by those of its day."""
+
+from __future__ import annotations
+
+import pytest
+
+from analytics.epochs import FOREVER, epochs_of, merged, select
+from analytics.runs import analyse
+from bondtrail.results import Outcome
+from bondtrail.site import Site
+from store import Store
+from tests.analytics.core.build import ns
+from tests.analytics.shifts import DAY, HOUR, MINUTE, MONDAY, begins, shifts, site, told
+
+LATER = ns(MONDAY + 90 * DAY)
+LAX, STRICT = site("spot", limit_ohm=15.0), site("spot", limit_ohm=10.0)
+"""12 ohm is a bond by the first and none by the second."""
+
+
+@pytest.mark.parametrize(
+    ("sites", "expected"),
+    [
+        pytest.param([], [], id="no-files"),
+        pytest.param([(100, LAX)], [(-FOREVER, FOREVER, 15.0)], id="one-holds-for-ever"),
+        pytest.param(
+            [(100, LAX), (200, STRICT)],
+            [(-FOREVER, 200, 15.0), (200, FOREVER, 10.0)],
+            id="each-from-its-moment-on",
+        ),
+        pytest.param(
+            [(100, LAX), (200, site("spot", name="Berth", limit_ohm=15.0))],
+            [(-FOREVER, FOREVER, 15.0)],
+            id="a-new-name-is-no-new-epoch",
+        ),
+        pytest.param(
+            [(100, LAX), (200, site("spot", "other", limit_ohm=15.0)), (300, STRICT)],
+            [(-FOREVER, 300, 15.0), (300, FOREVER, 10.0)],
+            id="what-is-new-elsewhere-is-no-new-epoch",
+        ),
+        pytest.param([(100, site("other"))], [], id="in-no-file"),
+        pytest.param(
+            [(100, site("other")), (200, LAX)], [(200, FOREVER, 15.0)], id="only-in-a-later-file"
+        ),
+        pytest.param([(100, LAX), (200, site("other"))], [(-FOREVER, 200, 15.0)], id="taken-out"),
+        pytest.param(
+            [(100, LAX), (200, site("other")), (300, LAX)],
+            [(-FOREVER, 200, 15.0), (300, FOREVER, 15.0)],
+            id="taken-out-for-a-while",
+        ),
+        pytest.param(
+            [(100, LAX), (200, site("spot", limit_ohm=15.0, stale_s=90))],
+            [(-FOREVER, 200, 15.0), (200, FOREVER, 15.0)],
+            id="how-long-samples-hold-matters",
+        ),
+    ],
+)
+def test_epochs_of(sites: list[tuple[int, Site]], expected: list[tuple[int, int, float]]) -> None:
+    found = epochs_of("spot", sites)
+    assert [(e.start, e.end, e.station.limits.limit_ohm) for e in found] == expected
+
+
+def test_an_epoch_has_the_latest_name() -> None:
+    (epoch,) = epochs_of("spot", [(0, site("spot")), (200, site("spot", name="Berth"))])
+    assert epoch.station.name == "Berth"
+
+
+def test_of_no_epochs_nothing_is_selected_and_nothing_is_left() -> None:
+    nothing = merged(select([], -FOREVER, FOREVER))
+    assert (nothing.transfers, nothing.hookups, nothing.trips, nothing.findings) == ([], [], [], [])
+
+
+def test_history_keeps_the_limits_of_its_day(store: Store) -> None:
+    store.put_site(LAX, 0)
+    store.put_site(STRICT, ns(MONDAY + DAY))
+    store.write(shifts(12.0, 12.0))
+    analyse(store, now=LATER)
+    assert [transfer.compliant for transfer in store.transfers()] == [True, False]
+    assert [hookup.outcome for hookup in store.hookups()] == [Outcome.VERIFIED, Outcome.FAILED]
+    assert {finding.limits["limit_ohm"] for finding in store.findings()} == {10.0}
+    assert [day.compliant_transfers for day in store.days()] == [1, 0]
+
+
+def test_a_change_that_comes_later_leaves_what_was_before(store: Store) -> None:
+    store.put_site(LAX, 0)
+    store.write(shifts(12.0, 12.0))
+    analyse(store, now=LATER)
+    assert [transfer.compliant for transfer in store.transfers()] == [True, True]
+    store.put_site(STRICT, ns(MONDAY + DAY))
+    analyse(store, now=LATER)
+    assert [transfer.compliant for transfer in store.transfers()] == [True, False]
+
+
+def test_all_may_be_judged_by_present_limits(store: Store) -> None:
+    store.put_site(LAX, 0)
+    store.put_site(STRICT, ns(MONDAY + DAY))
+    store.write(shifts(12.0, 12.0))
+    analyse(store, now=LATER)
+    analyse(store, now=LATER, everything=True, by_present_limits=True)
+    assert [transfer.compliant for transfer in store.transfers()] == [False, False]
+    analyse(store, now=LATER, everything=True)
+    assert [transfer.compliant for transfer in store.transfers()] == [True, False]
+
+
+def changed_at(store: Store, hour: float, before: Site, after: Site, ohm: float = 12.0) -> None:
+    """A day on which the limits change."""
+    store.put_site(before, 0)
+    store.put_site(after, ns(MONDAY + hour * HOUR))
+    store.write(shifts(ohm))
+    analyse(store, now=LATER)
+
+
+@pytest.mark.parametrize("hour", [8.25, 8.5, 8.8])
+def test_what_began_under_one_set_of_limits_is_judged_by_it_to_the_end(
+    store: Store, hour: float
+) -> None:
+    changed_at(store, hour, LAX, STRICT)
+    (transfer,) = store.transfers()
+    (hookup,) = store.hookups()
+    assert transfer.flow_s == 40 * MINUTE
+    assert transfer.compliant
+    assert hookup.outcome is Outcome.VERIFIED
+    assert store.findings() == []
+
+
+@pytest.mark.parametrize("hour", [8.25, 8.5, 8.8])
+def test_and_so_is_what_began_under_limits_that_were_relaxed(store: Store, hour: float) -> None:
+    changed_at(store, hour, STRICT, LAX)
+    (transfer,) = store.transfers()
+    (hookup,) = store.hookups()
+    assert not transfer.compliant
+    assert hookup.outcome is Outcome.FAILED
+    assert [str(finding.kind) for finding in store.findings()] == [
+        "failed_hookup",
+        "no_bond_transfer",
+    ]
+    assert {finding.limits["limit_ohm"] for finding in store.findings()} == {10.0}
+
+
+def test_between_hookup_and_transfer_each_is_judged_by_its_own(store: Store) -> None:
+    changed_at(store, 8 + 5 / 60, LAX, STRICT)
+    (hookup,) = store.hookups()
+    (transfer,) = store.transfers()
+    assert hookup.outcome is Outcome.VERIFIED
+    assert not transfer.compliant
+    # A hookup that was verified is not a failed one, whatever came after it.
+    assert [str(finding.kind) for finding in store.findings()] == ["no_bond_transfer"]
+    assert transfer.findings == tuple(finding.id for finding in store.findings())
+
+
+def test_a_failed_hookup_is_found_though_its_transfer_began_under_other_limits(
+    store: Store,
+) -> None:
+    changed_at(store, 8 + 5 / 60, STRICT, LAX)
+    (hookup,) = store.hookups()
+    (transfer,) = store.transfers()
+    (finding,) = store.findings()
+    assert hookup.outcome is Outcome.FAILED
+    assert transfer.compliant
+    assert (finding.kind, finding.transfer) == ("failed_hookup", transfer.id)
+    assert finding.limits["limit_ohm"] == 10.0
+    assert transfer.findings == (finding.id,)
+
+
+@pytest.mark.parametrize("hour", [0, 7.9, 8, 8.1, 8.2, 8.85, 9, 9.1, 23])
+@pytest.mark.parametrize(("before", "after"), [(LAX, STRICT), (STRICT, LAX)])
+def test_nothing_is_told_twice_or_lost(
+    store: Store, hour: float, before: Site, after: Site
+) -> None:
+    changed_at(store, hour, before, after)
+    assert begins(store.transfers()) == [pytest.approx(8 + 10 / 60)]
+    assert begins(store.hookups()) == [8.0]
+    ids = [finding.id for finding in store.findings()]
+    assert len(ids) == len(set(ids))
+    (transfer,) = store.transfers()
+    assert transfer.findings == tuple(sorted(ids))
+    (day,) = (day for day in store.days() if day.transfers)
+    assert (day.transfers, day.hookups, day.flow_s) == (1, 1, 40 * MINUTE)
+    assert day.known_s == DAY
+
+
+def test_where_a_file_does_not_name_it_a_station_has_no_results(store: Store) -> None:
+    store.put_site(LAX, 0)
+    store.put_site(site("other"), ns(MONDAY + DAY))
+    store.put_site(LAX, ns(MONDAY + 2 * DAY))
+    store.write(shifts(2.0, 2.0, 2.0))
+    analyse(store, now=LATER)
+    day = DAY / HOUR
+    assert begins(store.hookups()) == [8.0, 2 * day + 8]
+    assert len(store.transfers()) == 2
+    known = {found.day.day: found.known_s for found in store.days()}
+    assert (known[2], known.get(3, 0.0), known[4]) == (DAY, 0.0, DAY)
+
+
+def test_a_new_name_changes_nothing(store: Store) -> None:
+    store.put_site(site("spot"), 0)
+    store.write(shifts(2.0, 12.0))
+    analyse(store, now=LATER)
+    before = told(store)
+    store.put_site(site("spot", name="Berth"), ns(MONDAY + DAY + 8.5 * HOUR))
+    analyse(store, now=LATER)
+    assert told(store) == before
