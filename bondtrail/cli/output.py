@@ -52,7 +52,9 @@ def console(*, to_stderr: bool = False) -> Console:
 
     stream = sys.stderr if to_stderr else sys.stdout
     width = min(shutil.get_terminal_size().columns, WIDTH) if stream.isatty() else WIDTH
-    return Console(file=stream, width=width, highlight=False, markup=False, emoji=False)
+    return Console(
+        file=stream, width=width, no_color=True, highlight=False, markup=False, emoji=False
+    )
 
 
 def print_table(

@@ -12,6 +12,8 @@ from bondtrail.times import NS_PER_S, format_time, parse_time
 
 Run = Callable[..., Any]
 
+RESULTS = ("findings", "transfers", "hookups", "trips", "kpis")
+
 BEGIN = parse_time("2026-03-02T08:00:00Z")
 
 
@@ -82,3 +84,16 @@ class TestAnalyse:
             shown.append(run("show", "findings", "--format", "json", "--db", db).out)
         assert shown[0] == shown[1]
         assert "no_bond_transfer" in shown[0]
+
+    def test_postgresql_gives_what_sqlite_gives(
+        self, run: Run, folder: Path, site_file: str, postgres_url: str
+    ) -> None:
+        (folder / "bad.csv").write_text(transfer_csv(34.0), encoding="utf-8")
+        answers = []
+        for db in ("sqlite:///one.db", postgres_url):
+            assert run("load", "bad.csv", "--site", site_file, "--db", db).status == 0
+            assert run("analyse", "--db", db).status == 0
+            assert run("check", "--db", db).status == 0
+            shown = [run("show", what, "--format", "json", "--db", db) for what in RESULTS]
+            answers.append([answer.out for answer in shown])
+        assert answers[0] == answers[1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -168,3 +169,18 @@ def test_a_store_that_cannot_be_made_is_told(run: Run, site_file: str, readings:
     assert shown.status == 2
     assert shown.err.count("\n") <= 2
     assert "folder" in shown.err
+
+
+def test_standard_input_is_a_file_like_any_other(
+    run: Run, shell: dict[str, Any], site_file: str
+) -> None:
+    shown = subprocess.run(
+        [*shell["args"], "load", "-", "--site", site_file],
+        env=shell["env"],
+        input=GOOD + BAD,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert shown.returncode == 3
+    assert shown.stdout.splitlines()[-1].split() == ["standard", "input", *"4 3 0 0 1".split()]
