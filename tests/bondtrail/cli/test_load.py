@@ -183,4 +183,4 @@ def test_standard_input_is_a_file_like_any_other(
         check=False,
     )
     assert shown.returncode == 3
-    assert shown.stdout.splitlines()[-1].split() == ["standard", "input", *"4 3 0 0 1".split()]
+    assert shown.stdout.splitlines()[-1].split() == ["standard", "input", *"43001"]
