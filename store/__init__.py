@@ -16,13 +16,21 @@ from store.errors import (
 from store.face import Store, open_store
 from store.merging import Written
 from store.points import PointSummary
-from store.summaries import DayMark, FindingCount, FindingMark, Summaries, TripCount
+from store.summaries import (
+    DayMark,
+    EpisodeCounts,
+    FindingCount,
+    FindingMark,
+    Summaries,
+    TripCount,
+)
 from store.touches import Touch
 
 __all__ = [
     "BulkWriter",
     "DamageError",
     "DayMark",
+    "EpisodeCounts",
     "FindingCount",
     "FindingMark",
     "NewerStoreError",

@@ -1,29 +1,42 @@
 """Samples to bytes and back: pure, and the only place that knows how a block is laid out.
 
-A block is a small header and three streams: time and value as `pcodec` streams of their own
-(together they would compress worse), quality as zstd because it hardly ever changes.
+A block is a small header and four streams: time, value and the edges of open stretches as
+`pcodec` streams of their own (together they would compress worse), quality as zstd because it
+hardly ever changes. Two things are taken out first, because they are cheap to put back and
+what is left is smaller and twice as fast to decode (measured on 1 Hz resistance with ms
+jitter): from times a steady step, and from values, where they have up to three decimals, the
+open circuits and the decimal point.
 """
 
 from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import zstandard
 from pcodec import ChunkConfig, standalone
 
-from bondtrail.samples import Samples, concatenate
+from bondtrail.samples import Samples, TimeArray, ValueArray, concatenate
 from store.merging import piece
 
 _LAYOUT = 1
-_HEADER = struct.Struct("<BxxxIIII")  # layout, samples, bytes of time, of value, of quality
+# layout, scale of values, samples, step of times in ns, bytes of time, value, open and quality
+_HEADER = struct.Struct("<BxHIqIIII")
 _BATCH = struct.Struct("<BxxxI")  # layout, points
 _SPAN = struct.Struct("<qqqq")
+
+_SCALES = (1, 10, 100, 1000)
+_AS_THEY_ARE = 0
+_PROBE = 64
+"""Values to try a scale on before it is tried on all."""
+
+WholeArray = npt.NDArray[np.int32]
 
 
 class BlockError(ValueError):
@@ -41,12 +54,63 @@ def checksum(key: int, first: int, last: int, samples: int, block: bytes) -> int
 
 def encode(samples: Samples) -> bytes:
     """Return the block of samples in any order."""
-    config = ChunkConfig()
-    time = standalone.simple_compress(np.ascontiguousarray(samples.time), config)
-    value = standalone.simple_compress(np.ascontiguousarray(samples.value), config)
-    quality = zstandard.ZstdCompressor().compress(samples.quality.tobytes())
-    head = _HEADER.pack(_LAYOUT, len(samples), len(time), len(value), len(quality))
-    return b"".join((head, time, value, quality))
+    step = _step(samples.time)
+    is_open = np.isposinf(samples.value)
+    scale, value = _scaled(np.where(is_open, 0.0, samples.value))
+    if scale == _AS_THEY_ARE:
+        value, is_open = samples.value, np.zeros(0, bool)
+    streams = [
+        _packed(samples.time - _steady(step, len(samples))),
+        _packed(value),
+        _packed(_edges(is_open)) if is_open.any() else b"",
+        zstandard.ZstdCompressor().compress(samples.quality.tobytes()),
+    ]
+    head = _HEADER.pack(_LAYOUT, scale, len(samples), step, *map(len, streams))
+    return b"".join((head, *streams))
+
+
+def _step(time: TimeArray) -> int:
+    """Return the usual step between times: one that occurs, so that whole ms stay whole. [ns]"""
+    if time.size < 3:
+        return 0
+    steps = np.diff(time)
+    return int(np.partition(steps, steps.size // 2)[steps.size // 2])
+
+
+def _steady(step: int, size: int) -> TimeArray:
+    times = np.arange(size)
+    times *= step  # in place: another array takes as long to get as to fill
+    return times
+
+
+def _scaled(value: ValueArray) -> tuple[int, ValueArray | WholeArray]:
+    """Return whole numbers that give the values back to the last bit, and what to divide by."""
+    for scale in _SCALES:
+        if _whole(value[:_PROBE], scale) is None:
+            continue
+        whole = _whole(value, scale)
+        if whole is not None:
+            return scale, whole
+    return _AS_THEY_ARE, value
+
+
+def _whole(value: ValueArray, scale: int) -> WholeArray | None:
+    with np.errstate(all="ignore"):  # what overflows does not fit, and is found so below
+        rounded = np.rint(value * scale)
+        if not np.all(np.abs(rounded) < 2**31):
+            return None
+    whole = rounded.astype(np.int32)
+    back = whole / scale
+    return whole if np.array_equal(back.view(np.int64), value.view(np.int64)) else None
+
+
+def _edges(is_open: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
+    """Return where open stretches begin and end, in turn."""
+    return np.flatnonzero(np.diff(is_open, prepend=False, append=False))
+
+
+def _packed(numbers: npt.NDArray[Any]) -> bytes:
+    return bytes(standalone.simple_compress(np.ascontiguousarray(numbers), ChunkConfig()))
 
 
 def decode(block: bytes) -> Samples:
@@ -59,7 +123,7 @@ def decode(block: bytes) -> Samples:
     """
     if len(block) < _HEADER.size:
         raise BlockError("too short for a block")
-    into = blank(_HEADER.unpack_from(block)[1])
+    into = blank(_HEADER.unpack_from(block)[2])
     decode_into(block, into)
     return into
 
@@ -78,24 +142,38 @@ def decode_into(block: bytes, into: Samples) -> None:
         If the bytes are no block, or one of another size.
     """
     try:
-        layout, size, *lengths = _HEADER.unpack_from(block)
+        layout, scale, size, step, *lengths = _HEADER.unpack_from(block)
         if layout != _LAYOUT or size != len(into):
             raise BlockError(f"layout {layout} of {size} samples, expected {len(into)}")
-        time, value, quality = _streams(memoryview(block), lengths)
+        time, value, edges, quality = _streams(block, lengths)
         _fill(time, into.time)
-        _fill(value, into.value)
+        np.add(into.time, _steady(step, size), out=into.time)
+        _fill_values(value, edges, scale, into.value)
         plain = zstandard.ZstdDecompressor().decompress(quality, max_output_size=max(size, 1))
         into.quality[:] = np.frombuffer(plain, np.uint8)
     except (struct.error, RuntimeError, TypeError, ValueError, zstandard.ZstdError) as exc:
         raise BlockError(str(exc)) from exc
 
 
-def _streams(block: memoryview, lengths: Sequence[int]) -> list[bytes]:
-    edges = np.cumsum([_HEADER.size, *lengths]).tolist()
-    return [bytes(block[a:b]) for a, b in pairwise(edges)]
+def _streams(block: bytes, lengths: Sequence[int]) -> Iterator[bytes]:
+    edges = accumulate(lengths, initial=_HEADER.size)
+    return (block[low:high] for low, high in pairwise(edges))
 
 
-def _fill(stream: bytes, into: npt.NDArray[np.int64] | npt.NDArray[np.float64]) -> None:
+def _fill_values(stream: bytes, edges: bytes, scale: int, into: ValueArray) -> None:
+    if scale == _AS_THEY_ARE:
+        _fill(stream, into)
+        return
+    whole = np.empty(into.size, np.int32)
+    _fill(stream, whole)
+    np.divide(whole, scale, out=into)
+    if edges:
+        at = np.concatenate(([0], standalone.simple_decompress(edges), [into.size]))
+        is_open = np.repeat(np.arange(at.size - 1) % 2 == 1, np.diff(at))
+        np.copyto(into, np.inf, where=is_open)
+
+
+def _fill(stream: bytes, into: npt.NDArray[Any]) -> None:
     progress = standalone.simple_decompress_into(stream, into)
     if progress.n_processed != into.size:
         raise BlockError(f"{progress.n_processed} samples in a stream of {into.size}")

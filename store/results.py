@@ -10,7 +10,7 @@ from typing import Any, Generic, TypeVar, get_type_hints
 from sqlalchemy import ColumnElement, Table, delete, func, insert, or_, select
 
 from bondtrail import results as words
-from store import schema
+from store import rollups, schema
 from store.engine import Transaction
 from store.texts import plain
 
@@ -126,6 +126,7 @@ def save(
     TRIPS.insert(tx, found.trips)
     FINDINGS.insert(tx, found.findings)
     DAYS.insert(tx, found.days)
+    rollups.renew(tx, found.station, since, since_day, until, until_day)
 
 
 def _delete(

@@ -6,6 +6,8 @@ or BI tool. Sets whose keys vary (evidence, limits, counts per kind) are JSON te
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
     BigInteger,
     Boolean,
@@ -202,6 +204,7 @@ trip = Table(
     _number("stop_s", optional=True),
 )
 Index("trip_time", trip.c.station, trip.c.time_ns)
+Index("trip_anywhere", trip.c.time_ns, trip.c.station, trip.c.trip_class)
 
 finding = Table(
     "finding",
@@ -219,32 +222,64 @@ finding = Table(
     _text("limits"),
     _text("rules"),
 )
-Index("finding_start", finding.c.station, finding.c.start_ns)
+Index("finding_start", finding.c.station, finding.c.start_ns, finding.c.severity)
+Index("finding_anywhere", finding.c.start_ns, finding.c.station, finding.c.severity)
 Index("finding_transfer", finding.c.transfer)
+
+_DAY_COUNTS = ("transfers", "compliant_transfers", "hookups", "failed_hookups", "touches")
+SUMMED = (
+    "transfers",
+    "compliant_transfers",
+    "flow_s",
+    "not_bonded_s",
+    "no_data_s",
+    "bypassed_s",
+    "volume",
+    "hookups",
+    "failed_hookups",
+    "touches",
+    "low_s",
+    "high_s",
+    "open_s",
+    "known_s",
+    "unknown_s",
+)
+"""Columns of a day that add up over any range of days."""
+
+
+def _summed() -> list[Column[Any]]:
+    return [_count(name) if name in _DAY_COUNTS else _number(name) for name in SUMMED]
+
 
 day = Table(
     "day",
     METADATA,
     Column("station", Text, primary_key=True),
     Column("day", Date, primary_key=True),
-    _count("transfers"),
-    _count("compliant_transfers"),
-    _number("flow_s"),
-    _number("not_bonded_s"),
-    _number("no_data_s"),
-    _number("bypassed_s"),
-    _number("volume"),
-    _count("hookups"),
-    _count("failed_hookups"),
-    _count("touches"),
-    _number("low_s"),
-    _number("high_s"),
-    _number("open_s"),
-    _number("known_s"),
-    _number("unknown_s"),
+    *_summed(),
     _text("trips"),
     _text("findings"),
     _text("alarms"),
     _text("time_to_bond"),
     _text("time_to_stop"),
 )
+Index("day_anywhere", day.c.day)
+
+month = Table(
+    "month",
+    METADATA,
+    Column("station", Text, primary_key=True),
+    Column("month", Date, primary_key=True),
+    *_summed(),
+)
+"""The days of each month, summed; see `store.rollups`."""
+
+tally = Table(
+    "tally",
+    METADATA,
+    Column("station", Text, primary_key=True),
+    Column("part", BigInteger, primary_key=True),
+    Column("what", Text, primary_key=True),
+    _count("count"),
+)
+"""How many findings and trips began in each part of time; see `store.rollups`."""

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Sequence
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Select, case, func, literal, select
+from sqlalchemy import ColumnElement, Select, Table, case, func, literal, or_, select
 
 from bondtrail.results import (
     DaySums,
@@ -19,37 +20,17 @@ from bondtrail.results import (
     TripCause,
     TripClass,
 )
-from store import schema
+from store import rollups, schema
 from store.engine import Database, Transaction
-from store.results import FINDINGS, HOOKUPS, TRANSFERS, _Rows
+from store.results import FINDINGS, HOOKUPS, TRANSFERS, TRIPS, _Rows
 
 Word = TypeVar("Word")
-
-_SUMMED = (
-    "transfers",
-    "compliant_transfers",
-    "flow_s",
-    "not_bonded_s",
-    "no_data_s",
-    "bypassed_s",
-    "volume",
-    "hookups",
-    "failed_hookups",
-    "touches",
-    "low_s",
-    "high_s",
-    "open_s",
-    "known_s",
-    "unknown_s",
-)
-_COUNTS = frozenset({"transfers", "compliant_transfers", "hookups", "failed_hookups", "touches"})
 
 
 @dataclass(frozen=True, slots=True)
 class FindingCount:
     """How many findings of a kind and severity a station has."""
 
-    station: str
     kind: Kind
     severity: Severity
     count: int
@@ -59,10 +40,17 @@ class FindingCount:
 class TripCount:
     """How many trips of a class and cause a station has."""
 
-    station: str
     trip_class: TripClass
     cause: TripCause
     count: int
+
+
+@dataclass(frozen=True, slots=True)
+class EpisodeCounts:
+    """How many findings by severity, and trips by class, a station has."""
+
+    findings: Counter[Severity]
+    trips: Counter[TripClass]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,38 +98,65 @@ class Summaries:
 
         What a day keeps by kind (trips, findings, alarms, histograms) is left out.
         """
-        table = schema.day.c
-        sums = [func.sum(table[name]).label(name) for name in _SUMMED]
-        asked = select(table.station, *sums).where(table.day >= first, table.day <= last)
-        return [_sums(row, first) for row in self._grouped(asked, [table.station], station)]
+        with self._db.reading() as tx:
+            sums = rollups.day_sums(tx, first, last, station)
+        return [_sums(name, first, row) for name, row in sorted(sums.items())]
 
-    def finding_counts(
-        self, start: int, end: int, station: str | None = None
-    ) -> list[FindingCount]:
-        """Return how many findings began in a span, by station, kind and severity."""
+    def episode_counts(self, start: int, end: int) -> dict[str, EpisodeCounts]:
+        """Return, by station, how many findings and trips began in a span; none has no entry."""
+        with self._db.reading() as tx:
+            found = rollups.counts(tx, start, end)
+        return {
+            station: EpisodeCounts(
+                Counter({s: counts[s] for s in Severity if counts[s]}),
+                Counter({c: counts[c] for c in TripClass if counts[c]}),
+            )
+            for station, counts in found.items()
+        }
+
+    def finding_counts(self, station: str, start: int, end: int) -> list[FindingCount]:
+        """Return how many findings of a station began in a span, by kind and severity."""
         table = schema.finding.c
-        groups = [table.station, table.kind, table.severity]
-        asked = select(*groups, func.count()).where(table.start_ns >= start, table.start_ns < end)
-        rows = self._grouped(asked, groups, station)
-        return [FindingCount(s, Kind(k), Severity(v), n) for s, k, v, n in rows]
+        groups = [table.kind, table.severity]
+        where = _began(FINDINGS, station, start, end)
+        rows = self._grouped(select(*groups, func.count()).where(*where), groups)
+        return [FindingCount(Kind(k), Severity(v), n) for k, v, n in rows]
 
-    def trip_counts(self, start: int, end: int, station: str | None = None) -> list[TripCount]:
-        """Return how many trips lie in a span, by station, class and cause."""
+    def trip_counts(self, station: str, start: int, end: int) -> list[TripCount]:
+        """Return how many trips of a station lie in a span, by class and cause."""
         table = schema.trip.c
-        groups = [table.station, table.trip_class, table.cause]
-        asked = select(*groups, func.count()).where(table.time_ns >= start, table.time_ns < end)
-        rows = self._grouped(asked, groups, station)
-        return [TripCount(s, TripClass(k), TripCause(c), n) for s, k, c, n in rows]
+        groups = [table.trip_class, table.cause]
+        where = _began(TRIPS, station, start, end)
+        rows = self._grouped(select(*groups, func.count()).where(*where), groups)
+        return [TripCount(TripClass(k), TripCause(c), n) for k, c, n in rows]
 
     def day_marks(self, edges: Sequence[dt.date], stations: Collection[str]) -> list[DayMark]:
         """Return the record of stations in stretches of days between neighbouring edges."""
-        table = schema.day.c
-        part = _part(table.day, edges)
-        summed = (func.sum(table[name]) for name in ("transfers", "known_s", "unknown_s"))
-        asked = select(table.station, part, *summed).where(
-            table.day >= edges[0], table.day < edges[-1], table.station.in_(stations)
-        )
-        rows = self._grouped(asked, [table.station, part])
+        begin, stop = edges[0], edges[0]
+        if all(edge.day == 1 for edge in edges[1:-1]):
+            begin, stop = rollups.whole_months(edges[0], edges[-1] - dt.timedelta(days=1))
+        day, month = schema.day.c, schema.month.c
+        inside = [day.day >= edges[0], day.day < edges[-1]]
+        found: list[DayMark] = []
+        if begin < stop:
+            inside.append(or_(day.day < begin, day.day >= stop))
+            months = [month.month >= begin, month.month < stop]
+            found = self._marks(schema.month, month.month, edges, stations, months)
+        return found + self._marks(schema.day, day.day, edges, stations, inside)
+
+    def _marks(
+        self,
+        table: Table,
+        when: ColumnElement[Any],
+        edges: Sequence[dt.date],
+        stations: Collection[str],
+        where: Sequence[ColumnElement[bool]],
+    ) -> list[DayMark]:
+        columns, part = table.c, _part(when, edges)
+        summed = (func.sum(columns[name]) for name in ("transfers", "known_s", "unknown_s"))
+        asked = select(columns.station, part, *summed)
+        asked = asked.where(columns.station.in_(stations), *where)
+        rows = self._grouped(asked, [columns.station, part])
         return [DayMark(s, int(n), int(t), float(k), float(u)) for s, n, t, k, u in rows]
 
     def finding_marks(self, edges: Sequence[int], stations: Collection[str]) -> list[FindingMark]:
@@ -184,14 +199,7 @@ class Summaries:
                 where.append(schema.finding.c[column].in_([str(name) for name in chosen]))
         return self._latest(FINDINGS, where, limit)
 
-    def _grouped(
-        self,
-        asked: Select[Any],
-        groups: Sequence[ColumnElement[Any]],
-        station: str | None = None,
-    ) -> list[Any]:
-        if station is not None:
-            asked = asked.where(groups[0] == station)
+    def _grouped(self, asked: Select[Any], groups: Sequence[ColumnElement[Any]]) -> list[Any]:
         with self._db.reading() as tx:
             return list(tx.conn.execute(asked.group_by(*groups)))
 
@@ -215,10 +223,12 @@ def _began(rows: _Rows[Any], station: str, start: int, end: int) -> list[ColumnE
     return [rows.table.c.station == station, rows.began >= start, rows.began < end]
 
 
-def _sums(row: Any, day: dt.date) -> DaySums:
-    told = row._mapping
-    numbers = {n: int(told[n]) if n in _COUNTS else float(told[n]) for n in _SUMMED}
-    return DaySums(station=told["station"], day=day, **numbers)  # type: ignore[arg-type]
+def _sums(station: str, day: dt.date, told: Mapping[str, float]) -> DaySums:
+    numbers = {name: int(told[name]) if name in _COUNTS else told[name] for name in told}
+    return DaySums(station=station, day=day, **numbers)  # type: ignore[arg-type]
+
+
+_COUNTS = frozenset({"transfers", "compliant_transfers", "hookups", "failed_hookups", "touches"})
 
 
 def _part(column: ColumnElement[Any], edges: Sequence[Any]) -> ColumnElement[int]:

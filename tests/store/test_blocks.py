@@ -22,14 +22,18 @@ from store.blocks import (
 T0 = 1_767_225_600_000_000_000
 A_FEW = Samples.of([T0, T0 + 7, T0 + 9], [0.25, np.inf, -1.5], [0, 1, 2])
 
-any_samples = st.lists(
-    st.tuples(
-        st.integers(-(2**63), 2**63 - 1),
-        st.floats(allow_nan=False),
-        st.integers(0, 255),
-    ),
-    max_size=40,
-).map(lambda rows: Samples.of(*(zip(*rows, strict=True) if rows else ([], [], []))))
+# Readings have a few decimals and open circuits; the rest is for the sake of the rest.
+readings = st.one_of(st.integers(-(10**6), 10**6).map(lambda number: number / 100), st.just(np.inf))
+values = st.one_of(st.floats(allow_nan=False), readings)
+any_times = st.integers(-(2**63), 2**63 - 1)
+
+
+def listed(value: st.SearchStrategy[float]) -> st.SearchStrategy[Samples]:
+    rows = st.lists(st.tuples(any_times, value, st.integers(0, 255)), max_size=40)
+    return rows.map(lambda some: Samples.of(*zip(*some, strict=True)) if some else Samples.empty())
+
+
+any_samples = st.one_of(listed(values), listed(readings))
 
 
 @given(samples=any_samples)
@@ -43,6 +47,34 @@ def test_any_batch_comes_back_as_it_was(parts: list[tuple[int, Samples]]) -> Non
     assert batch.points.tolist() == [point_id for point_id, _ in parts]
     assert [batch.of(point_id) for point_id, _ in parts] == [samples for _, samples in parts]
     assert batch.of(2**41) == Samples.empty()
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        pytest.param([0.0, -0.0], id="two-zeros"),
+        pytest.param([-np.inf, np.inf], id="two-infinities"),
+        pytest.param([1e300, 5e-324], id="huge-and-tiny"),
+        pytest.param([2.37, 0.1 + 0.2], id="not-quite-a-decimal"),
+        pytest.param([2.0**31, -(2.0**31)], id="past-32-bits"),
+        pytest.param([0.25] * 100 + [1 / 3], id="decimals-until-the-last"),
+        pytest.param([np.inf] * 3, id="open-throughout"),
+    ],
+)
+def test_values_come_back_to_the_last_bit(value: list[float]) -> None:
+    samples = Samples.of(T0 + np.arange(len(value)), value)
+    back = decode(encode(samples)).value
+    assert np.array_equal(back.view(np.int64), samples.value.view(np.int64))
+
+
+def test_a_reading_a_second_takes_little_room() -> None:
+    """Half of what the usual column formats take: 3.0 bytes were measured for Parquet."""
+    rng = np.random.default_rng(1)
+    jitter = rng.integers(-20, 21, 86_400) * 1_000_000
+    value = np.round(2.5 + rng.normal(0, 0.04, 86_400), 2)
+    value[30_000:40_000] = np.inf
+    samples = Samples.of(T0 + 1_000_000_000 * np.arange(86_400) + jitter, value)
+    assert len(encode(samples)) < 1.4 * len(samples)
 
 
 def test_a_block_goes_straight_into_its_place() -> None:

@@ -56,6 +56,36 @@ def upgrade() -> None:
         sa.Column("time_to_stop", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("station", "day"),
     )
+    op.create_index("day_anywhere", "day", ["day"], unique=False)
+    op.create_table(
+        "month",
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("month", sa.Date(), nullable=False),
+        sa.Column("transfers", sa.BigInteger(), nullable=False),
+        sa.Column("compliant_transfers", sa.BigInteger(), nullable=False),
+        sa.Column("flow_s", sa.Float(precision=53), nullable=False),
+        sa.Column("not_bonded_s", sa.Float(precision=53), nullable=False),
+        sa.Column("no_data_s", sa.Float(precision=53), nullable=False),
+        sa.Column("bypassed_s", sa.Float(precision=53), nullable=False),
+        sa.Column("volume", sa.Float(precision=53), nullable=False),
+        sa.Column("hookups", sa.BigInteger(), nullable=False),
+        sa.Column("failed_hookups", sa.BigInteger(), nullable=False),
+        sa.Column("touches", sa.BigInteger(), nullable=False),
+        sa.Column("low_s", sa.Float(precision=53), nullable=False),
+        sa.Column("high_s", sa.Float(precision=53), nullable=False),
+        sa.Column("open_s", sa.Float(precision=53), nullable=False),
+        sa.Column("known_s", sa.Float(precision=53), nullable=False),
+        sa.Column("unknown_s", sa.Float(precision=53), nullable=False),
+        sa.PrimaryKeyConstraint("station", "month"),
+    )
+    op.create_table(
+        "tally",
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("part", sa.BigInteger(), nullable=False),
+        sa.Column("what", sa.Text(), nullable=False),
+        sa.Column("count", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("station", "part", "what"),
+    )
     op.create_table(
         "finding",
         sa.Column("id", sa.Text(), nullable=False),
@@ -72,7 +102,10 @@ def upgrade() -> None:
         sa.Column("rules", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("id"),
     )
-    op.create_index("finding_start", "finding", ["station", "start_ns"], unique=False)
+    op.create_index("finding_start", "finding", ["station", "start_ns", "severity"], unique=False)
+    op.create_index(
+        "finding_anywhere", "finding", ["start_ns", "station", "severity"], unique=False
+    )
     op.create_index("finding_transfer", "finding", ["transfer"], unique=False)
     op.create_table(
         "hookup",
@@ -243,6 +276,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_index("trip_time", "trip", ["station", "time_ns"], unique=False)
+    op.create_index("trip_anywhere", "trip", ["time_ns", "station", "trip_class"], unique=False)
     op.create_table(
         "work",
         sa.Column(
