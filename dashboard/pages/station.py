@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import dash
 from dash import dcc, html
 
-from bondtrail.results import Finding, Hookup, Kind, Severity, Transfer, TripCause, TripClass
+from bondtrail.results import Finding, Hookup, Kind, Severity, Transfer, TripClass
 from bondtrail.times import local
 from dashboard import grids
 from dashboard.figures.calendar import heat_strip
@@ -274,12 +274,10 @@ def _hookup_trend(view: StationView) -> html.Section:
 
 
 def _trips(view: StationView) -> html.Section:
-    counts: dict[TripCause, int] = {}
-    for (_, cause), count in view.row.trips.items():
-        counts[cause] = counts.get(cause, 0) + count
+    counts = {trip.cause: trip.count for trip in view.trips}  # a cause is of one class
     if not counts:
         return sheet("Trips by cause", html.P("No trips in this period.", className="inline-state"))
-    nuisance = frozenset(c for (kind, c) in view.row.trips if kind is TripClass.NUISANCE)
+    nuisance = frozenset(t.cause for t in view.trips if t.trip_class is TripClass.NUISANCE)
     label = "Trips by cause: " + ", ".join(f"{words(c)} {n}" for c, n in counts.items())
     figure = trips_by_cause(counts, nuisance)
     return sheet("Trips by cause", graph("station-trips", figure, label))

@@ -6,13 +6,13 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bondtrail.results import Finding, Hookup, Kind, Severity, Transfer
+from bondtrail.results import DaySums, Finding, Hookup, Kind, Severity, Transfer
 from bondtrail.site import Site, Station
 from dashboard.figures.calendar import Calendar
 from dashboard.period import Period, parse_period
 from dashboard.queries.sites import site_in_force, whole_period
-from dashboard.queries.stations import StationRow, calendar_of, station_rows
-from store import Store
+from dashboard.queries.stations import StationRow, calendar_of
+from store import Store, TripCount
 
 LISTED = 1000
 """Rows of a list: the latest are shown, and how many there are is said."""
@@ -30,6 +30,7 @@ class StationView:
     calendar: Calendar
     column_days: str
     kinds: Counter[tuple[Kind, Severity]]
+    trips: Sequence[TripCount]
     findings: Sequence[Finding]
     transfers: Sequence[Transfer]
     hookups: Sequence[Hookup]
@@ -67,22 +68,30 @@ def station_view(
     period = parse_period(first, last, whole)
     start, end = period.bounds(site.zone)
     station = site.station(station_id)
-    calendar, columns = calendar_of(store, site, period, [station])
+    asked = store.summaries
+    totals = asked.day_totals(period.first, period.last, station_id)
+    row = StationRow(station, totals[0] if totals else DaySums(station_id, period.first))
     kinds: Counter[tuple[Kind, Severity]] = Counter()
-    for found in store.summaries.finding_counts(start, end, station_id):
-        kinds[found.kind, found.severity] += found.count
+    for found in asked.finding_counts(station_id, start, end):
+        kinds[found.kind, found.severity] = found.count
+        row.severities[found.severity] += found.count
+    trips = asked.trip_counts(station_id, start, end)
+    for trip in trips:
+        row.trips[trip.trip_class] += trip.count
+    calendar, columns = calendar_of(store, site, period, [station])
     return StationView(
         site,
         station,
         whole,
         period,
-        station_rows(store, site, period, station_id)[0],
+        row,
         calendar,
         columns,
         kinds,
-        store.summaries.latest_findings(
+        trips,
+        asked.latest_findings(
             station_id, start, end, LISTED, kinds=choice.kinds, severities=choice.severities
         ),
-        store.summaries.latest_transfers(station_id, start, end, LISTED),
-        store.summaries.latest_hookups(station_id, start, end, LISTED),
+        asked.latest_transfers(station_id, start, end, LISTED),
+        asked.latest_hookups(station_id, start, end, LISTED),
     )

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analytics.core.shares import Share, wilson
-from bondtrail.results import DaySums, Severity, TripCause, TripClass
+from bondtrail.results import DaySums, Severity, TripClass
 from bondtrail.site import Site, Station
 from bondtrail.times import day_start
 from dashboard.figures.calendar import Calendar, Cell
@@ -36,7 +36,7 @@ class StationRow:
     station: Station
     sums: DaySums
     severities: Counter[Severity] = field(default_factory=Counter)
-    trips: Counter[tuple[TripClass, TripCause]] = field(default_factory=Counter)
+    trips: Counter[TripClass] = field(default_factory=Counter)
 
     @property
     def compliance(self) -> Share | None:
@@ -47,7 +47,7 @@ class StationRow:
     @property
     def nuisance_trips(self) -> int:
         """Trips without a real loss of bond behind them."""
-        return sum(n for (kind, _), n in self.trips.items() if kind is TripClass.NUISANCE)
+        return self.trips[TripClass.NUISANCE]
 
     @property
     def coverage(self) -> float | None:
@@ -98,25 +98,18 @@ def overview_of(store: Store, first: str | None, last: str | None) -> Overview |
     return Overview(site, whole, period, rows, calendar, columns)
 
 
-def station_rows(
-    store: Store, site: Site, period: Period, only: str | None = None
-) -> list[StationRow]:
-    """Return the figures of every station (or of one), the worst first."""
-    start, end = period.bounds(site.zone)
-    sums = {row.station: row for row in store.summaries.day_totals(period.first, period.last, only)}
-    rows = {
-        station.id: StationRow(station, sums.get(station.id, DaySums(station.id, period.first)))
-        for station in site.stations
-        if only in (None, station.id)
-    }
-    for finding in store.summaries.finding_counts(start, end, only):
-        if finding.station in rows:
-            rows[finding.station].severities[finding.severity] += finding.count
-    for trip in store.summaries.trip_counts(start, end, only):
-        if trip.station in rows:
-            rows[trip.station].trips[trip.trip_class, trip.cause] += trip.count
-    ordered = sorted(rows.values(), key=lambda row: row.station.name)
-    return sorted(ordered, key=lambda row: row.badness, reverse=True)
+def station_rows(store: Store, site: Site, period: Period) -> list[StationRow]:
+    """Return the figures of every station, the worst first."""
+    sums = {row.station: row for row in store.summaries.day_totals(period.first, period.last)}
+    counts = store.summaries.episode_counts(*period.bounds(site.zone))
+    rows = []
+    for station in sorted(site.stations, key=lambda station: station.name):
+        row = StationRow(station, sums.get(station.id, DaySums(station.id, period.first)))
+        if station.id in counts:
+            row.severities.update(counts[station.id].findings)
+            row.trips.update(counts[station.id].trips)
+        rows.append(row)
+    return sorted(rows, key=lambda row: row.badness, reverse=True)
 
 
 def calendar_of(

@@ -24,6 +24,18 @@ def test_counts_are_of_the_whole_period_whatever_is_chosen(store: Store) -> None
     assert view.kinds.total() == 3
 
 
+def test_figures_are_of_the_station_alone(store: Store) -> None:
+    view = station_view(store, "drum-1", None, None, Choice())
+    assert view is not None
+    assert view.row.nuisance_trips == 3
+    assert view.row.severities == {Severity.MINOR: 1}
+    assert view.row.sums.known_s == 40_000
+    assert sorted((trip.cause, trip.count) for trip in view.trips) == [
+        ("brief_contact_loss", 2),
+        ("monitor_fault", 1),
+    ]
+
+
 def test_lists_are_of_the_station_alone(store: Store) -> None:
     view = station_view(store, "bowl", None, None, Choice())
     assert view is not None

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from bondtrail.results import Severity, TripCause, TripClass
+from bondtrail.results import Severity, TripClass
 from bondtrail.site import Site
 from dashboard.figures.calendar import Cell
 from dashboard.period import Period
@@ -31,7 +31,7 @@ def test_rows_are_sums_of_the_period(store: Store, site: Site) -> None:
     assert (rail.sums.transfers, rail.sums.compliant_transfers) == (2, 1)
     assert (rail.sums.hookups, rail.sums.failed_hookups, rail.sums.touches) == (3, 1, 3)
     assert rail.severities == {Severity.CRITICAL: 1, Severity.MAJOR: 1, Severity.MINOR: 1}
-    assert rail.trips == {(TripClass.GENUINE, TripCause.CLAMP_OFF): 1}
+    assert rail.trips == {TripClass.GENUINE: 1}
     assert rail.coverage == pytest.approx(258_800 / 259_200)
 
 
@@ -61,12 +61,6 @@ def test_a_day_counts_what_began_on_it(store: Store, site: Site) -> None:
     assert rows["rail-1"].badness == (0, 0, 0, 0)
     assert rows["rail-1"].sums.transfers == 1
     assert rows["rail-1"].trips == {}
-
-
-def test_one_station_can_be_asked_alone(store: Store, site: Site) -> None:
-    (row,) = station_rows(store, site, WHOLE, "drum-1")
-    assert row.station.id == "drum-1"
-    assert row.nuisance_trips == 3
 
 
 def test_the_calendar_holds_the_worst_and_how_many(store: Store, site: Site) -> None:
