@@ -35,6 +35,15 @@ class AnalysisReport:
     findings: int = 0
     damaged: list[DamageError] = field(default_factory=list)
 
+    def note(self, damage: DamageError) -> None:
+        """Keep a damage that was met; a block read for several windows is told once."""
+        if not any(_same(damage, seen) for seen in self.damaged):
+            self.damaged.append(damage)
+
+
+def _same(a: DamageError, b: DamageError) -> bool:
+    return (a.part, a.id, a.point, a.start) == (b.part, b.id, b.point, b.start)
+
 
 @dataclass(frozen=True, slots=True)
 class _History:
@@ -92,8 +101,8 @@ def analyse(
     if not sites:
         return report
     if everything:
-        for station in sites[-1][1].stations:
-            store.touch(station.id, -FOREVER)
+        for station_id in {station.id for _, site in sites for station in site.stations}:
+            store.touch(station_id, -FOREVER)
     for station_id, touch in sorted(store.touched().items()):
         if progress:
             progress(station_id)
@@ -222,7 +231,7 @@ def _examine(
     for epoch in history.epochs:
         if epoch.start >= end or epoch.end <= start:
             continue
-        signals = load_signals(store, epoch.station, start, end, report.damaged.append)
+        signals = load_signals(store, epoch.station, start, end, report.note)
         verdict = examine(
             epoch.station, signals, (start, end), work=history.work, tickets=history.tickets
         )

@@ -1,0 +1,329 @@
+"""Bringing results up to date: what is judged, when, and what is left for later."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from analytics import runs
+from analytics.core.station import judge
+from analytics.runs import AnalysisReport, analyse
+from bondtrail.results import Outcome, StationResults, Ticket, WorkWindow
+from bondtrail.samples import Samples
+from bondtrail.site import Role, parse_site
+from store import Store, open_store
+from tests.analytics.core.build import OPEN, held, ns
+from tests.analytics.shifts import DAY, HOUR, MINUTE, MONDAY, begins, shifts, site, told
+
+LATER = ns(MONDAY + 90 * DAY)
+SITE = site("spot")
+DRYER = parse_site(
+    """
+schema = 1
+[site]
+id = "pier"
+name = "Pier (invented)"
+timezone = "Europe/Lisbon"
+[[station]]
+id = "dryer"
+name = "Dryer bowl (invented)"
+kind = "fixed_item"
+points = { resistance = { stale_after_s = 60 } }
+"""
+)
+
+
+def judged(batch: dict[str, Samples]) -> StationResults:
+    """What the rules say of a spot, straight from its samples."""
+    signals = {Role(point.split(".")[1]): samples for point, samples in batch.items()}
+    return judge(SITE.station("spot"), signals, zone=SITE.zone)
+
+
+def ready(store: Store, *ohms: float) -> dict[str, Samples]:
+    """A store with a site file and a day at a spot for each resistance."""
+    store.put_site(SITE, 0)
+    batch = shifts(*ohms)
+    store.write(batch)
+    return batch
+
+
+# What is judged.
+
+
+def test_without_a_site_file_nothing_is_done_and_nothing_forgotten(store: Store) -> None:
+    store.write(shifts(2.0))
+    assert analyse(store, now=LATER) == AnalysisReport()
+    assert set(store.touched()) == {"spot"}
+
+
+def test_an_empty_store_has_nothing_to_tell(store: Store) -> None:
+    store.put_site(SITE, 0)
+    report = analyse(store, now=LATER)
+    assert (report.findings, report.damaged) == (0, [])
+    assert told(store) == ([], [], [], [], [])
+
+
+def test_the_store_is_told_what_the_rules_say(store: Store) -> None:
+    batch = ready(store, 2.0, 12.0)
+    report = analyse(store, now=LATER)
+    expected = judged(batch)
+    assert told(store) == tuple(
+        list(part)
+        for part in (
+            expected.transfers,
+            expected.hookups,
+            expected.trips,
+            expected.findings,
+            expected.days,
+        )
+    )
+    assert (report.stations, report.windows, report.damaged) == (1, 1, [])
+    assert report.findings == len(expected.findings) == 2
+
+
+def test_what_is_up_to_date_is_left_alone(store: Store) -> None:
+    ready(store, 2.0)
+    analyse(store, now=LATER)
+    assert store.touched() == {}
+    assert analyse(store, now=LATER) == AnalysisReport()
+
+
+def test_progress_tells_each_station_in_order(store: Store) -> None:
+    store.put_site(site("b", "a"), 0)
+    store.write(shifts(2.0, station="b") | shifts(2.0, station="a"))
+    begun: list[str] = []
+    assert analyse(store, now=LATER, progress=begun.append).stations == 2
+    assert begun == ["a", "b"]
+    assert sorted({transfer.station for transfer in store.transfers()}) == ["a", "b"]
+
+
+def test_only_what_was_touched_is_judged_again(store: Store) -> None:
+    store.put_site(site("b", "a"), 0)
+    store.write(shifts(2.0, station="b") | shifts(2.0, station="a"))
+    analyse(store, now=LATER)
+    store.write(shifts(2.0, station="b", start=MONDAY + DAY))
+    begun: list[str] = []
+    analyse(store, now=LATER, progress=begun.append)
+    assert begun == ["b"]
+    assert len(store.transfers("b")) == 2
+
+
+# Again and again.
+
+
+def test_judging_again_changes_nothing(store: Store) -> None:
+    ready(store, 2.0, 12.0, 2.0)
+    analyse(store, now=LATER)
+    before = told(store)
+    for since in (0, MONDAY, MONDAY + DAY + 8.5 * HOUR, MONDAY + 9 * DAY):
+        store.touch("spot", ns(since))
+        assert analyse(store, now=LATER).stations == 1
+        assert told(store) == before
+
+
+def test_judging_everything_anew_changes_nothing(store: Store) -> None:
+    ready(store, 2.0, 12.0, 2.0)
+    analyse(store, now=LATER)
+    before = told(store)
+    assert analyse(store, now=LATER, everything=True).stations == 1
+    assert told(store) == before
+    assert store.touched() == {}
+
+
+def test_everything_takes_in_stations_that_the_latest_file_has_not(store: Store) -> None:
+    ready(store, 2.0)
+    store.put_site(site("other"), ns(MONDAY + DAY))
+    analyse(store, now=LATER)
+    begun: list[str] = []
+    analyse(store, now=LATER, everything=True, progress=begun.append)
+    assert begun == ["other", "spot"]
+    assert len(store.transfers("spot")) == 1
+
+
+@pytest.mark.parametrize(
+    ("window_days", "back_hours"),
+    [
+        pytest.param(1, 1, id="a-day-at-a-time"),
+        pytest.param(2.5, 1, id="ends-within-a-shift"),
+        pytest.param(0.1, 48, id="too-short-so-they-grow"),
+    ],
+)
+def test_many_windows_are_as_one(
+    store: Store, monkeypatch: pytest.MonkeyPatch, window_days: float, back_hours: float
+) -> None:
+    ohms = [2.0, 12.0, 2.0, 2.0, OPEN, 2.0, 2.0]
+    batch = ready(store, *ohms)
+    assert analyse(store, now=LATER).windows == 1
+    one = told(store)
+    monkeypatch.setattr(runs, "WINDOW_NS", ns(window_days * DAY))
+    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(back_hours * HOUR))
+    assert analyse(store, now=LATER, everything=True).windows > 2
+    assert told(store) == one
+    assert one[0] == list(judged(batch).transfers)
+
+
+def test_days_that_come_one_by_one_are_as_all_at_once(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    store.put_site(SITE, 0)
+    ohms = [2.0, 12.0, 2.0, OPEN]
+    for day, ohm in enumerate(ohms):
+        store.write(shifts(ohm, start=MONDAY + day * DAY))
+        analyse(store, now=ns(MONDAY + (day + 1) * DAY))
+    analyse(store, now=LATER)
+    expected = judged(shifts(*ohms))
+    assert store.transfers() == list(expected.transfers)
+    assert store.findings() == list(expected.findings)
+    assert store.days() == list(expected.days)
+
+
+def test_late_readings_change_what_they_touch(store: Store) -> None:
+    store.put_site(SITE, 0)
+    batch = shifts(2.0, 2.0)
+    resistance = batch.pop("spot.resistance")
+    store.write(batch)
+    analyse(store, now=LATER)
+    assert [transfer.compliant for transfer in store.transfers()] == [False, False]
+    store.write({"spot.resistance": resistance.between(0, ns(MONDAY + DAY))})
+    analyse(store, now=LATER)
+    assert [transfer.compliant for transfer in store.transfers()] == [True, False]
+    store.write({"spot.resistance": resistance})
+    analyse(store, now=LATER)
+    assert [transfer.compliant for transfer in store.transfers()] == [True, True]
+
+
+# The clock.
+
+
+def test_nothing_is_claimed_of_the_future_and_a_later_run_completes_it(store: Store) -> None:
+    store.put_site(SITE, 0)
+    start = MONDAY + 8 * HOUR
+    store.write(
+        {
+            "spot.resistance": held((2 * MINUTE, 2.0), start=start, every_s=MINUTE),
+            "spot.flow": held((2 * MINUTE, 60), start=start, every_s=MINUTE),
+        }
+    )
+    # The last samples came a minute after the first, and hold for another.
+    last = start + MINUTE
+    for now_s, flowing in ((last + 10, 70), (last + 30, 90), (last + 300, 120), (last + 900, 120)):
+        analyse(store, now=ns(now_s))
+        (transfer,) = store.transfers()
+        (day,) = store.days()
+        assert transfer.flow_s == day.flow_s == day.known_s == flowing
+        settled = now_s >= last + MINUTE
+        marks = {station: mark.since for station, mark in store.touched().items()}
+        assert marks == ({} if settled else {"spot": ns(now_s)})
+
+
+def test_a_clock_that_is_behind_does_not_hide_what_was_read(store: Store) -> None:
+    batch = ready(store, 2.0)
+    analyse(store, now=0)
+    assert store.transfers() == list(judged(batch).transfers)
+
+
+# Stations that come and go.
+
+
+def test_a_station_taken_out_of_the_site_keeps_its_history(store: Store) -> None:
+    ready(store, 2.0, 2.0)
+    analyse(store, now=LATER)
+    assert len(store.transfers()) == 2
+    store.put_site(site("other"), ns(MONDAY + DAY))
+    analyse(store, now=LATER)
+    assert begins(store.hookups()) == [8.0]
+    assert [transfer.start for transfer in store.transfers()] == [
+        ns(MONDAY + 8 * HOUR + 10 * MINUTE)
+    ]
+    assert store.touched() == {}
+
+
+def test_a_station_in_no_site_file_has_no_results(store: Store) -> None:
+    ready(store, 2.0)
+    analyse(store, now=LATER)
+    store.put_site(site("other"), 0)
+    analyse(store, now=LATER)
+    assert told(store) == ([], [], [], [], [])
+    assert store.touched() == {}
+
+
+# Damage.
+
+
+def flip_a_byte(path: Path, point: str) -> None:
+    """Flip a byte in the middle of the only segment of a point."""
+    with sqlite3.connect(path) as connection:
+        (row,) = connection.execute(
+            "select s.id, s.block from segment s join point p on p.id = s.point_id"
+            " where p.name = ?",
+            (point,),
+        ).fetchall()
+        block = bytearray(row[1])
+        block[len(block) // 2] ^= 0xFF
+        connection.execute("update segment set block = ? where id = ?", (bytes(block), row[0]))
+    connection.close()
+
+
+@pytest.mark.parametrize("window_days", [31, 1])
+def test_a_damaged_segment_is_reported_once_and_the_rest_judged(
+    store_file: Path, monkeypatch: pytest.MonkeyPatch, window_days: float
+) -> None:
+    monkeypatch.setattr(runs, "WINDOW_NS", ns(window_days * DAY))
+    url = f"sqlite:///{store_file}"
+    with open_store(url) as store:
+        store.put_site(site("other", "spot"), 0)
+        store.write(shifts(2.0, 2.0, 12.0, 2.0) | shifts(2.0, station="other"))
+        store.fold()
+    flip_a_byte(store_file, "spot.flow")
+    with open_store(url) as store:
+        report = analyse(store, now=LATER)
+        (damage,) = report.damaged
+        assert (damage.part, damage.point) == ("segment", "spot.flow")
+        assert (damage.start, damage.end) == (
+            ns(MONDAY),
+            ns(MONDAY + 4 * DAY - MINUTE) + 1,
+        )
+        assert report.stations == 2
+        outcomes = [hookup.outcome for hookup in store.hookups("spot")]
+        assert outcomes == [
+            Outcome.VERIFIED,
+            Outcome.VERIFIED,
+            Outcome.FAILED,
+            Outcome.VERIFIED,
+        ]
+        assert store.transfers("spot") == []
+        assert len(store.transfers("other")) == 1
+
+
+# Papers that come later.
+
+
+def test_a_ticket_that_comes_later_names_its_transfer(store: Store) -> None:
+    ready(store, 2.0, 2.0)
+    analyse(store, now=LATER)
+    assert [transfer.batch for transfer in store.transfers()] == [None, None]
+    start = MONDAY + DAY + 8 * HOUR
+    store.put_tickets([Ticket("spot", ns(start), ns(start + HOUR), "B-17", "toluene", "op-3")])
+    analyse(store, now=LATER)
+    assert [(t.batch, t.product, t.operator) for t in store.transfers()] == [
+        (None, None, None),
+        ("B-17", "toluene", "op-3"),
+    ]
+
+
+def test_a_work_window_that_comes_later_explains_an_isolation(store: Store) -> None:
+    store.put_site(DRYER, 0)
+    ohms = held((8 * HOUR, 2.0), (2 * HOUR, OPEN), (2 * HOUR, 2.0), start=MONDAY, every_s=MINUTE)
+    store.write({"dryer.resistance": ohms})
+    analyse(store, now=LATER)
+    (finding,) = store.findings(kind="item_isolated")
+    assert finding.evidence["after_work"] is False
+    # The work was over hours before the strap was missed: nothing was touched after it.
+    work = WorkWindow("dryer", ns(MONDAY - 3 * HOUR), ns(MONDAY + HOUR), "clean-down")
+    store.put_work([work])
+    analyse(store, now=LATER)
+    (finding,) = store.findings(kind="item_isolated")
+    assert finding.evidence["after_work"] is True
