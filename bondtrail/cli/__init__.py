@@ -6,6 +6,7 @@ option answer at once.
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -71,6 +72,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 done, 2 wrong use or nothing could be done, 3 done with rejects or something wrong,
         130 interrupted, 141 the reader of the output went away.
     """
+    _accept_any_text()
     try:
         return _run(sys.argv[1:] if arguments is None else list(arguments))
     except BrokenPipeError:
@@ -98,6 +100,12 @@ def _run(arguments: list[str]) -> int:
         status = exc.exit_code
     sys.stdout.flush()
     return status
+
+
+def _accept_any_text() -> None:
+    """Let a character that the terminal's encoding lacks become a question mark."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
 
 
 def _drop_output() -> None:

@@ -63,7 +63,7 @@ def command(serve: bool, db: str) -> None:
         _load(store, site, files)
         run_analysis(store, opening.clock_ns())
         print_stations(store, site)
-        print_worst(store, site)
+        print_worst(store, site, db)
     print(output.CAUTION)
     if serve:
         serve_board(db, "127.0.0.1", 0)
@@ -112,13 +112,14 @@ def _badness(row: Period) -> tuple[int, int]:
     return (row.sums.compliant_transfers - row.sums.transfers, -row.count("findings"))
 
 
-def print_worst(store: Store, site: Site) -> None:
+def print_worst(store: Store, site: Site, db: str) -> None:
     """Print the worst findings, one row for each kind at each station."""
     begins, severity, station, finding = tables.finding_columns(site.zone)
     count = output.Column[Worst]("Count", lambda row: str(row.count), right=True)
     columns = [*map(_of_worst, (begins, severity, station)), count, _of_worst(finding)]
     title = "Worst findings, the longest of each kind at each station"
-    notes = [f"Times are {site.timezone}. All of them: bondtrail show findings --db URL", ""]
+    more = f"All of them: bondtrail show findings --db {hide_password(db)}"
+    notes = [f"Times are {site.timezone}.", more, ""]
     output.print_table(title, columns, worst(store.findings())[:MOST_FINDINGS], notes)
 
 

@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import math
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -430,3 +431,15 @@ class TestTables:
         assert run("show", "points").err == ""
         run("analyse")
         assert run("show", "findings").err == ""
+
+    def test_a_terminal_without_unicode_gets_what_it_can_show(self, shell: dict[str, Any]) -> None:
+        with open_store("sqlite:///bondtrail.db") as store:
+            store.put_rejects([Reject("a.csv", "line 5", "Bühne", "x", parse_time(NOW))])
+        shown = subprocess.run(
+            [*shell["args"], "show", "rejects"],
+            env={**shell["env"], "PYTHONIOENCODING": "ascii"},
+            capture_output=True,
+            check=False,
+        )
+        assert (shown.returncode, shown.stderr) == (0, b"")
+        assert b"B?hne" in shown.stdout
