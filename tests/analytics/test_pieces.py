@@ -187,8 +187,8 @@ def played(empty: Path, steps: list[Step]) -> Results:
     "window_s",
     [
         pytest.param(31 * 86_400, id="windows-of-a-month"),
-        # so that even a script of minutes is judged in several windows
-        pytest.param(30, id="windows-of-half-a-minute"),
+        # so that even a short history is judged in several windows
+        pytest.param(86_400, id="windows-of-a-day"),
     ],
 )
 @settings(SEARCH, max_examples=15)

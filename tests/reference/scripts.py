@@ -172,8 +172,9 @@ def tapes(draw: st.DrawFn, step_s: float) -> Tape:
     """Play a few scenes one after the other."""
     tape = Tape()
     now = {"clamp": "open", "flow": "off", "permissive": "0", "bypass": "0"}
-    theme = THEMES[draw(one_of(list(THEMES)))]
-    for scene in draw(st.lists(st.sampled_from(theme), max_size=12)):
+    theme = THEMES[draw(one_of(["stops", *THEMES]))]
+    least = draw(one_of([0, 3, 5]))
+    for scene in draw(st.lists(st.sampled_from(theme), min_size=least, max_size=10)):
         for words in SCENES[scene]:
             row = {}
             for word in words.split():
@@ -314,19 +315,23 @@ def scripts(draw: st.DrawFn, name: str = "spot") -> Script:
     return draw(acts(station, hows, step_s, start))
 
 
-APART_S = (301, 320, 3600, 12 * 3600, 86_400, 3 * 86_400, 45 * 86_400)
+APART_S = (332, 350, 3600, 12 * 3600, 86_400, 3 * 86_400, 45 * 86_400)
 
 
 @st.composite
 def histories(draw: st.DrawFn, name: str = "spot") -> Script:
-    """Choose a script of several acts, minutes to weeks apart, with nothing in between."""
+    """Choose a script of several acts, minutes to weeks apart.
+
+    What comes between is not recorded, but for a quiet while after some acts.
+    """
     step_s = draw(one_of([0.5, 0.25]))
     start = BEGINNINGS[draw(one_of(list(BEGINNINGS)))]
     hows = {role: draw(reportings(step_s)) for role in Role}
     station = draw(stations(hows, name))
     played = []
     for _ in range(draw(st.integers(1, 4))):
-        played.append(draw(acts(station, hows, step_s, start)))
+        act = draw(acts(station, hows, step_s, start))
+        played += [act, quiet(station, start + (LONGEST_S + 1) * S, draw(one_of([0, 8, 30])))]
         start += draw(one_of(APART_S)) * S
     return Script(
         station,
@@ -334,6 +339,14 @@ def histories(draw: st.DrawFn, name: str = "spot") -> Script:
         tuple(window for act in played for window in act.work),
         tuple(ticket for act in played for ticket in act.tickets),
     )
+
+
+def quiet(station: Station, start: int, seconds: int) -> Script:
+    """Return a while of nothing: clamp off, flow off, sampled once a second."""
+    ohm = {Role.RESISTANCE: float("inf")}
+    times = [start + second * S for second in range(seconds)]
+    signals = {role: Samples.of(times, [ohm.get(role, 0.0)] * seconds) for role in station.points}
+    return Script(station, signals, (), ())
 
 
 def site_text(*stations: Station) -> str:

@@ -18,7 +18,7 @@ SEARCH = settings(
 )
 
 
-@settings(SEARCH, max_examples=300)
+@settings(SEARCH, max_examples=200)
 @given(scripts())
 def test_every_script_is_judged_as_by_the_reference(script: Script) -> None:
     station, signals, work, tickets = script
@@ -28,7 +28,7 @@ def test_every_script_is_judged_as_by_the_reference(script: Script) -> None:
     assert not found, "\n".join(found)
 
 
-@settings(SEARCH, max_examples=100)
+@settings(SEARCH, max_examples=60)
 @given(scripts(), st.integers(0, 1000))
 def test_nothing_is_said_of_what_comes_after_the_end(script: Script, thousandths: int) -> None:
     station, signals, work, tickets = script
