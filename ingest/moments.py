@@ -18,7 +18,7 @@ BoolArray = npt.NDArray[np.bool_]
 
 _LARGEST = np.iinfo(np.int64).max
 _PIECE = 1024  # rows: one odd time makes this many others take the slower way
-_USUAL_SHARE = 0.9  # of the rows with times of one length; below it, lengths tell nothing
+_USUAL_SHARE = 0.99  # of the rows with times of one length; below it, lengths tell little
 _LONGEST = 64  # characters: no written time is longer
 _BANDS = ((10**11, 10**9), (10**14, 10**6), (10**17, 10**3), (_LARGEST, 1))
 _QUARTER_NS = 900 * 10**9  # clocks change on the quarter hour
@@ -141,9 +141,21 @@ def _from_text(texts: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolA
     share = float(np.mean(usual)) if lengths.size else 1.0
     if share == 1.0 or share < _USUAL_SHARE:
         return _in_pieces(texts, zone, len(texts))
+    return _around(texts, np.flatnonzero(~usual), zone)
+
+
+def _around(
+    texts: pa.Array, odd: npt.NDArray[np.int64], zone: ZoneInfo | None
+) -> tuple[TimeArray, BoolArray]:
+    """Convert the stretches between odd rows as they lie, and the odd rows by their form."""
     done = _Column(len(texts))
-    for rows, piece in ((usual, len(texts)), (~usual, _PIECE)):
-        done.ns[rows], done.bad[rows] = _in_pieces(texts.filter(pa.array(rows)), zone, piece)
+    begin = 0
+    for end in (*odd.tolist(), len(texts)):
+        if end > begin:
+            stretch = _in_pieces(texts.slice(begin, end - begin), zone, len(texts))
+            done.ns[begin:end], done.bad[begin:end] = stretch
+        begin = end + 1
+    done.ns[odd], done.bad[odd] = _in_pieces(texts.take(pa.array(odd)), zone, _PIECE)
     return done.ns, done.bad
 
 

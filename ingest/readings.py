@@ -97,7 +97,8 @@ def take_long(table: Table, layout: Layout, tags: Tags, zone: ZoneInfo | None) -
 
 def _points_of(column: pa.Array, tags: Tags, taken: Taken) -> IndexArray:
     """Return each row's point, and note the tags that are none."""
-    column = column.cast(pa.string())
+    if not pa.types.is_string(column.type):
+        column = column.cast(pa.string())
     encoded = (pc.fill_null(column, "") if column.null_count else column).dictionary_encode()
     words = encoded.dictionary.to_pylist()
     numbers = np.array([tags.find(word) for word in words], np.int16)

@@ -38,6 +38,7 @@ class Rows:
     lines: RowArray
     count: int
     """Lines of the block, those without a row too."""
+    quoted: bool
     bad: list[BadLine] = field(default_factory=list)
 
 
@@ -82,10 +83,12 @@ def _parse_clean(block: Block, layout: Layout) -> Rows:
     odd = _OddLines(layout.delimiter.encode())
     columns = _columns(block.data, layout, odd)
     count = len(columns[0]) + len(odd.lines)
-    if b'"' in block.data and count != block.count:
+    quoted = b'"' in block.data
+    if quoted and count != block.count:
         raise _OddBlockError
     lines = np.arange(count)
-    return Rows(columns, np.delete(lines, odd.lines) if odd.lines else lines, count, odd.bad)
+    lines = np.delete(lines, odd.lines) if odd.lines else lines
+    return Rows(columns, lines, count, quoted, odd.bad)
 
 
 def _columns(data: bytes, layout: Layout, odd: _OddLines) -> list[pa.Array]:
@@ -141,7 +144,7 @@ def _parse_odd(block: Block, unreadable: BoolArray, layout: Layout) -> Rows:
         for line in np.flatnonzero(found).tolist()
         if block.line(line).strip(_BLANK)
     ]
-    return Rows(columns, kept, block.count, bad)
+    return Rows(columns, kept, block.count, True, bad)
 
 
 def _shape(block: Block, left: BoolArray, delimiter: bytes) -> tuple[BoolArray, RowArray]:
@@ -231,6 +234,6 @@ def _without_blank(rows: Rows) -> Rows:
 
 def text_of(rows: Rows, block: Block, delimiter: str, row: int) -> str | bytes:
     """Return the text of a row: put together again if that gives the line as it was."""
-    if b'"' in block.data:
+    if rows.quoted:
         return block.line(int(rows.lines[row]))
     return delimiter.join(column[row].as_py() for column in rows.columns)

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, cast
 
 import pyarrow as pa
 
@@ -79,7 +79,8 @@ class Source:
 
     name: str
     raw: BinaryIO
-    stream: pa.NativeFile
+    stream: BinaryIO
+    is_packed: bool
     is_parquet: bool
     unusable: str | None
     counter: _Counted
@@ -96,7 +97,7 @@ class Source:
         pieces: list[bytes] = []
         while size > 0 and self.trouble is None:
             try:
-                piece = bytes(self.stream.read(min(size, _PIECE)))
+                piece = self.stream.read(min(size, _PIECE) if self.is_packed else size)
             except OSError as exc:
                 self.trouble = _plain(exc)
                 break
@@ -106,7 +107,7 @@ class Source:
             size -= len(piece)
         if self.trouble is not None and not pieces:
             raise DamagedSourceError(self.trouble)
-        return b"".join(pieces)
+        return pieces[0] if len(pieces) == 1 else b"".join(pieces)
 
     @property
     def consumed(self) -> int:
@@ -149,11 +150,12 @@ def open_source(path: str) -> Source:
     name = "standard input" if path == STDIN else Path(path).name
     head = raw.read(16)
     counter = _Counted(head, raw)
-    stream = pa.PythonFile(counter, mode="r")
-    packed = _packing(head)
-    if packed:
-        stream = pa.CompressedInputStream(stream, packed)
-    return Source(name, raw, stream, head[:4] == _PARQUET, _known_form(head), counter)
+    packing = _packing(head)
+    stream = cast(BinaryIO, counter)
+    if packing:
+        stream = pa.CompressedInputStream(pa.PythonFile(counter, mode="r"), packing)
+    form = _known_form(head)
+    return Source(name, raw, stream, packing is not None, head[:4] == _PARQUET, form, counter)
 
 
 def known_form(head: bytes) -> str | None:
