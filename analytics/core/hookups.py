@@ -8,7 +8,7 @@ import numpy as np
 
 from analytics.core.bond import Bond
 from analytics.core.runs import Timeline
-from analytics.core.spans import Mask, Moments, Spans, lengths
+from analytics.core.spans import Moments, Spans
 from bondtrail.results import Hookup, HookupCause, Outcome
 from bondtrail.samples import Quality, Samples, ValueArray
 from bondtrail.site import Limits
@@ -60,11 +60,6 @@ def contacts(bond: Timeline, detach_ns: int) -> Contacts:
     last = closer - 1
     end = np.where(state[last] == Bond.UNKNOWN, begins[last], ends[last]) if first.size else off
     return Contacts(np.column_stack((begins[first], end)), off)
-
-
-def is_touch(spans: Spans, hookup_min_ns: int) -> Mask:
-    """Return which contacts are too short to be a hookup."""
-    return lengths(spans) < hookup_min_ns
 
 
 def hookups(

@@ -45,7 +45,7 @@ class Situation:
         None where the station has no permissive point.
     verified : ndarray of int64, shape (m, 2)
         Where the bond is verified.
-    is_verified, is_low, bond_known, flowing, flow_known, bypassed, faulty : ndarray of bool, (n,)
+    is_verified, bond_known, flowing, bypassed, faulty : ndarray of bool, shape (n,)
         What holds over each interval. ``faulty``: the monitor says fault, or a bad sample of the
         bond or status point is in force.
     """
@@ -57,10 +57,8 @@ class Situation:
     permissive: Timeline | None
     verified: Spans
     is_verified: Mask
-    is_low: Mask
     bond_known: Mask
     flowing: Mask
-    flow_known: Mask
     bypassed: Mask
     faulty: Mask
 
@@ -116,7 +114,6 @@ def situation(station: Station, signals: Signals, span: tuple[int, int]) -> Situ
         )
     )
     begins = edges[:-1]
-    bond_now, flow_now = bond.sample(begins), flow.sample(begins)
     return Situation(
         edges=edges,
         bond=bond,
@@ -125,10 +122,8 @@ def situation(station: Station, signals: Signals, span: tuple[int, int]) -> Situ
         permissive=permissive,
         verified=verified,
         is_verified=covers(verified, begins),
-        is_low=bond_now == Bond.LOW,
-        bond_known=bond_now != Bond.UNKNOWN,
-        flowing=flow_now == Contact.ON,
-        flow_known=flow_now != Contact.UNKNOWN,
+        bond_known=bond.sample(begins) != Bond.UNKNOWN,
+        flowing=flow.sample(begins) == Contact.ON,
         bypassed=bypass.sample(begins) == Contact.ON,
         faulty=_faulty(faults, begins),
     )

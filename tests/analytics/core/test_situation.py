@@ -79,7 +79,6 @@ def test_without_a_sample_nothing_is_observed(reported: Told) -> None:
 def test_which_point_tells_of_the_bond(reported: Told, low: list[Pair], known: list[Pair]) -> None:
     found = now(9, reported)
     assert pairs(found.bond.where(Bond.LOW)) == low
-    assert pairs(found.where(found.is_low)) == low
     assert pairs(found.where(found.bond_known)) == known
 
 
@@ -113,7 +112,7 @@ def test_flow_by_meter_and_run_contact(
     found = now(9, reported)
     assert pairs(found.where(found.flowing)) == flowing
     assert pairs(found.flow.where(Contact.ON)) == flowing
-    assert pairs(found.where(found.flow_known)) == known
+    assert pairs(found.flow.where(Contact.ON, Contact.OFF)) == known
 
 
 @pytest.mark.parametrize(
