@@ -122,8 +122,8 @@ class Store:
             If a block in the span is damaged, unless ``on_damage`` is given: then that is
             called with the error, for each such block, and the rest is returned.
         """
-        first = reading.EARLIEST if start is None else int(start)
-        last = reading.LATEST if end is None else int(end)
+        first = reading.FIRST if start is None else int(start)
+        last = reading.LAST if end is None else int(end) - 1
         with self._db.reading() as tx:
             return reading.read(tx, point, first, last, on_damage or raise_damage)
 

@@ -13,6 +13,7 @@ from store.engine import Transaction
 from store.errors import DamageError
 from store.fetching import OnDamage, ignore_damage, sound_blocks
 from store.layout import Segment
+from store.merging import within
 from store.schema import journal
 
 CHUNK = 1_000_000
@@ -22,7 +23,7 @@ _NO_POINT = 0
 
 _TOLD = select(journal.c.id, journal.c.first_ns, journal.c.last_ns, journal.c.samples)
 _OVERLAPPING = _TOLD.where(
-    journal.c.last_ns >= bindparam("start"), journal.c.first_ns < bindparam("until")
+    journal.c.last_ns >= bindparam("first"), journal.c.first_ns <= bindparam("last")
 ).order_by(journal.c.id)
 _OLDEST = _TOLD.where(journal.c.id > bindparam("after")).order_by(journal.c.id).limit(10_000)
 
@@ -43,15 +44,15 @@ def append(tx: Transaction, parts: Sequence[tuple[int, Samples]]) -> None:
     tx.conn.execute(insert(journal), row)
 
 
-def of_point(tx: Transaction, point_id: int, start: int, end: int, on_damage: OnDamage) -> Samples:
-    """Return what the journal holds of a point in ``[start, end)``, later commits winning."""
-    parts = [batch.of(point_id) for batch in batches(tx, start, end, on_damage)]
-    return later_wins(concatenate(parts)).between(start, end)
+def of_point(tx: Transaction, point_id: int, first: int, last: int, on_damage: OnDamage) -> Samples:
+    """Return what the journal holds of a point from ``first`` to ``last``; later commits win."""
+    parts = [batch.of(point_id) for batch in batches(tx, first, last, on_damage)]
+    return within(later_wins(concatenate(parts)), first, last)
 
 
-def batches(tx: Transaction, start: int, end: int, on_damage: OnDamage) -> Iterator[Batch]:
-    """Yield the batches that overlap ``[start, end)``, in the order of their commits. [ns]"""
-    found = tx.conn.execute(_OVERLAPPING, {"start": start, "until": end})
+def batches(tx: Transaction, first: int, last: int, on_damage: OnDamage) -> Iterator[Batch]:
+    """Yield the batches that overlap ``first`` to ``last``, in the order of their commits. [ns]"""
+    found = tx.conn.execute(_OVERLAPPING, {"first": first, "last": last})
     for _, batch in _sound(tx, _rows(found), on_damage):
         yield batch
 

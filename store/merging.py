@@ -47,7 +47,8 @@ class Stored:
         ``times`` are sorted, and as many as there are entries; ``part`` is sorted, without
         repeats.
         """
-        low, high = np.searchsorted(times, (part.time[0], part.time[-1] + 1))
+        low = int(np.searchsorted(times, part.time[0]))
+        high = np.searchsorted(times, part.time[-1], "right")
         wanted = times[low:high]
         place = np.searchsorted(part.time, wanted)
         hit = np.flatnonzero(part.time[place] == wanted)
@@ -70,6 +71,12 @@ class Change:
 def piece(samples: Samples, low: int, high: int) -> Samples:
     """Return samples number ``low`` up to ``high``, without copying them."""
     return Samples(samples.time[low:high], samples.value[low:high], samples.quality[low:high])
+
+
+def within(samples: Samples, first: int, last: int) -> Samples:
+    """Return the samples at ``first`` to ``last``, both included. [ns]"""
+    low = int(np.searchsorted(samples.time, first))
+    return piece(samples, low, int(np.searchsorted(samples.time, last, "right")))
 
 
 def in_order(samples: Samples) -> Samples:

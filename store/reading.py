@@ -10,24 +10,23 @@ from bondtrail.samples import Samples, TimeArray
 from store import journal, points, segments
 from store.engine import Transaction
 from store.fetching import OnDamage, ignore_damage
-from store.merging import Stored, overlay
+from store.merging import Stored, overlay, within
 from store.points import KnownPoint
 
-EARLIEST = -(2**63)
-LATEST = 2**63 - 1
+FIRST = -(2**63)
+LAST = 2**63 - 1
 
 
-def read(tx: Transaction, name: str, start: int, end: int, on_damage: OnDamage) -> Samples:
-    """Return the samples of a point in ``[start, end)``. [ns]"""
+def read(tx: Transaction, name: str, first: int, last: int, on_damage: OnDamage) -> Samples:
+    """Return the samples of a point from ``first`` to ``last``, both included. [ns]"""
     known = points.find(tx, name)
-    if known is None or start >= end:
+    if known is None or first > last:
         return Samples.empty()
-    for lost in segments.find_damaged(tx, known.id, start, end):
+    for lost in segments.find_damaged(tx, known.id, first, last):
         on_damage(segments.damage(tx, lost))
-    late = journal.of_point(tx, known.id, start, end, on_damage)
-    found = segments.find(tx, known.id, start, end)
-    held = segments.load(tx, found, on_damage)
-    wanted = held.between(start, end)
+    late = journal.of_point(tx, known.id, first, last, on_damage)
+    held = segments.load(tx, segments.find(tx, known.id, first, last), on_damage)
+    wanted = within(held, first, last)
     if 2 * len(wanted) < len(held):  # do not keep a day in memory for the sake of an hour
         wanted = Samples(wanted.time.copy(), wanted.value.copy(), wanted.quality.copy())
     return overlay(wanted, late)
@@ -53,9 +52,9 @@ def _is_late(known: KnownPoint, times: TimeArray) -> bool:
 
 
 def _take_segments(tx: Transaction, known: KnownPoint, times: TimeArray, stored: Stored) -> None:
-    for found in segments.find(tx, known.id, int(times[0]), int(times[-1]) + 1):
-        low, high = np.searchsorted(times, (found.first, found.last + 1))
-        if low < high:
+    for found in segments.find(tx, known.id, int(times[0]), int(times[-1])):
+        low = np.searchsorted(times, found.first)
+        if low < np.searchsorted(times, found.last, "right"):
             part = segments.load(tx, [found], ignore_damage)
             if len(part):
                 stored.take(times, part)
@@ -64,9 +63,9 @@ def _take_segments(tx: Transaction, known: KnownPoint, times: TimeArray, stored:
 def _take_journal(
     tx: Transaction, late: Mapping[KnownPoint, TimeArray], stored: Mapping[KnownPoint, Stored]
 ) -> None:
-    start = min(int(times[0]) for times in late.values())
-    end = max(int(times[-1]) for times in late.values()) + 1
-    for batch in journal.batches(tx, start, end, ignore_damage):
+    first = min(int(times[0]) for times in late.values())
+    last = max(int(times[-1]) for times in late.values())
+    for batch in journal.batches(tx, first, last, ignore_damage):
         for known, times in late.items():
             part = batch.of(known.id)
             if len(part):

@@ -27,14 +27,17 @@ _ALONE = 2
 """Segments up to which handing the work to other threads takes longer than the work."""
 
 
-def find(tx: Transaction, point_id: int, start: int, end: int) -> list[Segment]:
-    """Return the segments of a point that overlap ``[start, end)``, in order. [ns]"""
-    return _segments(tx, _OVERLAPPING, point_id, start, end)
+def find(tx: Transaction, point_id: int, first: int, last: int) -> list[Segment]:
+    """Return the segments of a point that hold ``first`` to ``last``, in order. [ns]
+
+    The end is included, as it is in a segment's own span: one more might not fit 64 bits.
+    """
+    return _segments(tx, _OVERLAPPING, point_id, first, last)
 
 
-def find_damaged(tx: Transaction, point_id: int, start: int, end: int) -> list[Segment]:
+def find_damaged(tx: Transaction, point_id: int, first: int, last: int) -> list[Segment]:
     """Return the segments of that span which were set aside because they cannot be read."""
-    return _segments(tx, _SET_ASIDE, point_id, start, end)
+    return _segments(tx, _SET_ASIDE, point_id, first, last)
 
 
 def _segments(
@@ -52,7 +55,7 @@ def _of_point(table: Table) -> Select[Any]:
 
 def _overlapping(table: Table) -> Select[Any]:
     held = _of_point(table).where(table.c.last_ns >= bindparam("first"))
-    return held.where(table.c.first_ns < bindparam("last")).order_by(table.c.last_ns)
+    return held.where(table.c.first_ns <= bindparam("last")).order_by(table.c.last_ns)
 
 
 # Built once: putting a statement together takes longer than running it.
@@ -76,7 +79,7 @@ def _with_neighbours(tx: Transaction, point_id: int, first: int, last: int) -> l
     """Return the segments that overlap the span, and the nearest on either side, in order."""
     return [
         *reversed(_segments(tx, _BEFORE, point_id, first, last)),
-        *find(tx, point_id, first, last + 1),
+        *find(tx, point_id, first, last),
         *_segments(tx, _AFTER, point_id, first, last),
     ]
 

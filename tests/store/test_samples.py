@@ -92,6 +92,14 @@ def test_within_a_batch_the_last_of_one_time_stays(store: Store, how: str) -> No
 
 
 @ways
+def test_the_first_and_the_last_moment_there_are_can_be_stored(store: Store, how: str) -> None:
+    samples = Samples.of([-(2**63), 0, 2**63 - 1], [1.0, 2.0, 3.0])
+    for written in (Written(new=3), Written(repeated=3)):
+        assert put(store, how, POINT, samples) == written
+        assert store.read(POINT) == samples
+
+
+@ways
 @pytest.mark.parametrize(
     ("start", "end", "seconds"),
     [
