@@ -14,6 +14,7 @@ from bondtrail.samples import Samples
 from bondtrail.site import load_site
 from bondtrail.times import parse_time
 from store import open_store
+from store.schema import VERSION_TABLE
 
 Run = Callable[..., Any]
 
@@ -152,3 +153,17 @@ def test_what_is_no_store_is_told(run: Run, folder: Path, site_file: str) -> Non
     assert shown.status == 2
     assert "no database" in shown.err
     assert (folder / "bondtrail.db").read_bytes().startswith(b"no database at all")
+
+
+@pytest.mark.parametrize("command", [["check"], ["show", "findings"], ["analyse"], ["serve"]])
+def test_the_store_of_a_newer_bondtrail_is_left_alone(
+    run: Run, site_file: str, command: list[str]
+) -> None:
+    fill(site_file, flow=NOW)
+    with sqlite3.connect("bondtrail.db") as raw:
+        raw.execute(f"update {VERSION_TABLE} set version_num = '9999'")
+    raw.close()
+    shown = run(*command)
+    assert shown.status == 2
+    assert "install the newer Bondtrail" in shown.err
+    assert shown.err.count("\n") <= 2
