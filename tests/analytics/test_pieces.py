@@ -191,7 +191,7 @@ def played(empty: Path, steps: list[Step]) -> Results:
         pytest.param(86_400, id="windows-of-a-day"),
     ],
 )
-@settings(SEARCH, max_examples=15)
+@settings(SEARCH, max_examples=8)
 @given(story=stories())
 def test_any_pieces_in_any_order_equal_analysing_once(
     empty: Path, window_s: int, story: tuple[Script, list[Step], list[Step]]

@@ -315,7 +315,7 @@ def scripts(draw: st.DrawFn, name: str = "spot") -> Script:
     return draw(acts(station, hows, step_s, start))
 
 
-APART_S = (332, 350, 3600, 12 * 3600, 86_400, 3 * 86_400, 45 * 86_400)
+APART_S = (332, 350, 3600, 12 * 3600, 86_400, 3 * 86_400, 33 * 86_400)
 
 
 @st.composite
