@@ -394,9 +394,9 @@ class TestSelection:
         [
             (["--from", "yesterday"], "--from: time 'yesterday'"),
             (["--to", "2026-13-01"], "--to: time '2026-13-01'"),
-            (["--from", "9999-01-01"], "outside the years 1678 to 2262"),
-            (["--to", "99999999999999999999"], "outside the years 1678 to 2262"),
-            (["--to", "-9999999999999999999"], "outside the years 1678 to 2262"),
+            (["--from", "9999-01-01"], "outside the years"),
+            (["--to", "99999999999999999999"], "outside the years"),
+            (["--to", "-9999999999999999999"], "outside the years"),
             # Clocks go forward in Lisbon at 01:00 on 29 March 2026.
             (["--from", "2026-03-29T01:30:00"], "does not say which moment"),
             (["--from", "2026-03-02", "--to", "2026-03-01"], "--to must be later than --from"),
