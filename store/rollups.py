@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, TypeVar
 
-from sqlalchemy import Table, delete, func, insert, or_, select
+from sqlalchemy import Table, delete, func, insert, select
 
 from store import schema
 from store.engine import Transaction
@@ -21,6 +21,7 @@ PART_NS = 2**51
 """Length of a part: counted in ns from 1970, so it needs no calendar and no zone."""
 
 SUMMED = schema.SUMMED
+Moment = TypeVar("Moment", int, dt.date)
 Sums = dict[str, dict[str, float]]
 """By station, then by column."""
 
@@ -65,23 +66,24 @@ def _renew_tallies(tx: Transaction, station: str, since: int, until: int | None)
     first = max(since, 0) // PART_NS
     end = None if until is None else -(-until // PART_NS)
     start_ns, end_ns = first * PART_NS, None if end is None else end * PART_NS
-    counts: Counter[tuple[int, str]] = Counter()
+    counts: dict[int, Counter[str]] = defaultdict(Counter)
     for table, when, what in _COUNTED:
         asked = select(when, what).where(*_within(table.c.station, station, when, start_ns, end_ns))
-        counts.update((began // PART_NS, name) for began, name in tx.conn.execute(asked))
+        for began, name in tx.conn.execute(asked):
+            counts[began // PART_NS][name] += 1
     tally = schema.tally.c
     tx.conn.execute(
         delete(schema.tally).where(*_within(tally.station, station, tally.part, first, end))
     )
     rows = [
-        {"station": station, "part": part, "what": what, "count": count}
-        for (part, what), count in counts.items()
+        {"station": station, "part": part} | {name: count[name] for name in schema.TALLIED}
+        for part, count in counts.items()
     ]
     if rows:
         tx.conn.execute(insert(schema.tally), rows)
 
 
-# Severities and classes share no word, so one column tells both.
+# Severities and classes share no word, so one row tells both.
 _COUNTED = (
     (schema.finding, schema.finding.c.start_ns, schema.finding.c.severity),
     (schema.trip, schema.trip.c.time_ns, schema.trip.c.trip_class),
@@ -113,13 +115,20 @@ def day_sums(tx: Transaction, first: dt.date, last: dt.date, station: str | None
     """Return the sums of the days ``first`` to ``last`` by station."""
     begin, stop = whole_months(first, last)
     day, month = schema.day.c, schema.month.c
-    ends = [day.day >= first, day.day <= last]
     sums: Sums = {}
-    if begin < stop:
-        ends.append(or_(day.day < begin, day.day >= stop))
-        _add(tx, sums, schema.month, [month.month >= begin, month.month < stop], station)
-    _add(tx, sums, schema.day, ends, station)
+    _add(tx, sums, schema.month, [month.month >= begin, month.month < stop], station)
+    for start, end in ends(first, begin, stop, last + dt.timedelta(days=1)):
+        _add(tx, sums, schema.day, [day.day >= start, day.day < end], station)
     return sums
+
+
+def ends(first: Moment, begin: Moment, stop: Moment, end: Moment) -> list[tuple[Moment, Moment]]:
+    """Return what of ``[first, end)`` lies outside ``[begin, stop)``, empty stretches left out.
+
+    Each is asked for by itself: a database that is asked for both at once reads all between.
+    """
+    outside = [(first, begin), (stop, end)] if begin < stop else [(first, end)]
+    return [(start, until) for start, until in outside if start < until]
 
 
 def _add(
@@ -140,19 +149,15 @@ def counts(tx: Transaction, start: int, end: int) -> dict[str, Counter[str]]:
     first, stop = -(-start // PART_NS), end // PART_NS
     found: dict[str, Counter[str]] = defaultdict(Counter)
     tally = schema.tally.c
-    if first < stop:
-        asked = select(tally.station, tally.what, func.sum(tally.count))
-        inside = asked.where(tally.part >= first, tally.part < stop)
-        _count(found, tx.conn.execute(inside.group_by(tally.station, tally.what)))
-    ends = [(start, first * PART_NS), (stop * PART_NS, end)] if first < stop else [(start, end)]
+    asked = select(tally.station, *(func.sum(tally[name]) for name in schema.TALLIED))
+    inside = asked.where(tally.part >= first, tally.part < stop).group_by(tally.station)
+    for station, *numbers in tx.conn.execute(inside):
+        told = zip(schema.TALLIED, map(int, numbers), strict=True)
+        found[station].update(dict(told))
     for table, when, what in _COUNTED:
-        for begin, until in ends:
-            asked = select(table.c.station, what, func.count())
-            near = asked.where(when >= begin, when < until)
-            _count(found, tx.conn.execute(near.group_by(table.c.station, what)))
+        for begin, until in ends(start, first * PART_NS, stop * PART_NS, end):
+            near = select(table.c.station, what, func.count())
+            near = near.where(when >= begin, when < until)
+            for station, name, count in tx.conn.execute(near.group_by(table.c.station, what)):
+                found[station][name] += count
     return found
-
-
-def _count(found: dict[str, Counter[str]], rows: Iterable[Any]) -> None:
-    for station, what, count in rows:
-        found[station][what] += int(count)

@@ -274,12 +274,14 @@ month = Table(
 )
 """The days of each month, summed; see `store.rollups`."""
 
+TALLIED = ("critical", "major", "minor", "genuine", "nuisance", "undetermined")
+"""Severities of findings and classes of trips."""
+
 tally = Table(
     "tally",
     METADATA,
     Column("station", Text, primary_key=True),
     Column("part", BigInteger, primary_key=True),
-    Column("what", Text, primary_key=True),
-    _count("count"),
+    *(_count(name) for name in TALLIED),
 )
 """How many findings and trips began in each part of time; see `store.rollups`."""

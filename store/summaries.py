@@ -8,7 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Select, Table, case, func, literal, or_, select
+from sqlalchemy import ColumnElement, Select, Table, case, func, literal, select
 
 from bondtrail.results import (
     DaySums,
@@ -135,14 +135,11 @@ class Summaries:
         begin, stop = edges[0], edges[0]
         if all(edge.day == 1 for edge in edges[1:-1]):
             begin, stop = rollups.whole_months(edges[0], edges[-1] - dt.timedelta(days=1))
-        day, month = schema.day.c, schema.month.c
-        inside = [day.day >= edges[0], day.day < edges[-1]]
-        found: list[DayMark] = []
-        if begin < stop:
-            inside.append(or_(day.day < begin, day.day >= stop))
-            months = [month.month >= begin, month.month < stop]
-            found = self._marks(schema.month, month.month, edges, stations, months)
-        return found + self._marks(schema.day, day.day, edges, stations, inside)
+        day, month = schema.day.c.day, schema.month.c.month
+        found = self._marks(schema.month, month, edges, stations, (begin, stop))
+        for start, end in rollups.ends(edges[0], begin, stop, edges[-1]):
+            found += self._marks(schema.day, day, edges, stations, (start, end))
+        return found
 
     def _marks(
         self,
@@ -150,12 +147,14 @@ class Summaries:
         when: ColumnElement[Any],
         edges: Sequence[dt.date],
         stations: Collection[str],
-        where: Sequence[ColumnElement[bool]],
+        span: tuple[dt.date, dt.date],
     ) -> list[DayMark]:
+        if span[0] >= span[1]:
+            return []
         columns, part = table.c, _part(when, edges)
         summed = (func.sum(columns[name]) for name in ("transfers", "known_s", "unknown_s"))
         asked = select(columns.station, part, *summed)
-        asked = asked.where(columns.station.in_(stations), *where)
+        asked = asked.where(columns.station.in_(stations), when >= span[0], when < span[1])
         rows = self._grouped(asked, [columns.station, part])
         return [DayMark(s, int(n), int(t), float(k), float(u)) for s, n, t, k, u in rows]
 

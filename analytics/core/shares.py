@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-from scipy.stats import binomtest
+from math import sqrt
 
 FEW = 5
 """Below so many events a share is too few to rank by."""
+
+Z_95 = 1.959963984540054
+"""Standard normal deviate that leaves 2.5 % on either side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,5 +49,9 @@ def wilson(count: int, of: int) -> Share:
         raise ValueError(f"count must lie in 0 .. {of}, got {count}")
     if of == 0:
         return Share(None, None, None, 0, 0)
-    interval = binomtest(count, of).proportion_ci(0.95, method="wilson")
-    return Share(count / of, float(interval.low), float(interval.high), count, of)
+    part, spread = count / of, Z_95**2 / of
+    middle = (part + spread / 2) / (1 + spread)
+    half = sqrt(spread * (part * (1 - part) + spread / 4)) / (1 + spread)
+    low = middle - half if count else 0.0  # exactly, where rounding would leave a trace
+    high = middle + half if count < of else 1.0
+    return Share(part, low, high, count, of)

@@ -82,9 +82,13 @@ def upgrade() -> None:
         "tally",
         sa.Column("station", sa.Text(), nullable=False),
         sa.Column("part", sa.BigInteger(), nullable=False),
-        sa.Column("what", sa.Text(), nullable=False),
-        sa.Column("count", sa.BigInteger(), nullable=False),
-        sa.PrimaryKeyConstraint("station", "part", "what"),
+        sa.Column("critical", sa.BigInteger(), nullable=False),
+        sa.Column("major", sa.BigInteger(), nullable=False),
+        sa.Column("minor", sa.BigInteger(), nullable=False),
+        sa.Column("genuine", sa.BigInteger(), nullable=False),
+        sa.Column("nuisance", sa.BigInteger(), nullable=False),
+        sa.Column("undetermined", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("station", "part"),
     )
     op.create_table(
         "finding",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from scipy.stats import binomtest
 
 from analytics.core.shares import FEW, Share, wilson
 
@@ -61,3 +62,11 @@ def test_below_five_is_too_few_to_rank() -> None:
     assert wilson(0, FEW - 1).is_few
     assert not wilson(0, FEW).is_few
     assert FEW == 5
+
+
+@pytest.mark.parametrize("of", [1, 2, 5, 17, 100, 5000])
+def test_wilson_agrees_with_scipy(of: int) -> None:
+    for count in range(0, of + 1, max(1, of // 37)):
+        found = wilson(count, of)
+        expected = binomtest(count, of).proportion_ci(0.95, method="wilson")
+        assert (found.low, found.high) == pytest.approx((expected.low, expected.high), abs=1e-12)
