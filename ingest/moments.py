@@ -12,9 +12,8 @@ import pyarrow.compute as pc
 
 from bondtrail.samples import TimeArray
 from bondtrail.times import TimeError, parse_time
+from ingest.arrays import BoolArray, as_mask, as_rows, mask_of, numbers_of
 from ingest.faults import shown
-
-BoolArray = npt.NDArray[np.bool_]
 
 _LARGEST = np.iinfo(np.int64).max
 _PIECE = 1024  # rows: one odd time makes this many others take the slower way
@@ -89,16 +88,16 @@ def time_fault(text: str, zone: ZoneInfo | None) -> str:
 
 
 def _from_timestamps(column: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray]:
-    bad = _mask(column.is_null())
+    bad = mask_of(column.is_null())
     try:
         plain = column.cast(pa.timestamp("ns", column.type.tz))
     except pa.ArrowInvalid:
         edges = [pa.scalar(edge).cast(_ZONED).cast(column.type) for edge in _EDGES]
         inside = pc.and_(pc.greater(column, edges[0]), pc.less(column, edges[1]))
-        bad |= ~_mask(pc.fill_null(inside, False))
-        plain = pc.if_else(pa.array(~bad), column, pa.scalar(0).cast(column.type))
+        bad |= ~mask_of(pc.fill_null(inside, False))
+        plain = pc.if_else(as_mask(~bad), column, pa.scalar(0).cast(column.type))
         plain = plain.cast(pa.timestamp("ns", column.type.tz))
-    ns = pc.fill_null(plain.cast(pa.int64()), 0).to_numpy(zero_copy_only=False)
+    ns = numbers_of(pc.fill_null(plain.cast(pa.int64()), 0))
     if column.type.tz is None:
         ns, doubtful = _localised(ns, zone) if zone else (ns, np.ones(ns.size, bool))
         bad = bad | doubtful
@@ -106,14 +105,14 @@ def _from_timestamps(column: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray
 
 
 def _from_integers(column: pa.Array) -> tuple[TimeArray, BoolArray]:
-    absent = _mask(column.is_null())
+    absent = mask_of(column.is_null())
     try:
         numbers = pc.fill_null(column, 0).cast(pa.int64())
     except pa.ArrowInvalid:  # unsigned, beyond int64
-        over = _mask(pc.fill_null(pc.greater(column, pa.scalar(_LARGEST, column.type)), False))
+        over = mask_of(pc.fill_null(pc.greater(column, pa.scalar(_LARGEST, column.type)), False))
         absent |= over
-        numbers = pc.if_else(pa.array(absent), pa.scalar(0, column.type), column).cast(pa.int64())
-    ns, outside = _epochs(numbers.to_numpy(zero_copy_only=False))
+        numbers = pc.if_else(as_mask(absent), pa.scalar(0, column.type), column).cast(pa.int64())
+    ns, outside = _epochs(numbers_of(numbers))
     return ns, outside | absent
 
 
@@ -155,7 +154,7 @@ def _around(
             stretch = _in_pieces(texts.slice(begin, end - begin), zone, len(texts))
             done.ns[begin:end], done.bad[begin:end] = stretch
         begin = end + 1
-    done.ns[odd], done.bad[odd] = _in_pieces(texts.take(pa.array(odd)), zone, _PIECE)
+    done.ns[odd], done.bad[odd] = _in_pieces(texts.take(as_rows(odd)), zone, _PIECE)
     return done.ns, done.bad
 
 
@@ -175,7 +174,7 @@ def _in_pieces(texts: pa.Array, zone: ZoneInfo | None, size: int) -> tuple[TimeA
             done.ns[begin : begin + len(piece)], done.bad[begin : begin + len(piece)] = read
     if odd:
         rows = np.concatenate(odd)
-        done.ns[rows], done.bad[rows] = _mixed(texts.take(pa.array(rows)), zone)
+        done.ns[rows], done.bad[rows] = _mixed(texts.take(as_rows(rows)), zone)
     return done.ns, done.bad
 
 
@@ -199,14 +198,14 @@ def _mixed(texts: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray
     done = _Column(len(texts))
     left = np.ones(len(texts), bool)
     for form, kind in ((_ISO_FORM, _ZONED), (_EPOCH_FORM, pa.int64()), (_NAIVE_FORM, _NAIVE)):
-        fits = _mask(pc.match_substring_regex(texts, form)) & left
+        fits = mask_of(pc.match_substring_regex(texts, form)) & left
         if fits.any():
             left &= ~fits
-            numbers = _cast(texts.filter(pa.array(fits)), kind)
+            numbers = _cast(texts.filter(as_mask(fits)), kind)
             assert numbers is not None, "the form admits only what can be cast"
             done.ns[fits], done.bad[fits] = _placed(numbers, kind, zone)
     if left.any():
-        done.ns[left], done.bad[left] = _one_by_one(texts.filter(pa.array(left)), zone)
+        done.ns[left], done.bad[left] = _one_by_one(texts.filter(as_mask(left)), zone)
     done.ns[done.bad] = 0
     return done.ns, done.bad
 
@@ -228,7 +227,7 @@ def _one_by_one(texts: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, Bool
     moments = [_parsed(text, zone) for text in encoded.dictionary.to_pylist()]
     bad = np.array([moment is None for moment in moments], bool)
     ns = np.array([moment or 0 for moment in moments], np.int64)
-    codes = encoded.indices.to_numpy()
+    codes = numbers_of(encoded.indices)
     return ns[codes], bad[codes]
 
 
@@ -265,8 +264,7 @@ def _cast(texts: pa.Array, kind: pa.DataType) -> TimeArray | None:
         cast = pc.cast(texts, kind)
     except pa.ArrowInvalid:
         return None
-    numbers: TimeArray = cast.cast(pa.int64()).to_numpy(zero_copy_only=False)
-    return numbers
+    return numbers_of(cast.cast(pa.int64()))
 
 
 def _is_digits(texts: pa.Array) -> bool:
@@ -283,8 +281,3 @@ def text_lengths(texts: pa.Array) -> npt.NDArray[np.int32]:
     """Return the bytes of each text of a column without nulls, shape (n,)."""
     ends = np.frombuffer(texts.buffers()[1], np.int32, len(texts) + 1, texts.offset * 4)
     return ends[1:] - ends[:-1]
-
-
-def _mask(column: pa.Array) -> BoolArray:
-    mask: BoolArray = column.to_numpy(zero_copy_only=False)
-    return mask.copy()

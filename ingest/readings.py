@@ -12,9 +12,10 @@ import pyarrow.compute as pc
 
 from bondtrail.samples import QualityArray, Samples, TimeArray, ValueArray
 from bondtrail.site import Point, Site
+from ingest.arrays import BoolArray, as_rows, mask_of, numbers_of
 from ingest.faults import Fault, FaultRows, RowArray, shown
 from ingest.header import HeaderError, Layout
-from ingest.moments import BoolArray, read_times, text_lengths, time_fault
+from ingest.moments import read_times, text_lengths, time_fault
 from ingest.tables import Table, Taken, UnknownTag
 from ingest.values import (
     FAULTS,
@@ -102,7 +103,7 @@ def _points_of(column: pa.Array, tags: Tags, taken: Taken) -> IndexArray:
     encoded = (pc.fill_null(column, "") if column.null_count else column).dictionary_encode()
     words = encoded.dictionary.to_pylist()
     numbers = np.array([tags.find(word) for word in words], np.int16)
-    codes = encoded.indices.to_numpy()
+    codes = numbers_of(encoded.indices)
     points = numbers.take(codes) if words else np.zeros(0, np.int16)
     if (numbers == UNKNOWN).any():
         rows = np.flatnonzero(points == UNKNOWN)
@@ -175,7 +176,7 @@ def take_wide(table: Table, layout: Layout, tags: Tags, zone: ZoneInfo | None) -
             taken.read += rows.size
             taken.unknown.append(UnknownTag(name, int(rows[0]), int(rows.size)))
         else:
-            cells = column if rows.size == len(column) else column.take(pa.array(rows))
+            cells = column if rows.size == len(column) else column.take(as_rows(rows))
             _take_column(taken, name, tags.points[number], cells, rows, time, layout)
     return taken
 
@@ -219,7 +220,7 @@ def _filled(column: pa.Array) -> BoolArray:
         if column.null_count:
             column = pc.fill_null(column, "")
         return text_lengths(column) > 0
-    return np.asarray(column.is_valid().to_numpy(zero_copy_only=False))
+    return mask_of(column.is_valid())
 
 
 def _quality(column: pa.Array | None, size: int) -> tuple[QualityArray | None, BoolArray]:

@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.csv as pacsv
 
+from ingest.arrays import BoolArray, as_mask
 from ingest.faults import RAW_BYTES, Fault, RowArray
 from ingest.header import Layout
 from ingest.lines import Block
 from ingest.moments import text_lengths
-
-BoolArray = npt.NDArray[np.bool_]
 
 _MANY_ODD_LINES = 500  # beyond it, counting columns over the whole block is the quicker way
 _BLANK = b' \t,;\r\n"'
@@ -226,7 +224,7 @@ def _without_blank(rows: Rows) -> Rows:
         blank &= text_lengths(column) == 0
         if not blank.any():
             return rows
-    stay = pa.array(~blank)
+    stay = as_mask(~blank)
     rows.columns = [column.filter(stay) for column in rows.columns]
     rows.lines = rows.lines[~blank]
     return rows

@@ -12,9 +12,9 @@ import pyarrow.compute as pc
 
 from bondtrail.samples import QualityArray, ValueArray
 from bondtrail.site import Role
+from ingest.arrays import BoolArray, as_mask, mask_of, numbers_of
 from ingest.faults import Fault, shown
 
-BoolArray = npt.NDArray[np.bool_]
 CodeArray = npt.NDArray[np.uint8]
 
 ROLES = tuple(Role)
@@ -108,7 +108,7 @@ def read_quality(column: pa.Array) -> tuple[QualityArray, BoolArray]:
     encoded = pc.fill_null(column.cast(pa.string()), "").dictionary_encode()
     words = encoded.dictionary.to_pylist()
     codes = np.array([_QUALITY_WORDS.get(word.strip().lower(), 255) for word in words], np.uint8)
-    marks = codes[encoded.indices.to_numpy()] if words else np.zeros(0, np.uint8)
+    marks = codes[numbers_of(encoded.indices)] if words else np.zeros(0, np.uint8)
     bad = marks == 255
     return np.where(bad, 0, marks).astype(np.uint8), bad
 
@@ -136,11 +136,11 @@ def _is_text(kind: pa.DataType) -> bool:
 
 def _from_numbers(column: pa.Array, roles: CodeArray) -> tuple[ValueArray, CodeArray]:
     """Return typed numbers; null is an open circuit where that can be, else no value."""
-    absent = column.is_null().to_numpy(zero_copy_only=False)
+    absent = mask_of(column.is_null())
     if pa.types.is_boolean(column.type):
         column = column.cast(pa.uint8())
     filled = pc.fill_null(column.cast(pa.float64(), safe=False), math.inf)
-    numbers = filled.to_numpy(zero_copy_only=False).copy()
+    numbers = numbers_of(filled).copy()
     faults = np.full(len(column), NO_FAULT, np.uint8)
     for code in np.flatnonzero(np.bincount(roles)):
         rows = roles == code
@@ -161,7 +161,7 @@ def _from_few_texts(
 ) -> tuple[ValueArray, CodeArray]:
     """Read each different text once for each role that is there."""
     encoded = (pc.fill_null(texts, "") if texts.null_count else texts).dictionary_encode()
-    codes = encoded.indices.to_numpy()
+    codes = numbers_of(encoded.indices)
     size = len(encoded.dictionary)
     values = np.zeros((len(ROLES), size))
     faults = np.full((len(ROLES), size), NO_FAULT, np.uint8)
@@ -182,7 +182,7 @@ def _from_many_texts(
     texts = pc.fill_null(texts, "") if texts.null_count else texts
     for code in np.flatnonzero(np.bincount(roles)):
         rows = roles == code
-        some = texts if rows.all() else texts.filter(pa.array(rows))
+        some = texts if rows.all() else texts.filter(as_mask(rows))
         values[rows], faults[rows] = _read(some, *_numbers(some, decimal_comma), ROLES[code])
     return values, faults
 
@@ -194,9 +194,9 @@ def _read(
     values = numbers.copy()
     faults = _judged(values, role)
     if not is_number.all():
-        encoded = texts.filter(pa.array(~is_number)).dictionary_encode()
+        encoded = texts.filter(as_mask(~is_number)).dictionary_encode()
         meant = [_word(word, role) for word in encoded.dictionary.to_pylist()]
-        codes = encoded.indices.to_numpy()
+        codes = numbers_of(encoded.indices)
         values[~is_number] = np.array([value for value, _ in meant], np.float64)[codes]
         faults[~is_number] = np.array([fault for _, fault in meant], np.uint8)[codes]
     values[faults != NO_FAULT] = 0.0
@@ -213,7 +213,7 @@ def _numbers(texts: pa.Array, decimal_comma: bool) -> tuple[ValueArray, BoolArra
     if decimal_comma:
         texts = pc.replace_substring_regex(texts, r"^([^,.]*),([^,.]*)$", r"\1.\2")
     matches = pc.match_substring_regex(texts, _NUMBER_FORM)
-    is_number: BoolArray = matches.to_numpy(zero_copy_only=False)
+    is_number = mask_of(matches)
     numbers = np.zeros(len(texts), np.float64)
     cast = _cast(texts.filter(matches))
     assert cast is not None, "the form admits only what can be cast"
@@ -226,8 +226,7 @@ def _cast(texts: pa.Array) -> ValueArray | None:
         cast = pc.cast(texts, pa.float64())
     except pa.ArrowInvalid:
         return None
-    numbers: ValueArray = cast.to_numpy(zero_copy_only=False)
-    return numbers.copy()
+    return numbers_of(cast).copy()
 
 
 def _word(text: str, role: Role) -> tuple[float, int]:

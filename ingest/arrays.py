@@ -1,0 +1,36 @@
+"""Between Arrow columns and numpy arrays, by their buffers.
+
+The conversions that Arrow offers for this import pandas on first use, which costs a load as
+much as reading a million rows.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+
+BoolArray = npt.NDArray[np.bool_]
+
+
+def numbers_of(column: pa.Array) -> npt.NDArray[Any]:
+    """Return a column of numbers without nulls, shape (n,), not copied and not to be changed."""
+    return np.from_dlpack(column)
+
+
+def mask_of(column: pa.Array) -> BoolArray:
+    """Return a column of booleans without nulls, shape (n,); it may be changed."""
+    return np.from_dlpack(column.cast(pa.uint8())).astype(bool)
+
+
+def as_mask(mask: BoolArray) -> pa.Array:
+    """Return a mask to filter columns with."""
+    bits = pa.py_buffer(np.packbits(mask, bitorder="little"))
+    return pa.Array.from_buffers(pa.bool_(), mask.size, [None, bits])
+
+
+def as_rows(rows: npt.NDArray[np.int64]) -> pa.Array:
+    """Return row numbers to take from columns with."""
+    return pa.Array.from_buffers(pa.int64(), rows.size, [None, pa.py_buffer(rows)])
