@@ -6,6 +6,7 @@ What began under one set of limits is judged by it to the end.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +14,7 @@ from typing import TypeVar
 
 from analytics.core.days import Episodes
 from analytics.core.station import Verdict
-from bondtrail.results import Finding, Hookup, Transfer
+from bondtrail.results import NON_COMPLIANT, Finding, Hookup, Kind, Transfer
 from bondtrail.site import Site, Station, same_judgement
 
 FOREVER = 2**63 - 1
@@ -54,11 +55,15 @@ def epochs_of(station: str, sites: Sequence[tuple[int, Site]]) -> list[Epoch]:
     return found
 
 
+OF_TRANSFER = NON_COMPLIANT | {Kind.NUISANCE_TRIP, Kind.EARLY_RELEASE}
+"""Kinds of finding that are about a transfer; the others only say in which one they fell."""
+
+
 def select(verdicts: Sequence[tuple[Epoch, Verdict]], start: int, end: int) -> list[Episodes]:
     """Return for each epoch what began in it and in ``[start, end)``. [ns]
 
-    Trips go with their transfer, and so do findings that begin during it. What a later epoch sees
-    in the midst of something that an earlier one has judged is left to the earlier one.
+    Trips, and findings about a transfer or a hookup, go with it. What a later epoch sees in the
+    midst of something that an earlier one has judged is left to the earlier one.
     """
     chosen: list[Episodes] = []
     for epoch, verdict in verdicts:
@@ -66,21 +71,24 @@ def select(verdicts: Sequence[tuple[Epoch, Verdict]], start: int, end: int) -> l
         every = verdict.episodes
         transfers = _begun(every.transfers, low, high)
         hookups = _begun(every.hookups, low, high)
-        loose = _begun(_outside(every.findings, every.transfers), low, high)
         for earlier in chosen:
             transfers = _apart(transfers, earlier.transfers)
             hookups = _apart(hookups, earlier.hookups)
-            loose = [item for item in loose if not _repeats(item, earlier.findings)]
         kept = {item.id for item in transfers}
-        named = _inside(every.findings, transfers)
+        contacts = {item.start for item in hookups}
+        findings = []
+        for item in every.findings:
+            if item.kind in OF_TRANSFER:
+                belongs = item.transfer in kept
+            elif item.kind is Kind.FAILED_HOOKUP:
+                belongs = item.start in contacts
+            else:
+                belongs = low <= item.start < high and not _repeats(item, chosen)
+            if belongs:
+                findings.append(item)
+        trips = [trip for trip in every.trips if trip.transfer in kept]
         chosen.append(
-            replace(
-                every,
-                transfers=transfers,
-                hookups=hookups,
-                trips=[trip for trip in every.trips if trip.transfer in kept],
-                findings=sorted([*loose, *named], key=lambda item: (item.start, item.kind)),
-            )
+            replace(every, transfers=transfers, hookups=hookups, trips=trips, findings=findings)
         )
     return chosen
 
@@ -88,13 +96,14 @@ def select(verdicts: Sequence[tuple[Epoch, Verdict]], start: int, end: int) -> l
 def merged(parts: Iterable[Episodes]) -> Episodes:
     """Return the episodes of all epochs as one, in order of time.
 
-    Findings and transfers that different epochs saw are linked anew: each sees its own transfers.
+    Findings and transfers are linked anew where several epochs saw them: each saw its own.
     """
     every = list(parts)
     transfers = [item for part in every for item in part.transfers]
     findings = [item for part in every for item in part.findings]
     if len(every) > 1:
-        transfers, findings = _linked(transfers, findings)
+        findings = [_placed(item, transfers) for item in findings]
+        transfers = _listing(transfers, findings)
     return Episodes(
         transfers=transfers,
         hookups=[item for part in every for item in part.hookups],
@@ -104,33 +113,25 @@ def merged(parts: Iterable[Episodes]) -> Episodes:
     )
 
 
-def _linked(
-    transfers: list[Transfer], findings: list[Finding]
-) -> tuple[list[Transfer], list[Finding]]:
-    there = {item.id for item in transfers}
-    findings = [
-        item if item.transfer in there else replace(item, transfer=None) for item in findings
-    ]
+def _placed(finding: Finding, transfers: Sequence[Transfer]) -> Finding:
+    """Return a finding that names the earliest transfer in which it fell."""
+    if finding.kind in OF_TRANSFER:
+        return finding
+    index = bisect_right(transfers, finding.start, key=lambda item: item.end)
+    until = max(finding.end, finding.start + 1)
+    overlaps = index < len(transfers) and transfers[index].start < until
+    return replace(finding, transfer=transfers[index].id if overlaps else None)
+
+
+def _listing(transfers: Sequence[Transfer], findings: Sequence[Finding]) -> list[Transfer]:
+    """Return the transfers, each with the ids of the findings that name it."""
     named: dict[str | None, list[str]] = defaultdict(list)
     for item in findings:
         named[item.transfer].append(item.id)
-    linked = [replace(item, findings=tuple(sorted(named[item.id]))) for item in transfers]
-    return linked, findings
+    return [replace(item, findings=tuple(sorted(named[item.id]))) for item in transfers]
 
 
-def _inside(findings: Iterable[Finding], transfers: Iterable[Transfer]) -> list[Finding]:
-    """Return the findings that begin during the transfer that they name."""
-    began = {item.id: item.start for item in transfers}
-    return [item for item in findings if item.start >= began.get(item.transfer or "", FOREVER)]
-
-
-def _outside(findings: Iterable[Finding], transfers: Iterable[Transfer]) -> list[Finding]:
-    """Return the findings that name no transfer, or begin before it does."""
-    began = {item.id: item.start for item in transfers}
-    return [item for item in findings if item.start < began.get(item.transfer or "", FOREVER)]
-
-
-_Begun = TypeVar("_Begun", Transfer, Hookup, Finding)
+_Begun = TypeVar("_Begun", Transfer, Hookup)
 
 
 def _begun(items: Iterable[_Begun], start: int, end: int) -> list[_Begun]:
@@ -142,8 +143,9 @@ def _apart(items: list[_Begun], earlier: Sequence[_Begun]) -> list[_Begun]:
     return [item for item in items if item.start >= until]
 
 
-def _repeats(item: Finding, earlier: Sequence[Finding]) -> bool:
+def _repeats(item: Finding, chosen: Iterable[Episodes]) -> bool:
     return any(
         other.kind is item.kind and other.start < item.end and other.end > item.start
-        for other in earlier
+        for earlier in chosen
+        for other in earlier.findings
     )

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-import pytest
+from itertools import pairwise
 
-from analytics.epochs import FOREVER, epochs_of, merged, select
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from analytics.core.situation import observed_span
+from analytics.core.station import examine
+from analytics.epochs import FOREVER, Epoch, epochs_of, merged, select
 from analytics.runs import analyse
 from bondtrail.results import Outcome
-from bondtrail.site import Site
+from bondtrail.site import Limits, Site
 from store import Store
 from tests.analytics.core.build import ns
 from tests.analytics.shifts import DAY, HOUR, MINUTE, MONDAY, begins, shifts, site, told
+from tests.reference.scripts import Script, limits, scripts
 
 LATER = ns(MONDAY + 90 * DAY)
 LAX, STRICT = site("spot", limit_ohm=15.0), site("spot", limit_ohm=10.0)
@@ -199,3 +206,41 @@ def test_a_new_name_changes_nothing(store: Store) -> None:
     store.put_site(site("spot", name="Berth"), ns(MONDAY + DAY + 8.5 * HOUR))
     analyse(store, now=LATER)
     assert told(store) == before
+
+
+@settings(
+    deadline=None,
+    derandomize=True,
+    database=None,
+    max_examples=40,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+@given(scripts(), limits(), st.integers(0, 1000))
+def test_whatever_happens_each_thing_is_told_once_and_linked(
+    script: Script, changed: Limits, thousandths: int
+) -> None:
+    station, signals, work, _ = script
+    span = observed_span(station, signals)
+    if span is None:
+        return
+    moment = span[0] + (span[1] - span[0]) * thousandths // 1000
+    epochs = [
+        Epoch(-FOREVER, moment, station),
+        Epoch(moment, FOREVER, station.model_copy(update={"limits": changed})),
+    ]
+    verdicts = [(epoch, examine(epoch.station, signals, span, work=work)) for epoch in epochs]
+    found = merged(select(verdicts, -FOREVER, FOREVER))
+    ids = [finding.id for finding in found.findings]
+    assert len(ids) == len(set(ids))
+    for rows in (found.transfers, found.hookups):
+        assert all(a.end <= b.start for a, b in pairwise(rows))
+    for transfer in found.transfers:
+        named = [finding.id for finding in found.findings if finding.transfer == transfer.id]
+        assert transfer.findings == tuple(sorted(named))
+        trips = [trip for trip in found.trips if trip.transfer == transfer.id]
+        assert transfer.trips == len(trips)
+    known = {None, *(transfer.id for transfer in found.transfers)}
+    assert {finding.transfer for finding in found.findings} <= known
+    assert {trip.transfer for trip in found.trips} <= known
+    failed = [hookup.start for hookup in found.hookups if hookup.outcome is Outcome.FAILED]
+    assert failed == [f.start for f in found.findings if f.kind == "failed_hookup"]
