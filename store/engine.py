@@ -175,10 +175,22 @@ def _wrong_url() -> str:
 def _engine_options(url: URL) -> dict[str, Any]:
     if url.get_backend_name() == "sqlite":
         return {"connect_args": {} if "timeout" in url.query else {"timeout": WAIT_S}}
-    options: dict[str, Any] = {"pool_pre_ping": True}
+    arguments: dict[str, Any] = {"cursor_factory": _binary_cursor()}
     if "options" not in url.query:
-        options["connect_args"] = {"options": f"-c lock_timeout={round(WAIT_S * 1000)}"}
-    return options
+        arguments["options"] = f"-c lock_timeout={round(WAIT_S * 1000)}"
+    return {"pool_pre_ping": True, "connect_args": arguments}
+
+
+def _binary_cursor() -> type:
+    """Return a cursor that fetches blocks as bytes: as hexadecimal text they take twice as long."""
+    import psycopg  # only where PostgreSQL is used
+
+    class BinaryCursor(psycopg.Cursor[Any]):
+        def __init__(self, *given: Any, **named: Any) -> None:
+            super().__init__(*given, **named)
+            self.format = psycopg.pq.Format.BINARY
+
+    return BinaryCursor
 
 
 def _sqlite_engines(engine: Engine) -> tuple[Engine, Engine]:
