@@ -25,6 +25,7 @@ BAD_ROWS = (
     "2026-03-01T06:15:30.250Z,P1,maybe",
     "2026-03-01T06:15:30.250Z,M1/1,2.31,0,0",
 )
+_TAGS = (("M", "/1"), ("P", ""), ("F", ""))
 _START_MS = 1_772_323_200_000  # 2026-03-01
 _STATION = """
 [[station]]
@@ -62,20 +63,25 @@ def write_long_csv(path: Path, rows: int, seed: int = 3) -> None:
 def _lines(rng: np.random.Generator, first: int, rows: int) -> bytes:
     place = np.arange(first, first + rows)
     points = 3 * STATIONS
-    jitter = rng.integers(0, 20, rows)
-    ms = _START_MS + place // points * 1000 + place % points * 25 + jitter
-    time = pa.array(np.char.add(np.datetime_as_string(ms.astype("datetime64[ms]")), "Z"))
-    station, role = (place % points // 3 + 1).astype(str), place % 3
-    tag = np.choose(
-        role, [np.char.add(np.char.add("M", station), "/1"), np.char.add("P", station),
-               np.char.add("F", station)]
-    )  # fmt: skip
+    ms = _START_MS + place // points * 1000 + place % points * 25 + rng.integers(0, 20, rows)
+    time = pa.array(ms).cast(pa.timestamp("ms")).cast(pa.string())
+    time = pc.binary_replace_slice(time, 10, 11, "T")
+    tag = pa.array([f"{kind}{n + 1}{end}" for n in range(STATIONS) for kind, end in _TAGS])
+    role = place % 3
     value = pc.if_else(pa.array(role == 0), _resistance(rng, rows), _others(rng, role))
-    lines = pc.binary_join_element_wise(time, pa.array(tag), value, ",")
+    lines = pc.binary_join_element_wise(
+        pc.binary_join_element_wise(time, "Z", ""), tag.take(pa.array(place % points)), value, ","
+    )
     bad = pa.array(rng.random(rows) < BAD_SHARE)
     lines = pc.if_else(bad, pa.array(rng.choice(BAD_ROWS, rows)), lines)
-    text: bytes = pc.binary_join(pa.array([lines.to_pylist()]), "\n")[0].as_py().encode()
-    return text + b"\n"
+    text = pc.binary_join_element_wise(lines, "\n", "")
+    parts = text.chunks if isinstance(text, pa.ChunkedArray) else [text]
+    return b"".join(_bytes_of(part) for part in parts)
+
+
+def _bytes_of(texts: pa.Array) -> bytes:
+    edges = np.frombuffer(texts.buffers()[1], np.int32, len(texts) + 1, texts.offset * 4)
+    return bytes(texts.buffers()[2].slice(int(edges[0]), int(edges[-1] - edges[0])))
 
 
 def _resistance(rng: np.random.Generator, rows: int) -> pa.Array:
@@ -126,9 +132,9 @@ def measure() -> list[Row]:
     ratio = ours / bare
     return [
         Row(
-            "load a 5 M-row long CSV, folded and durable",
+            "load a long CSV of 5 M rows, durable",
             f"{ours / 1e6:.2f} M rows/s",
-            f"{bare / 1e6:.2f} M rows/s, bare pyarrow.csv parse",
+            f"{bare / 1e6:.2f} M rows/s, parse",
             ratio,
             "at least a third",
             ratio >= 1 / 3,

@@ -27,8 +27,8 @@ from store import Store, Written
 T = TypeVar("T")
 OnProgress = Callable[[Progress], None]
 
-_AHEAD = 2
-"""Steps that are read while an earlier one is being stored."""
+_AHEAD = 4
+"""Steps that are read while earlier ones are being stored: what one commit takes."""
 
 
 def load_files(
