@@ -9,7 +9,10 @@ import numpy as np
 import pytest
 
 from bondtrail.samples import Samples
-from store import Store, Written, open_store
+from store import Store, Written, open_store, segments
+from store.engine import Transaction
+from store.fetching import OnDamage
+from store.layout import Segment
 
 S = 10**9
 T0 = 1_767_225_600 * S
@@ -80,6 +83,31 @@ def test_a_reader_never_sees_a_sample_twice_or_not_at_all_while_others_fold(
         pool.submit(write, store).result()
         assert folding.result() == 40
         assert reading.result() > 0
+
+
+def test_a_reader_stands_on_its_ground_while_it_is_rewritten(
+    store_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The segments that a reader found are gone by the time that it asks for their blocks."""
+    load, folded = segments.load, []
+
+    def fold_first(tx: Transaction, found: list[Segment], on_damage: OnDamage) -> Samples:
+        if not folded:
+            folded.append(True)
+            other.write({POINT: part(3, 30, 3.0)})
+            folded.append(other.fold())
+        return load(tx, found, on_damage)
+
+    with open_store(store_url) as reader, open_store(store_url) as other:
+        other.write({POINT: part(0, 10, 1.0)})
+        other.fold()
+        other.write({POINT: part(5, 10, 2.0)})
+        monkeypatch.setattr("store.segments.load", fold_first)
+        back = reader.read(POINT)
+        assert folded == [True, 2]
+        assert np.array_equal(back.time, part(0, 15).time)
+        assert back.value.tolist() == [1.0] * 5 + [2.0] * 10
+        assert reader.read(POINT).value.tolist() == [1.0] * 3 + [3.0] * 30
 
 
 def test_loading_and_listening_at_once_lose_nothing(store_url: str) -> None:

@@ -108,7 +108,18 @@ def test_a_disk_that_is_really_full_is_named(small_disk: Path) -> None:
         assert store.check() == []
 
 
-@pytest.mark.parametrize("how", ["write", "bulk", "fold", "touch", "open"])
+def test_a_disk_without_a_byte_left_is_named_as_the_store_is_opened(small_disk: Path) -> None:
+    stone = small_disk / "stone"
+    with pytest.raises(OSError, match="No space left"):
+        stone.write_bytes(b"\0" * 2_000_000)
+    with pytest.raises(StoreFullError, match="the disk is full"):
+        open_store(f"sqlite:///{small_disk}/store.db")
+    stone.unlink()
+    with open_store(f"sqlite:///{small_disk}/store.db") as store:
+        assert store.write({POINT: FEW}) == Written(new=2)
+
+
+@pytest.mark.parametrize("how", ["write", "bulk", "fold", "touch", "rejects"])
 def test_a_locked_database_is_named_and_the_store_is_as_it_was(sqlite_url: str, how: str) -> None:
     url = sqlite_url + "?timeout=0.05"
     with open_store(url) as store:
@@ -119,7 +130,7 @@ def test_a_locked_database_is_named_and_the_store_is_as_it_was(sqlite_url: str, 
             "bulk": lambda: bulk.add(POINT, noise(30)),
             "fold": store.fold,
             "touch": lambda: store.touch("rail-1", 0),
-            "open": lambda: store.put_rejects([]),
+            "rejects": lambda: store.put_rejects([]),
         }
         other = sqlite3.connect(make_url(url).database or "", isolation_level=None)
         other.execute("begin exclusive")
