@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
+from bondtrail.results import Reject
 from bondtrail.site import Site
 from ingest.errors import IngestError, Unreadable
 from ingest.faults import RejectBook, shown
@@ -26,9 +28,11 @@ from store import Store, Written
 
 T = TypeVar("T")
 OnProgress = Callable[[Progress], None]
+InputFile = TextFile | ParquetFile
 
 _AHEAD = 4
 """Steps that are read while earlier ones are being stored: what one commit takes."""
+_MANY_REJECTS = 5_000
 
 
 def load_files(
@@ -98,16 +102,15 @@ class _Loader:
             source = open_source(path)
         except OSError as exc:
             return FileReport(path, error=_why(path, exc))
-        try:
-            return self._load(path, source)
-        finally:
-            self.done += source.consumed
-            source.close()
+        with closing(source):
+            book = RejectBook(source.name, self.now)
+            with closing(_opened(path, source, book)) as file:
+                report = self._load(source.name, file, book)
+                self.done += file.consumed
+        return report
 
-    def _load(self, path: str, source: Source) -> FileReport:
-        report = FileReport(source.name)
-        book = RejectBook(source.name, self.now)
-        file = self._open(path, source, book)
+    def _load(self, name: str, file: InputFile, book: RejectBook) -> FileReport:
+        report = FileReport(name)
         if file.refusal is None and file.layout is not None:
             try:
                 take = self._take(file.layout)
@@ -116,19 +119,14 @@ class _Loader:
             else:
                 report.kind = file.layout.kind
                 report.notes += _unread_columns(file.layout)
-                self._store(file.batches(take), source, report)
-        rejects = [file.refusal] if file.refusal else []
-        self.store.put_rejects(rejects + book.close())
-        report.read += len(rejects)
+                self._store(file, take, report)
+        refusals = [file.refusal] if file.refusal else []
+        self.store.put_rejects(refusals + book.close())
+        report.read += len(refusals)
         report.rejected = book.rejected
         if not report.read:
             report.notes.append("empty" if file.is_empty else "a header and no rows")
         return report
-
-    def _open(self, path: str, source: Source, book: RejectBook) -> TextFile | ParquetFile:
-        if source.is_parquet and path != STDIN:
-            return ParquetFile(path, book)
-        return TextFile(source, book)
 
     def _take(self, layout: Layout) -> Take:
         if layout.kind is FileKind.WORK:
@@ -140,37 +138,50 @@ class _Loader:
             return partial(take_wide, layout=layout, tags=self.tags, zone=self.zone)
         return partial(take_long, layout=layout, tags=self.tags, zone=self.zone)
 
-    def _store(self, batches: Iterator[Batch], source: Source, report: FileReport) -> None:
-        with self.store.bulk() as bulk:
-            for batch in ahead(batches, _AHEAD):
+    def _store(self, file: InputFile, take: Take, report: FileReport) -> None:
+        rejects: list[Reject] = []
+        with closing(ahead(file.batches(take), _AHEAD)) as steps, self.store.bulk() as bulk:
+            for batch in steps:
                 for point, samples in batch.samples:
                     bulk.add(point, samples)
                 self._keep(batch, report)
+                rejects = self._rejects_left(rejects + batch.rejects)
                 report.read += batch.read
                 self.rows += batch.read
-                self._tell(source)
+                self._tell(report.name, file)
+        self.store.put_rejects(rejects)
         _count(report, bulk.written)
 
     def _keep(self, batch: Batch, report: FileReport) -> None:
-        """Store all but the samples."""
-        if batch.rejects:
-            self.store.put_rejects(batch.rejects)
         if batch.work:
             _count(report, self.store.put_work(batch.work))
         if batch.tickets:
             _count(report, self.store.put_tickets(batch.tickets))
 
-    def _tell(self, source: Source) -> None:
+    def _rejects_left(self, rejects: list[Reject]) -> list[Reject]:
+        """Store rejects once there are many; return those that wait for more."""
+        if len(rejects) < _MANY_REJECTS:
+            return rejects
+        self.store.put_rejects(rejects)
+        return []
+
+    def _tell(self, name: str, file: InputFile) -> None:
         if self.progress:
-            read = self.done + source.consumed
-            self.progress(Progress(source.name, read, self.total, self.rows))
+            self.progress(Progress(name, self.done + file.consumed, self.total, self.rows))
 
 
-def ahead(steps: Iterator[T], depth: int) -> Iterator[T]:
+def _opened(path: str, source: Source, book: RejectBook) -> InputFile:
+    if source.is_parquet and path != STDIN:
+        return ParquetFile(path, book)
+    return TextFile(source, book)
+
+
+def ahead(steps: Iterator[T], depth: int) -> Generator[T, None, None]:
     """Yield the steps in order while up to ``depth`` further ones are made in a thread."""
     end = object()
-    with ThreadPoolExecutor(1, "read-ahead") as pool:
-        pending: deque[Future[object]] = deque()
+    pool = ThreadPoolExecutor(1, "read-ahead")
+    pending: deque[Future[object]] = deque()
+    try:
         while True:
             while len(pending) < depth:
                 pending.append(pool.submit(next, steps, end))
@@ -178,6 +189,8 @@ def ahead(steps: Iterator[T], depth: int) -> Iterator[T]:
             if step is end:
                 return
             yield step  # type: ignore[misc]
+    finally:  # whoever stops listening must find nobody reading the file any more
+        pool.shutdown(cancel_futures=True)
 
 
 def _count(report: FileReport, written: Written) -> None:

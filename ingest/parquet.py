@@ -31,6 +31,8 @@ class ParquetFile:
         self.is_empty = False
         self.layout: Layout | None = None
         self.refusal: Reject | None = None
+        self._size = Path(path).stat().st_size
+        self._file: pq.ParquetFile | None = None
         try:
             self._file = pq.ParquetFile(Path(path), buffer_size=1 << 20)
             self.layout = _layout(self._file.schema_arrow)
@@ -40,6 +42,7 @@ class ParquetFile:
 
     def batches(self, take: Take) -> Iterator[Batch]:
         """Yield what ``take`` makes of each few rows."""
+        assert self._file is not None
         assert self.layout is not None
         steps = self._file.iter_batches(
             batch_size=max(1, _CELLS // self.layout.width), use_threads=False
@@ -69,9 +72,15 @@ class ParquetFile:
         told = f"damaged Parquet: {reason}: what follows here is missing; copy the file again"
         return Batch(1, rejects=[self._book.whole_file(self._row, told, b"")])
 
+    @property
+    def consumed(self) -> int:
+        """Bytes of the file that the rows read so far stand for."""
+        rows = self._file.metadata.num_rows if self._file else 0
+        return self._size * min(self._row - 1, rows) // rows if rows else self._size
+
     def close(self) -> None:
         """Close the file."""
-        if self.layout is not None:
+        if self._file:
             self._file.close()
 
 

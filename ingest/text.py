@@ -26,6 +26,7 @@ class TextFile:
     """
 
     def __init__(self, source: Source, book: RejectBook) -> None:
+        self._source = source
         self._book = book
         self._parts: Iterator[Part] = split(source.read)
         self._line = 1
@@ -45,6 +46,14 @@ class TextFile:
                 yield self._block(part, self.layout, take)
             else:
                 yield self._oddity(part)
+
+    @property
+    def consumed(self) -> int:
+        """Bytes taken from the disk so far."""
+        return self._source.consumed
+
+    def close(self) -> None:
+        """Do nothing: who opened the source closes it."""
 
     def _read_header(self) -> None:
         self._head = b""

@@ -8,12 +8,15 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 import zstandard
 from hypothesis import HealthCheck, given, settings
@@ -25,7 +28,7 @@ from bondtrail.times import parse_time
 from ingest import FileKind, IngestError, Progress, load_files
 from ingest import faults as faults_module
 from ingest import lines as lines_module
-from store import Store, open_store
+from store import BulkWriter, Store, StoreError, open_store
 from tests.ingest.conftest import NOW, SITE, Load, Loaded
 
 AT = "2026-03-01T06:15:30"
@@ -436,6 +439,32 @@ def test_progress_reaches_the_total(store: Store, site: Site, tmp_path: Path) ->
     load_files(store, site, [tmp_path], now=NOW, progress=told.append)
     last = told[-1]
     assert (last.file, last.rows, last.read_bytes) == ("b.csv", 30, last.total_bytes)
+
+
+@pytest.mark.parametrize("rows", [0, 1, 300_000])
+def test_progress_of_parquet_reaches_the_total(
+    store: Store, site: Site, tmp_path: Path, rows: int
+) -> None:
+    table = pa.table({"time": MOMENT + np.arange(rows) * SECOND, "M1/1": np.ones(rows)})
+    pq.write_table(table, tmp_path / "a.parquet")
+    write(tmp_path, b=HEAD + ROW)
+    told: list[Progress] = []
+    load_files(store, site, [tmp_path], now=NOW, progress=told.append)
+    assert told[-1].read_bytes == told[-1].total_bytes
+    assert [step.read_bytes for step in told] == sorted(step.read_bytes for step in told)
+
+
+def test_a_store_that_takes_no_more_ends_the_load_and_the_reading(
+    store: Store, site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise StoreError("here", "the disk is full")
+
+    write(tmp_path, a=HEAD + ROW * 2_000_000)
+    monkeypatch.setattr(BulkWriter, "add", refuse)
+    with pytest.raises(StoreError, match="the disk is full"):
+        load_files(store, site, [tmp_path / "a.csv"], now=NOW)
+    assert not [each for each in threading.enumerate() if each.name.startswith("read-ahead")]
 
 
 # The whole way

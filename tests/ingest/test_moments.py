@@ -111,6 +111,13 @@ def test_any_moment_survives_being_written(moment: int, places: int, offset: str
     assert read([text + offset] * 3) == [moment] * 3
 
 
+@given(st.lists(st.integers(-(2**63) + 1, 2**63 - 1) | st.integers(0, 10**17), max_size=6))
+def test_the_magnitude_of_each_epoch_tells_its_unit(numbers: list[int]) -> None:
+    ns, bad = read_times(pa.array(numbers, pa.int64()), None)
+    found = [None if wrong else int(at) for at, wrong in zip(ns, bad, strict=True)]
+    assert found == one_by_one([str(number) for number in numbers])
+
+
 def test_wall_clock_times_follow_the_zone() -> None:
     winter, summer = read(["2026-03-01T06:15:30", "2026-07-01T06:15:30"], LISBON)
     assert (winter, summer) == (MOMENT, parse_time("2026-07-01T05:15:30Z"))
