@@ -37,8 +37,8 @@ def epochs_of(station: str, sites: Sequence[tuple[int, Site]]) -> list[Epoch]:
     station : str
         Its id. Where a file does not name it, it has no epoch.
     sites : sequence of (int, Site)
-        Each file with the moment from which it holds, in order; the first holds for all that
-        came before it too. [ns]
+        Each file with the moment from which it holds, in order. The first to name the station
+        holds for all that came before it too: nobody said otherwise of those days. [ns]
     """
     found: list[Epoch] = []
     for index, (start, site) in enumerate(sites):
@@ -51,7 +51,7 @@ def epochs_of(station: str, sites: Sequence[tuple[int, Site]]) -> list[Epoch]:
             # The newer file may still rename what the rules do not look at.
             found[-1] = Epoch(last.start, end, known)
         else:
-            found.append(Epoch(start if index else -FOREVER, end, known))
+            found.append(Epoch(start if found else -FOREVER, end, known))
     return found
 
 

@@ -46,7 +46,9 @@ LAX, STRICT = site("spot", limit_ohm=15.0), site("spot", limit_ohm=10.0)
         ),
         pytest.param([(100, site("other"))], [], id="in-no-file"),
         pytest.param(
-            [(100, site("other")), (200, LAX)], [(200, FOREVER, 15.0)], id="only-in-a-later-file"
+            [(100, site("other")), (200, LAX)],
+            [(-FOREVER, FOREVER, 15.0)],
+            id="the-first-to-name-it-holds-for-all-before",
         ),
         pytest.param([(100, LAX), (200, site("other"))], [(-FOREVER, 200, 15.0)], id="taken-out"),
         pytest.param(
