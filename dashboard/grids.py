@@ -17,6 +17,9 @@ AUTO_HEIGHT_ROWS = 20
 """Up to so many rows a grid is as high as they are; beyond, it scrolls."""
 SCROLLING_PX = 560
 
+WRAPPED: Column = {"wrapText": True, "autoHeight": True, "cellClass": "cell-wrapped"}
+"""The part of a column that shows a sentence on as many lines as it needs."""
+
 
 def text(field: str, header: str, width: int = 130, **more: Any) -> Column:
     """Return a column of text."""

@@ -54,6 +54,7 @@ def _flow_panel(figure: go.Figure, picture: Picture) -> None:
 
 def _say(figure: go.Figure, text: str, row: int) -> None:
     figure.add_scatter(x=[], y=[], showlegend=False, row=row, col=1)
+    figure.update_yaxes(showticklabels=False, showgrid=False, row=row, col=1)
     number = "" if row == 1 else row
     figure.add_annotation(
         text=text,

@@ -88,7 +88,8 @@ def trips_by_cause(counts: dict[TripCause, int], nuisance: frozenset[TripCause])
             hovertemplate="%{y}: %{x}<extra></extra>",
         )
     )
-    figure.update_xaxes(gridcolor=palette.GRID, rangemode="tozero", fixedrange=True, tickformat="d")
+    step = max(1, -(-max(counts.values(), default=0) // 6))
+    figure.update_xaxes(gridcolor=palette.GRID, rangemode="tozero", fixedrange=True, dtick=step)
     figure.update_yaxes(automargin=True, fixedrange=True)
     figure.update_layout(
         height=60 + 34 * max(1, len(causes)),

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import dash
 from dash import dcc, html
 
-from bondtrail.results import Finding, Hookup, Kind, Severity, Transfer, TripClass
-from bondtrail.times import local
+from bondtrail.results import Kind, Severity, TripClass
 from dashboard import grids
 from dashboard.figures.calendar import heat_strip
 from dashboard.figures.trend import hookup_trend, trips_by_cause
@@ -30,7 +28,15 @@ from dashboard.period import PeriodError
 from dashboard.period_picker import picker
 from dashboard.queries.sites import clock_at
 from dashboard.queries.station import Choice, StationView, parse_choice, station_view
-from dashboard.urls import Url, station_url, stations_url, transfer_url
+from dashboard.rows import (
+    FINDING_COLUMNS,
+    HOOKUP_COLUMNS,
+    TRANSFER_COLUMNS,
+    finding_row,
+    hookup_row,
+    transfer_row,
+)
+from dashboard.urls import Url, station_url, stations_url
 
 
 def _title(station_id: str = "", **_: Any) -> str:
@@ -76,8 +82,10 @@ def layout(station_id: str = "", **query: Any) -> Any:
             ),
             _findings(view, choice),
             _transfers(view),
-            html.Div([_hookup_trend(view), _trips(view)], className="columns columns-even"),
-            _hookups(view),
+            html.Div(
+                [_hookups(view), html.Div([_hookup_trend(view), _trips(view)])],
+                className="columns columns-even",
+            ),
         ]
     )
 
@@ -103,7 +111,7 @@ def _picker(view: StationView, choice: Choice) -> html.Div:
 
 def _tally(view: StationView) -> html.Dl:
     row, sums = view.row, view.row.sums
-    compliance = row.compliance
+    compliance, trips = row.compliance, row.trips.total()
     return tally(
         [
             (
@@ -112,7 +120,11 @@ def _tally(view: StationView) -> html.Dl:
                 interval_text(compliance),
             ),
             *severity_counts(row.severities),
-            ("Nuisance trips", f"{row.nuisance_trips:,}", f"of {row.trips.total():,} trips"),
+            (
+                "Nuisance trips",
+                f"{row.nuisance_trips:,}",
+                f"of {plural(trips, 'trip')}",
+            ),
             ("Failed hookups", f"{sums.failed_hookups:,}", f"of {sums.hookups:,}"),
             ("Flow not bonded", duration(sums.not_bonded_s), f"of {duration(sums.flow_s)} flow"),
             ("Flow, bond unknown", duration(sums.no_data_s), "counts neither way"),
@@ -123,7 +135,7 @@ def _tally(view: StationView) -> html.Dl:
 
 
 def _findings(view: StationView, choice: Choice) -> html.Section:
-    rows = [_finding_row(finding, view.site.zone) for finding in view.findings]
+    rows = [finding_row(finding, view.site.zone) for finding in view.findings]
     found = sum(view.kinds.values())
     if not found:
         return sheet("Findings", html.P("No findings in this period.", className="inline-state"))
@@ -140,30 +152,6 @@ def _chosen_count(view: StationView, choice: Choice) -> int:
         for (kind, severity), count in view.kinds.items()
         if kind in (choice.kinds or {kind}) and severity in (choice.severities or {severity})
     )
-
-
-FINDING_COLUMNS = [
-    grids.severity_column(),
-    grids.text("time", "Begins", 192),
-    grids.text("kind", "Kind", 190),
-    grids.number("seconds", "Lasts", 110, **grids.shown_as("lasts")),
-    grids.text("summary", "What was seen", 520, flex=1, minWidth=300, tooltipField="summary"),
-    grids.link("transfer", "Transfer", 130),
-]
-
-
-def _finding_row(finding: Finding, zone: ZoneInfo) -> grids.Row:
-    return {
-        "severity": severity_word(finding.severity),
-        "severity_code": finding.severity,
-        "time": _written(finding.start, zone),
-        "kind": words(finding.kind),
-        "seconds": finding.seconds,
-        "lasts": duration(finding.seconds),
-        "summary": finding.summary,
-        "transfer": "Transfer" if finding.transfer else "",
-        "href": transfer_url(finding.transfer) if finding.transfer else None,
-    }
 
 
 def _filters(view: StationView, choice: Choice) -> html.Nav:
@@ -196,69 +184,13 @@ def _how_many(listed: int, of: int, noun: str) -> html.P:
     return html.P(text, className="note")
 
 
-TRANSFER_COLUMNS = [
-    grids.link("time", "Begins", 192),
-    grids.text(
-        "verdict",
-        "Verdict",
-        150,
-        cellClassRules={
-            "cell-critical": "params.data.verdict != 'compliant'",
-        },
-    ),
-    grids.number("findings", "Findings", 100),
-    grids.number("flow_s", "Flow time", 115, **grids.shown_as("flow")),
-    grids.number("volume", "Quantity", 120, **grids.shown_as("quantity")),
-    grids.number("not_bonded_s", "Not bonded", 110, **grids.shown_as("not_bonded")),
-    grids.number("no_data_s", "Bond unknown", 110, **grids.shown_as("no_data")),
-    grids.number("bypassed_s", "Bypassed", 110, **grids.shown_as("bypassed")),
-    grids.number("trips", "Trips", 80),
-    grids.number("lead_s", "Bonded before flow", 125, **grids.shown_as("lead")),
-    grids.text("product", "Product", 130),
-    grids.text("batch", "Batch", 120),
-    grids.text("operator", "Operator", 120),
-]
-
-
 def _transfers(view: StationView) -> html.Section:
-    rows = [_transfer_row(transfer, view.site.zone) for transfer in view.transfers]
+    rows = [transfer_row(transfer, view.station, view.site.zone) for transfer in view.transfers]
     if not rows:
         said = "No transfers in this period."
         return sheet("Transfers", html.P(said, className="inline-state"))
     grid = grids.grid("station-transfers", TRANSFER_COLUMNS, rows, "Transfers, latest first")
     return sheet("Transfers", grid, _how_many(len(rows), view.row.sums.transfers, "transfer"))
-
-
-def _transfer_row(transfer: Transfer, zone: ZoneInfo) -> grids.Row:
-    quantity = "-" if transfer.volume is None else f"{transfer.volume:,.0f} {transfer.unit}"
-    return {
-        "time": _written(transfer.start, zone),
-        "href": transfer_url(transfer.id),
-        "verdict": "compliant" if transfer.compliant else "not compliant",
-        "findings": len(transfer.findings),
-        "flow_s": transfer.flow_s,
-        "flow": duration(transfer.flow_s),
-        "volume": transfer.volume,
-        "quantity": quantity,
-        "not_bonded_s": transfer.not_bonded_s,
-        "not_bonded": duration(transfer.not_bonded_s),
-        "no_data_s": transfer.no_data_s,
-        "no_data": duration(transfer.no_data_s),
-        "bypassed_s": transfer.bypassed_s,
-        "bypassed": duration(transfer.bypassed_s),
-        "trips": transfer.trips,
-        "lead_s": transfer.bond_lead_s,
-        "lead": _lead(transfer.bond_lead_s),
-        "product": transfer.product or "",
-        "batch": transfer.batch or "",
-        "operator": transfer.operator or "",
-    }
-
-
-def _lead(seconds: float | None) -> str:
-    if seconds is None:
-        return "never"
-    return duration(seconds) if seconds >= 0 else f"{duration(-seconds)} late"
 
 
 def _hookup_trend(view: StationView) -> html.Section:
@@ -283,28 +215,10 @@ def _trips(view: StationView) -> html.Section:
     return sheet("Trips by cause", graph("station-trips", figure, label))
 
 
-HOOKUP_COLUMNS = [
-    grids.text("time", "Begins", 192),
-    grids.text(
-        "outcome",
-        "Outcome",
-        110,
-        cellClassRules={
-            "cell-minor": "params.data.outcome == 'failed'",
-        },
-    ),
-    grids.number("to_bond_s", "Time to bond", 115, **grids.shown_as("to_bond")),
-    grids.number("lowest_ohm", "Lowest", 115, **grids.shown_as("lowest")),
-    grids.number("median_ohm", "Median", 115, **grids.shown_as("median")),
-    grids.text("cause", "Suspected cause", 140),
-    grids.number("seconds", "Lasts", 115, **grids.shown_as("lasts")),
-]
-
-
 def _hookups(view: StationView) -> Any:
     if view.station.is_fixed:
         return None
-    rows = [_hookup_row(hookup, view.site.zone) for hookup in view.hookups]
+    rows = [hookup_row(hookup, view.site.zone) for hookup in view.hookups]
     if not rows:
         return sheet("Hookups", html.P("No hookups in this period.", className="inline-state"))
     grid = grids.grid("station-hookups", HOOKUP_COLUMNS, rows, "Hookups, latest first")
@@ -317,24 +231,3 @@ def _touches(count: int) -> html.P | None:
         return None
     text = f"Besides, contact was made {plural(count, 'time')} too briefly to be a hookup."
     return html.P(text, className="note")
-
-
-def _hookup_row(hookup: Hookup, zone: ZoneInfo) -> grids.Row:
-    seconds = (hookup.end - hookup.start) / 1e9
-    return {
-        "time": _written(hookup.start, zone),
-        "outcome": str(hookup.outcome),
-        "to_bond_s": hookup.time_to_bond_s,
-        "to_bond": duration(hookup.time_to_bond_s),
-        "lowest_ohm": hookup.lowest_ohm,
-        "lowest": ohms(hookup.lowest_ohm),
-        "median_ohm": hookup.median_ohm,
-        "median": ohms(hookup.median_ohm),
-        "cause": words(hookup.cause) if hookup.cause else "",
-        "seconds": seconds,
-        "lasts": duration(seconds),
-    }
-
-
-def _written(moment: int, zone: ZoneInfo) -> str:
-    return f"{local(moment, zone):%Y-%m-%d %H:%M:%S}"

@@ -13,7 +13,7 @@ from analytics.core.shares import wilson
 from bondtrail.results import Severity
 from dashboard import grids
 from dashboard.figures.calendar import heat_strip
-from dashboard.figures.wording import duration, share, words
+from dashboard.figures.wording import duration, plural, share, words
 from dashboard.frame import civil, notice
 from dashboard.history import current_store
 from dashboard.parts import (
@@ -95,26 +95,26 @@ def _site_tally(overview: Overview) -> html.Dl:
         [
             ("Compliant transfers", share(good.value) if good else "-", interval_text(good)),
             *severity_counts(severities),
-            ("Nuisance trips", f"{nuisance:,}", f"of {trips:,} trips"),
+            ("Nuisance trips", f"{nuisance:,}", f"of {plural(trips, 'trip')}"),
             ("Bond state known", share(known / whole) if whole else "-", "of recorded time"),
         ]
     )
 
 
 COLUMNS = [
-    grids.link("name", "Station", 172, pinned="left"),
-    grids.text("kind", "Kind", 122),
-    grids.count_of("critical", "critical", "◆ Critical", 88),
-    grids.count_of("major", "major", "▲ Major", 82),
-    grids.number("nuisance", "Nuisance trips", 98, **grids.shown_as("nuisance_text")),
-    grids.count_of("minor", "minor", "● Minor", 82),
-    grids.number("compliant", "Compliant transfers", 130, **grids.shown_as("compliant_text")),
-    grids.number("share", "Share (95 % interval)", 178, **grids.shown_as("share_text")),
-    grids.number("not_bonded_s", "Flow not bonded", 112, **grids.shown_as("not_bonded")),
-    grids.number("no_data_s", "Flow, bond unknown", 118, **grids.shown_as("no_data")),
-    grids.number("bypassed_s", "Flow bypassed", 105, **grids.shown_as("bypassed")),
-    grids.number("failed", "Failed hookups", 105, **grids.shown_as("hookups")),
-    grids.number("coverage", "Bond state known", 102, **grids.shown_as("coverage_text")),
+    grids.link("name", "Station", 180, pinned="left"),
+    grids.count_of("critical", "critical", "◆ Critical", 84),
+    grids.count_of("major", "major", "▲ Major", 76),
+    grids.number("nuisance", "Nuisance trips", 82, **grids.shown_as("nuisance_text")),
+    grids.count_of("minor", "minor", "● Minor", 76),
+    grids.number("compliant", "Compliant transfers", 96, **grids.shown_as("compliant_text")),
+    grids.number("share", "Share (95 % interval)", 176, **grids.shown_as("share_text")),
+    grids.number("not_bonded_s", "Flow not bonded", 100, **grids.shown_as("not_bonded")),
+    grids.number("no_data_s", "Flow, bond unknown", 104, **grids.shown_as("no_data")),
+    grids.number("bypassed_s", "Flow bypassed", 100, **grids.shown_as("bypassed")),
+    grids.number("failed", "Failed hookups", 88, **grids.shown_as("hookups")),
+    grids.number("coverage", "Bond known", 76, **grids.shown_as("coverage_text")),
+    grids.text("kind", "Kind", 118, flex=1, minWidth=118, tooltipField="kind"),
 ]
 
 

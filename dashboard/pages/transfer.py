@@ -174,7 +174,7 @@ def _plain(value: Any) -> str:
 def _about(view: TransferView) -> html.Section:
     transfer = view.transfer
     quantity = None if transfer.volume is None else f"{transfer.volume:,.0f} {transfer.unit}"
-    lead = transfer.bond_lead_s
+    fixed = view.station.is_fixed  # always bonded, or should be: nobody clamps it on
     return sheet(
         "The transfer",
         facts(
@@ -197,8 +197,8 @@ def _about(view: TransferView) -> html.Section:
                     "Bypassed",
                     _with_volume(transfer.bypassed_s, transfer.bypassed_volume, transfer.unit),
                 ),
-                ("Time to bond", duration(transfer.time_to_bond_s)),
-                ("Bonded before flow", _lead(lead)),
+                ("Time to bond", None if fixed else duration(transfer.time_to_bond_s)),
+                ("Bonded before flow", None if fixed else _lead(transfer.bond_lead_s)),
                 ("Trips", str(transfer.trips)),
                 ("Monitor", _monitor(view)),
             ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from bondtrail.results import Hookup, HookupCause, Outcome, TripCause
 from dashboard.figures import palette
@@ -54,3 +55,8 @@ def test_nuisance_causes_are_coloured_and_say_so() -> None:
     assert bar.y == ("clamp off", "brief contact loss (nuisance)")
     assert np.array_equal(bar.x, [2, 7])
     assert bar.marker.color == (palette.LINE, palette.ORANGE)
+
+
+@pytest.mark.parametrize(("most", "step"), [(1, 1), (6, 1), (7, 2), (100, 17)])
+def test_trips_are_counted_in_whole_steps(most: int, step: int) -> None:
+    assert trips_by_cause({TripCause.CLAMP_OFF: most}, frozenset()).layout.xaxis.dtick == step

@@ -94,3 +94,11 @@ def test_a_transfer_is_shown_with_the_limits_of_its_day(page: Page, tmp_path, si
         later = SITE.replace("limit_ohm = 12.0", "limit_ohm = 25.0")
         store.put_site(parse_site(later), BAD_START + 3600 * S)
     assert "limit 12 ohm" in page("transfer", url, id=BAD_ID).text
+
+
+def test_a_fixed_item_is_not_said_to_be_clamped_on(page: Page, filled_url: str) -> None:
+    assert "Bonded before flow" in page("transfer", filled_url, id=BAD_ID).text
+    assert "Bonded before flow" not in page("transfer", filled_url, id=RUN_ID).text
+    assert (
+        page("station", filled_url, station_id="bowl").rows("station-transfers")[0]["lead"] == "-"
+    )
