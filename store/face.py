@@ -65,8 +65,8 @@ class Store:
     """A store that is open; use it in a ``with`` block, or close it.
 
     Times are UTC nanoseconds, spans half-open. One store may be shared by threads, but not by
-    processes: each opens its own. Every method either does all it says or raises a
-    `StoreError` and changes nothing.
+    processes: each opens its own. A method does all it says or raises a `StoreError` and
+    changes nothing; only `fold` and `bulk` commit as they go.
     """
 
     def __init__(self, db: Database) -> None:

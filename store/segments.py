@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Select, Table, bindparam, delete, insert, select
+from sqlalchemy import CompoundSelect, Select, Table, bindparam, delete, insert, select, union_all
 
 from bondtrail.samples import Samples
 from store.blocks import BlockError, blank, checksum, decode_into, encode
@@ -41,7 +41,7 @@ def find_damaged(tx: Transaction, point_id: int, first: int, last: int) -> list[
 
 
 def _segments(
-    tx: Transaction, query: Select[Any], point_id: int, first: int, last: int
+    tx: Transaction, query: Select[Any] | CompoundSelect[Any], point_id: int, first: int, last: int
 ) -> list[Segment]:
     span = {"of_point": point_id, "first": first, "last": last}
     return [Segment(*row) for row in tx.conn.execute(query, span)]
@@ -73,15 +73,15 @@ _AFTER = (
     .order_by(segment.c.first_ns)
     .limit(NEIGHBOURS)
 )
+_WITH_NEIGHBOURS = union_all(  # one question: folding asks it for each of thousands of points
+    select(_BEFORE.subquery()), _overlapping(segment).order_by(None), select(_AFTER.subquery())
+)
 
 
 def _with_neighbours(tx: Transaction, point_id: int, first: int, last: int) -> list[Segment]:
     """Return the segments that overlap the span, and the nearest on either side, in order."""
-    return [
-        *reversed(_segments(tx, _BEFORE, point_id, first, last)),
-        *find(tx, point_id, first, last),
-        *_segments(tx, _AFTER, point_id, first, last),
-    ]
+    found = _segments(tx, _WITH_NEIGHBOURS, point_id, first, last)
+    return sorted(found, key=lambda each: each.first)
 
 
 def damage(tx: Transaction, lost: Segment) -> DamageError:
