@@ -102,16 +102,16 @@ def _site_tally(overview: Overview) -> html.Dl:
 
 
 COLUMNS = [
-    grids.link("name", "Station", 180, pinned="left"),
+    grids.link("name", "Station", 174, pinned="left"),
     grids.count_of("critical", "critical", "◆ Critical", 84),
     grids.count_of("major", "major", "▲ Major", 76),
-    grids.number("nuisance", "Nuisance trips", 82, **grids.shown_as("nuisance_text")),
+    grids.number("nuisance", "Nuisance trips", 86, **grids.shown_as("nuisance_text")),
     grids.count_of("minor", "minor", "● Minor", 76),
     grids.number("compliant", "Compliant transfers", 96, **grids.shown_as("compliant_text")),
-    grids.number("share", "Share (95 % interval)", 176, **grids.shown_as("share_text")),
-    grids.number("not_bonded_s", "Flow not bonded", 100, **grids.shown_as("not_bonded")),
+    grids.number("share", "Share (95 % interval)", 172, **grids.shown_as("share_text")),
+    grids.number("not_bonded_s", "Flow not bonded", 103, **grids.shown_as("not_bonded")),
     grids.number("no_data_s", "Flow, bond unknown", 104, **grids.shown_as("no_data")),
-    grids.number("bypassed_s", "Flow bypassed", 100, **grids.shown_as("bypassed")),
+    grids.number("bypassed_s", "Flow bypassed", 103, **grids.shown_as("bypassed")),
     grids.number("failed", "Failed hookups", 88, **grids.shown_as("hookups")),
     grids.number("coverage", "Bond known", 76, **grids.shown_as("coverage_text")),
     grids.text("kind", "Kind", 118, flex=1, minWidth=118, tooltipField="kind"),
