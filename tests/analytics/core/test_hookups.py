@@ -58,6 +58,7 @@ def test_contacts(words: str, expected: list[Pair], off: list[float | None]) -> 
         pytest.param([(15, 18)], 5.0, id="once"),
         pytest.param([(13, 14), (15, 18)], 3.0, id="the-first-counts"),
         pytest.param([(2, 9)], None, id="only-before"),
+        pytest.param([(2, 10)], None, id="until-it-begins"),
         pytest.param([(20, 25)], None, id="only-from-its-end-on"),
         pytest.param([(2, 12)], 0.0, id="from-the-first-moment"),
     ],
@@ -74,6 +75,7 @@ def test_time_to_bond(verified: list[Pair], time_to_bond: float | None) -> None:
     [
         pytest.param([], None, None, None, id="no-readings"),
         pytest.param([(4, OPEN)], None, None, None, id="no-reading-in-contact"),
+        pytest.param([(4, 100_000.0)], None, None, None, id="exactly-open-is-no-contact"),
         pytest.param([(4, BAD)], None, None, None, id="only-bad-readings"),
         pytest.param([(1, 300.0), (1, 400.0)], 300.0, 350.0, HookupCause.LAYER, id="even"),
         pytest.param(

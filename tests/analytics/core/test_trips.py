@@ -92,6 +92,7 @@ STOP = FlowStop(ns(0), ns(100), ns(110))
         pytest.param([(90, 96), (97, 99)], (97, 99), id="precedes-most-closely"),
         pytest.param([(98, 99), (101, 105)], (98, 99), id="before-it-rather-than-after"),
         pytest.param([(100, 105)], (100, 105), id="at-the-trip-itself-precedes-it"),
+        pytest.param([(98, 99), (100, 105)], (100, 105), id="at-the-trip-rather-than-before"),
         pytest.param([(101, 102), (104, 109)], (101, 102), id="else-the-first-after-it"),
         pytest.param([(60, 70), (101, 102)], (101, 102), id="one-long-over-does-not-count"),
         pytest.param([(50, 400)], (50, 400), id="lasts-beyond-both"),
