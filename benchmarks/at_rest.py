@@ -24,9 +24,9 @@ def measure() -> list[Row]:
         theirs = _rows(Path(folder) / "rows.db", samples) / len(samples)
     return [
         Row(
-            name="bytes per sample at rest, 1 Hz resistance with ms jitter",
+            name="a 1 Hz resistance sample at rest",
             ours=f"{ours:.2f} B",
-            yardstick=f"{theirs:.1f} B, SQLite row of (point, time, value, quality)",
+            yardstick=f"{theirs:.1f} B, an SQLite row",
             ratio=theirs / ours,
             reach=f"at most {MOST_BYTES} B, at least {TIMES_SMALLER:.0f} times smaller",
             reached=ours <= MOST_BYTES and theirs / ours >= TIMES_SMALLER,

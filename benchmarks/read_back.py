@@ -29,9 +29,9 @@ def measure() -> list[Row]:
         ours = size / median_seconds(lambda: store.read(POINT))
     return [
         Row(
-            name="read a year of a 1 Hz point through the store",
+            name="a year of a 1 Hz point, read back",
             ours=f"{ours / 1e6:.0f} M samples/s",
-            yardstick=f"{bare / 1e6:.0f} M samples/s, bare pcodec decode of the same blocks",
+            yardstick=f"{bare / 1e6:.0f} M/s, pcodec alone",
             ratio=ours / bare,
             reach=f"at least {SHARE:.0%} of it, over {RATE / 1e6:.0f} M samples/s",
             reached=ours >= SHARE * bare and ours > RATE,
