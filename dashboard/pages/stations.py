@@ -52,7 +52,7 @@ def layout(**query: Any) -> Any:
                 className="title-row",
             ),
             html.Section(_site_tally(overview), className="sheet", **aria("The whole site")),
-            sheet("Stations, worst first", _grid(overview), _grid_note()),
+            sheet("Stations, worst first", _grid(overview), _grid_note(), _unlisted(overview)),
             sheet(f"Worst finding of each {overview.column_days}", *_calendar(overview)),
             dcc.Store(
                 id="stations-period", data=[str(overview.period.first), str(overview.period.last)]
@@ -157,6 +157,18 @@ def _grid_note() -> html.P:
         "not by rates. Time in which the bond state is unknown counts neither as bonded nor as "
         "unbonded.",
         className="note",
+    )
+
+
+def _unlisted(overview: Overview) -> html.P | None:
+    """Say which results are not shown, because the site file no longer knows their station."""
+    if not overview.unlisted:
+        return None
+    names = ", ".join(overview.unlisted[:12]) + (", ..." if len(overview.unlisted) > 12 else "")
+    return html.P(
+        f"Not shown: results of {plural(len(overview.unlisted), 'station')} that the site file in "
+        f"force does not have ({names}).",
+        className="warning",
     )
 
 

@@ -16,6 +16,7 @@ from dashboard.figures.wording import duration, ohms, words
 from dashboard.frame import civil, home_link, notice
 from dashboard.history import current_store
 from dashboard.parts import aria, facts, graph, severity_mark, sheet
+from dashboard.queries.sites import clock_at
 from dashboard.queries.transfer import TransferView, transfer_view
 from dashboard.urls import Url, station_url, stations_url
 
@@ -100,7 +101,17 @@ def _replay(view: TransferView) -> html.Section:
             "look closer, double-click for the whole.",
             className="note",
         ),
+        _clock_note(view),
     )
+
+
+def _clock_note(view: TransferView) -> html.P | None:
+    """Say so where the site's clock changes inside what is shown: the page keeps one offset."""
+    picture = view.picture
+    if clock_at(picture.end, view.site.zone) == clock_at(picture.start, view.site.zone):
+        return None
+    text = f"The site's clock changes inside this span: times are {picture.clock.label} throughout."
+    return html.P(text, className="warning")
 
 
 def _events(view: TransferView) -> html.Section:

@@ -78,6 +78,8 @@ class Overview:
     calendar: Calendar
     column_days: str
     """What one column of the calendar is: day, week or month."""
+    unlisted: Sequence[str]
+    """Stations with results that the site file in force does not have."""
 
 
 def overview_of(store: Store, first: str | None, last: str | None) -> Overview | None:
@@ -92,14 +94,14 @@ def overview_of(store: Store, first: str | None, last: str | None) -> Overview |
     if site is None or whole is None:
         return None
     period = parse_period(first, last, whole)
-    rows = station_rows(store, site, period)
+    rows, unlisted = station_rows(store, site, period)
     shown = [row.station for row in rows[:CALENDAR_ROWS]]
     calendar, columns = calendar_of(store, site, period, shown)
-    return Overview(site, whole, period, rows, calendar, columns)
+    return Overview(site, whole, period, rows, calendar, columns, unlisted)
 
 
-def station_rows(store: Store, site: Site, period: Period) -> list[StationRow]:
-    """Return the figures of every station, the worst first."""
+def station_rows(store: Store, site: Site, period: Period) -> tuple[list[StationRow], list[str]]:
+    """Return the figures of every station of the site, the worst first, and what it lacks."""
     sums = {row.station: row for row in store.summaries.day_totals(period.first, period.last)}
     counts = store.summaries.episode_counts(*period.bounds(site.zone))
     rows = []
@@ -109,7 +111,8 @@ def station_rows(store: Store, site: Site, period: Period) -> list[StationRow]:
             row.severities.update(counts[station.id].findings)
             row.trips.update(counts[station.id].trips)
         rows.append(row)
-    return sorted(rows, key=lambda row: row.badness, reverse=True)
+    unlisted = {*sums, *counts} - {station.id for station in site.stations}
+    return sorted(rows, key=lambda row: row.badness, reverse=True), sorted(unlisted)
 
 
 def calendar_of(

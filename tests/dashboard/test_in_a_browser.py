@@ -113,18 +113,19 @@ def test_a_deep_link_shows_the_transfer(browser: Browser, board: str, look) -> N
 
 def test_a_click_on_a_day_leads_to_its_station(browser: Browser, board: str, look) -> None:
     look(f"{board}/?from=2026-03-01&to=2026-03-03", "Stations")
-    layer = browser.wait(
-        lambda d: (
-            d.find_element(By.CSS_SELECTOR, "#stations-calendar .nsewdrag")
-            if drawn(browser, "stations-calendar")
-            else None
-        )
-    )
-    browser.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", layer)
-    top_row = -layer.size["height"] // 2 + 8
-    ActionChains(browser.driver).move_to_element_with_offset(layer, 0, top_row).pause(
-        0.3
-    ).click().perform()
+    browser.wait(lambda _: drawn(browser, "stations-calendar"))
+
+    def clicked(driver: WebDriver) -> bool:
+        """Click the top row until it leads somewhere: what stands above may still grow."""
+        layers = driver.find_elements(By.CSS_SELECTOR, "#stations-calendar .nsewdrag")
+        if layers:
+            driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", layers[0])
+            top_row = 8 - layers[0].size["height"] // 2
+            mouse = ActionChains(driver)
+            mouse.move_to_element_with_offset(layers[0], 0, top_row).pause(0.3).click().perform()
+        return "/station/" in driver.current_url
+
+    browser.wait(clicked)
     wait_for_heading(browser, "Rail spot 1")
     assert urlsplit(browser.driver.current_url).query == "from=2026-03-01&to=2026-03-03"
 

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from bondtrail.site import Site, parse_site
+from store import open_store
+from tests.dashboard.conftest import sqlite_url
 from tests.dashboard.pages.conftest import Page
+from tests.dashboard.quay import SITE, at, fill
 
 
 def test_stations_come_worst_first(page: Page, filled_url: str) -> None:
@@ -86,3 +92,21 @@ def test_a_database_that_is_gone_is_told_in_words(
     text = page(name, gone_url, **query).text
     assert "The history cannot be read" in text
     assert "Traceback" not in text
+
+
+def test_results_of_a_station_that_the_site_no_longer_has_are_told(
+    page: Page, tmp_path: Path, site: Site
+) -> None:
+    url = sqlite_url(tmp_path)
+    with open_store(url) as store:
+        fill(store, site)
+        store.put_site(
+            parse_site(SITE.replace('id = "rail-1"', 'id = "rail-2"')), at("09T00:00:00")
+        )
+    text = page("stations", url).text
+    assert "Not shown: results of 1 station" in text
+    assert "(rail-1)" in text
+
+
+def test_nothing_is_said_of_stations_when_none_is_missing(page: Page, filled_url: str) -> None:
+    assert "Not shown" not in page("stations", filled_url).text

@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from bondtrail.results import StationResults
 from bondtrail.site import Site, parse_site
 from store import open_store
 from tests.dashboard.conftest import sqlite_url
 from tests.dashboard.pages.conftest import Page
-from tests.dashboard.quay import BAD_ID, BAD_START, GOOD_ID, RUN_ID, SITE, S, fill
+from tests.dashboard.quay import (
+    BAD_ID,
+    BAD_START,
+    EARLIEST,
+    GOOD_ID,
+    RAIL,
+    RUN_ID,
+    SITE,
+    S,
+    at,
+    fill,
+    transfer,
+)
 
 
 def test_the_sequence_of_events_is_told_in_site_time(page: Page, filled_url: str) -> None:
@@ -77,7 +92,7 @@ def test_an_address_without_a_transfer_is_told_in_words(
 
 
 def test_a_transfer_of_a_station_that_the_site_no_longer_has_is_told_in_words(
-    page: Page, tmp_path, site: Site
+    page: Page, tmp_path: Path, site: Site
 ) -> None:
     url = sqlite_url(tmp_path)
     text = SITE.replace('id = "rail-1"', 'id = "rail-2"')
@@ -87,7 +102,9 @@ def test_a_transfer_of_a_station_that_the_site_no_longer_has_is_told_in_words(
     assert "No such transfer" in page("transfer", url, id=BAD_ID).text
 
 
-def test_a_transfer_is_shown_with_the_limits_of_its_day(page: Page, tmp_path, site: Site) -> None:
+def test_a_transfer_is_shown_with_the_limits_of_its_day(
+    page: Page, tmp_path: Path, site: Site
+) -> None:
     url = sqlite_url(tmp_path)
     with open_store(url) as store:
         fill(store, site)
@@ -102,3 +119,19 @@ def test_a_fixed_item_is_not_said_to_be_clamped_on(page: Page, filled_url: str) 
     assert (
         page("station", filled_url, station_id="bowl").rows("station-transfers")[0]["lead"] == "-"
     )
+
+
+def test_a_change_of_the_clock_is_told(page: Page, tmp_path: Path, site: Site) -> None:
+    url = sqlite_url(tmp_path)
+    night = transfer(at("29T00:58:00"))  # at 01:00 UTC clocks in Lisbon go forward
+    with open_store(url) as store:
+        store.put_site(site, 0)
+        found = StationResults("rail-1", transfers=(night,), days=RAIL.days)
+        store.save_results(found, since=0, since_day=EARLIEST)
+    text = page("transfer", url, id=night.id).text
+    assert "times are Europe/Lisbon, UTC+00:00 throughout" in text
+    assert "01:03:00" in text
+
+
+def test_nothing_is_said_of_the_clock_on_other_days(page: Page, filled_url: str) -> None:
+    assert "clock changes" not in page("transfer", filled_url, id=BAD_ID).text

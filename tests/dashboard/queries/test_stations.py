@@ -26,7 +26,7 @@ def store(filled_url: str) -> Iterator[Store]:
 
 
 def test_rows_are_sums_of_the_period(store: Store, site: Site) -> None:
-    rail = station_rows(store, site, WHOLE)[0]
+    rail = station_rows(store, site, WHOLE)[0][0]
     assert rail.station.id == "rail-1"
     assert (rail.sums.transfers, rail.sums.compliant_transfers) == (2, 1)
     assert (rail.sums.hookups, rail.sums.failed_hookups, rail.sums.touches) == (3, 1, 3)
@@ -36,13 +36,13 @@ def test_rows_are_sums_of_the_period(store: Store, site: Site) -> None:
 
 
 def test_nuisance_trips_are_told_from_the_others(store: Store, site: Site) -> None:
-    rows = {row.station.id: row for row in station_rows(store, site, WHOLE)}
+    rows = {row.station.id: row for row in station_rows(store, site, WHOLE)[0]}
     assert rows["drum-1"].nuisance_trips == 3
     assert rows["rail-1"].nuisance_trips == 0
 
 
 def test_a_station_without_results_has_a_row_of_nothing(store: Store, site: Site) -> None:
-    bay = station_rows(store, site, WHOLE)[-1]
+    bay = station_rows(store, site, WHOLE)[0][-1]
     assert bay.station.id == "bay-9"
     assert bay.compliance is None
     assert bay.coverage is None
@@ -50,14 +50,14 @@ def test_a_station_without_results_has_a_row_of_nothing(store: Store, site: Site
 
 
 def test_compliance_has_its_interval(store: Store, site: Site) -> None:
-    share = station_rows(store, site, WHOLE)[0].compliance
+    share = station_rows(store, site, WHOLE)[0][0].compliance
     assert share is not None
     assert (share.count, share.of, share.value) == (1, 2, 0.5)
     assert share.is_few
 
 
 def test_a_day_counts_what_began_on_it(store: Store, site: Site) -> None:
-    rows = {r.station.id: r for r in station_rows(store, site, Period(MARCH_3, MARCH_3))}
+    rows = {r.station.id: r for r in station_rows(store, site, Period(MARCH_3, MARCH_3))[0]}
     assert rows["rail-1"].badness == (0, 0, 0, 0)
     assert rows["rail-1"].sums.transfers == 1
     assert rows["rail-1"].trips == {}
