@@ -27,6 +27,7 @@ flow = { unit = "L/min" }
 """
 
 SAMPLES = 100_000_000
+CYCLE_S = 18_000
 
 
 def bench_site() -> Site:
@@ -37,7 +38,8 @@ def bench_site() -> Site:
 def year_of_transfers(samples: int, seed: int = 7) -> Signals:
     """Return resistance, permissive and flow at 1 Hz, a third of the samples each.
 
-    Every two hours a clamp goes on for 70 minutes and product flows for 55 of them. Of ten
+    Every five hours, as often as at a station of the demo, a clamp goes on for 70 minutes and
+    product flows for 55 of them. Of ten
     hookups two break contact in flow for a second, one comes off for two minutes, one comes off
     while a slow valve lets flow run on, and one sits on paint and never achieves ground.
     """
@@ -45,10 +47,10 @@ def year_of_transfers(samples: int, seed: int = 7) -> Signals:
     rng = np.random.default_rng(seed)
     time = np.arange(count, dtype=np.int64) * 1_000_000_000 + rng.integers(0, 5_000_000, count)
     time += 1_770_000_000_000_000_000
-    phase = np.arange(count, dtype=np.int32) % 7200
+    phase = np.arange(count, dtype=np.int32) % CYCLE_S
     resistance = np.round(rng.lognormal(1.0, 0.1, count), 2)
     bonded = (phase >= 600) & (phase < 4800)
-    kind = (np.arange(count) // 7200) % 10
+    kind = (np.arange(count) // CYCLE_S) % 10
     bonded &= ~(np.isin(kind, (1, 3)) & (phase >= 2000) & (phase < 2120))
     bonded &= ~(np.isin(kind, (5, 7)) & (phase == 3000))
     resistance[~bonded] = np.inf
