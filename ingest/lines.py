@@ -11,7 +11,7 @@ import numpy as np
 from ingest.faults import RAW_BYTES, RowArray
 from ingest.sources import DamagedSourceError
 
-BLOCK = 8 << 20
+BLOCK = 4 << 20
 """Bytes of a block: enough rows to work on at once, few enough to hold several."""
 LONGEST_LINE = 1 << 20
 """Bytes of a line: a row of the widest table that is read is shorter."""

@@ -30,7 +30,7 @@ T = TypeVar("T")
 OnProgress = Callable[[Progress], None]
 InputFile = TextFile | ParquetFile
 
-_AHEAD = 4
+_AHEAD = 6
 """Steps that are read while earlier ones are being stored: what one commit takes."""
 _MANY_REJECTS = 5_000
 

@@ -531,7 +531,60 @@ def test_what_was_written_in_any_shape_is_loaded(
             loaded = store.read(point)
             assert loaded.time.tolist() == samples.time.tolist()
             assert loaded.quality.tolist() == samples.quality.tolist()
-            np.testing.assert_allclose(loaded.value, samples.value, rtol=1e-12)
+            np.testing.assert_allclose(loaded.value, samples.value, rtol=1e-12, atol=1e-300)
+
+
+@given(st.lists(st.tuples(st.integers(0, 50), st.integers(0, 9)), max_size=60), st.data())
+@settings(max_examples=15)
+def test_pieces_in_any_order_give_what_one_file_gives(
+    site: Site,
+    made: Path,
+    tmp_path_factory: pytest.TempPathFactory,
+    readings: list[tuple[int, int]],
+    data: st.DataObject,
+) -> None:
+    """Each reading is in one piece or two; one at a time has one value, or order would count."""
+    values = dict(readings)
+    rows = [f"{MOMENT // SECOND + second},M1/1,{value}\n" for second, value in values.items()]
+    places = [data.draw(st.sets(st.integers(0, 3), min_size=1, max_size=2)) for _ in rows]
+    folder = tmp_path_factory.mktemp("pieces")
+    shutil.copy(made, folder / "trail.db")
+    for piece in range(4):
+        some = [row for row, where in zip(rows, places, strict=True) if piece in where]
+        (folder / f"{piece}.csv").write_text(HEAD + "".join(some))
+    order = data.draw(st.permutations(range(4)))
+    with open_store(f"sqlite:///{folder / 'trail.db'}") as store:
+        report = load_files(store, site, [folder / f"{piece}.csv" for piece in order], now=NOW)
+        assert (report.new, report.replaced, report.rejected) == (len(values), 0, 0)
+        found = store.read(R)
+        seconds = ((found.time - MOMENT) // SECOND).tolist()
+        assert list(zip(seconds, found.value.tolist(), strict=True)) == sorted(values.items())
+
+
+def test_a_load_into_postgresql_is_the_same(
+    store: Store, site: Site, tmp_path: Path, postgres_url: str
+) -> None:
+    rows = "".join(f"{MOMENT // SECOND + n},M1/1,{n % 7}\n" for n in range(5000))
+    write(tmp_path, a=HEAD + rows + f"{AT}Z,M9\\9,1\n" + "soon,M1/1,\u00fc\n" + "a,\0,b\n")
+    with open_store(postgres_url) as other:
+        reports = [load_files(each, site, [tmp_path / "a.csv"], now=NOW) for each in (store, other)]
+        assert reports[0] == reports[1]
+        assert store.read(R) == other.read(R)
+        assert store.rejects() == other.rejects()
+        assert len(other.rejects()) == 3
+
+
+def test_a_wide_table_of_every_point_over_many_rows(load: Load) -> None:
+    tags = ("M1/1", "S1", "P1", "F1", "R1", "K1", "M1/2", "F2")
+    rows = 4000
+    lines = (
+        f"{MOMENT // SECOND + n}," + ",".join("1" if (n + c) % 3 else "" for c in range(8))
+        for n in range(rows)
+    )
+    loaded = load("time," + ",".join(tags) + "\n" + "\n".join(lines))
+    filled = sum(bool((n + c) % 3) for n in range(rows) for c in range(8))
+    assert loaded.counts == (filled, filled, 0, 0, 0)
+    assert len(loaded.store.points()) == 8
 
 
 LOADER = """
