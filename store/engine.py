@@ -153,13 +153,16 @@ def _parse(url: str) -> tuple[URL, str]:
     try:
         parsed = make_url(url)
         backend = parsed.get_backend_name()
-    except (ArgumentError, SQLAlchemyError) as exc:
+    except (ArgumentError, SQLAlchemyError, ValueError) as exc:
         raise StoreError("store", _wrong_url()) from exc
     shown = parsed.render_as_string(hide_password=True)
     if backend == "postgresql":
         return parsed.set(drivername="postgresql+psycopg"), shown
     if backend != "sqlite":
         raise StoreError(shown, _wrong_url())
+    unknown = sorted(set(parsed.query) - {"timeout"})
+    if unknown:
+        raise StoreError(shown, f"{unknown[0]!r} is no option of a SQLite store: only timeout is")
     if not parsed.database or parsed.database == ":memory:":
         raise StoreError(shown, "a store must be a file: write sqlite:///bondtrail.db")
     return parsed.set(drivername="sqlite"), shown

@@ -59,10 +59,22 @@ def command(
     with open_store(db) as store:
         site = opening.settle_site(store, given, now)
         with file_progress() as step:
-            report = load_files(store, site, paths, zone=clock, now=now, progress=step)
+            with _told_when_stopped():
+                report = load_files(store, site, paths, zone=clock, now=now, progress=step)
     print_report(report)
     if not report.is_clean:
         ctx.exit(DONE_WITH_REJECTS)
+
+
+@contextmanager
+def _told_when_stopped() -> Iterator[None]:
+    try:
+        yield
+    except KeyboardInterrupt:
+        print_warning(
+            "stopped; what is committed so far is kept\n  The same command again loads the rest."
+        )
+        raise
 
 
 @contextmanager

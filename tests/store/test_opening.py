@@ -121,6 +121,9 @@ def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path: Path) ->
         pytest.param("sqlite://", StoreError, "must be a file", id="memory"),
         pytest.param("sqlite:///:memory:", StoreError, "must be a file", id="named-memory"),
         pytest.param("other://host/x", StoreError, "sqlite:///", id="another-kind"),
+        pytest.param("postgresql://host:port/x", StoreError, "sqlite:///", id="no-port"),
+        pytest.param("postgresql://[::1/x", StoreError, "sqlite:///", id="no-host"),
+        pytest.param("sqlite:///x.db?mode=ro", StoreError, "only timeout", id="an-option"),
         pytest.param(
             "sqlite:////no/such/folder/x.db", StoreUnavailableError, "folder", id="folder"
         ),

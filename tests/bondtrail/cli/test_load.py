@@ -184,3 +184,15 @@ def test_standard_input_is_a_file_like_any_other(
     )
     assert shown.returncode == 3
     assert shown.stdout.splitlines()[-1].split() == ["standard", "input", *"43001"]
+
+
+def test_a_load_that_is_interrupted_says_what_is_kept(
+    run: Run, site_file: str, readings: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("ingest.load_files", interrupted)
+    shown = run("load", readings, "--site", site_file)
+    assert shown.status == 130
+    assert "committed so far is kept" in shown.err
