@@ -58,9 +58,8 @@ def command(
         )
     with open_store(db) as store:
         site = opening.settle_site(store, given, now)
-        with file_progress() as step:
-            with _told_when_stopped():
-                report = load_files(store, site, paths, zone=clock, now=now, progress=step)
+        with file_progress() as step, _told_when_stopped():
+            report = load_files(store, site, paths, zone=clock, now=now, progress=step)
     print_report(report)
     if not report.is_clean:
         ctx.exit(DONE_WITH_REJECTS)
