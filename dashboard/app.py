@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import socket
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -99,11 +100,13 @@ def serve(
     OSError
         If the address cannot be listened on.
     """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.create_server((host, port), family=family)
     app = create_app(store_url)
     logging.getLogger("waitress").setLevel(logging.ERROR)
-    server = create_server(app.server, host=host, port=port, threads=THREADS)
+    server = create_server(app.server, sockets=[listening], threads=THREADS)
     if on_ready is not None:
-        on_ready(f"http://{_in_url(host)}:{server.effective_port}/")
+        on_ready(f"http://{_in_url(host)}:{listening.getsockname()[1]}/")
     try:
         server.run()
     finally:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bondtrail.samples import Samples
-from dashboard.figures.steps import Clock, boxes, line, steps
+from dashboard.figures.steps import Clock, boxes, inside, line, steps
 
 S = 1_000_000_000
 UTC = Clock(0, "UTC")
@@ -94,3 +94,27 @@ def test_the_clock_shows_site_time_with_its_offset() -> None:
     assert lisbon.text(moment, "%d %b %H:%M:%S.%L") == "01 Jul 07:15:30.250"
     as_axis = dt.datetime.fromtimestamp(float(lisbon.axis(moment)) / 1000, dt.UTC)
     assert f"{as_axis:%H:%M:%S.%f}" == "07:15:30.250000"
+
+
+@pytest.mark.parametrize(
+    ("spans", "expected"),
+    [
+        pytest.param([], [], id="none"),
+        pytest.param([(0, 100)], [(1, 3, 4.0), (3, 7, 5.0)], id="all"),
+        pytest.param([(2, 4)], [(2, 3, 4.0), (3, 4, 5.0)], id="across a sample"),
+        pytest.param([(3, 7)], [(3, 7, 5.0)], id="exactly one step"),
+        pytest.param([(1, 2), (6, 9)], [(1, 2, 4.0), (6, 7, 5.0)], id="two, one beyond the end"),
+        pytest.param([(0, 1), (7, 9)], [], id="only beside"),
+    ],
+)
+def test_inside(spans: list[tuple[int, int]], expected: list[tuple[int, int, float]]) -> None:
+    chosen = np.array(spans, np.int64).reshape(-1, 2) * S
+    parts = inside(drawn([1, 3], [4.0, 5.0], end_s=7), chosen)
+    told = zip(parts.time // S, parts.until // S, parts.value, strict=True)
+    assert list(told) == expected
+
+
+def test_inside_leaves_silences_out() -> None:
+    parts = inside(drawn([1, 20], [4.0, 5.0], end_s=50), np.array([[0, 30 * S]]))
+    assert (parts.time // S).tolist() == [1, 20]
+    assert (parts.until // S).tolist() == [6, 25]
