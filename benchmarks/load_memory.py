@@ -16,21 +16,20 @@ MOST = 500_000_000
 _BYTES_A_ROW = 32.6
 
 
-def peak_of_load(path: Path, folder: Path) -> tuple[int, int]:
-    """Load in a process of its own; return its peak memory in bytes, and the rows read."""
-    command = [sys.executable, "-m", "benchmarks.load_memory", str(path), str(folder)]
-    told = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
-    return int(told[0]), int(told[1])
+def _child(*arguments: object) -> list[int]:
+    """Do one step in a process of its own: Linux counts a parent's memory to its children."""
+    command = [sys.executable, "-m", "benchmarks.load_memory", *map(str, arguments)]
+    told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+    return [int(word) for word in told.split()]
 
 
 def measure(size: int = SIZE) -> list[Row]:
     """Measure the peak beside the bound of the requirements."""
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        path = folder / "long.csv"
-        write_long_csv(path, round(size / _BYTES_A_ROW))
+        path = Path(name) / "long.csv"
+        _child("write", path, round(size / _BYTES_A_ROW))
         size = path.stat().st_size
-        peak, rows = peak_of_load(path, folder)
+        peak, rows = _child("load", path, name)
     return [
         Row(
             f"peak memory of loading {size / 1e9:.2f} GB, {rows / 1e6:.0f} M rows",
@@ -44,6 +43,9 @@ def measure(size: int = SIZE) -> list[Row]:
 
 
 if __name__ == "__main__":
-    report = load(Path(sys.argv[1]), Path(sys.argv[2]))
-    peak_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    print(peak_kib * 1024, report.read)
+    step, file, last = sys.argv[1:]
+    if step == "write":
+        write_long_csv(Path(file), int(last))
+    else:
+        report = load(Path(file), Path(last))
+        print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024, report.read)
