@@ -17,6 +17,10 @@ AUTO_HEIGHT_ROWS = 20
 """Up to so many rows a grid is as high as they are; beyond, it scrolls."""
 SCROLLING_PX = 560
 
+CHARACTER_PX = 7.2
+"""Mean width of a character of a grid, measured with mostly digits."""
+WIDEST_PX = 280
+
 WRAPPED: Column = {"wrapText": True, "autoHeight": True, "cellClass": "cell-wrapped"}
 """The part of a column that shows a sentence on as many lines as it needs."""
 
@@ -61,13 +65,27 @@ def severity_column() -> Column:
     return text("severity", "Severity", 115, cellClassRules=rules)
 
 
+def fitted(columns: Sequence[Column], rows: Sequence[Row]) -> list[Column]:
+    """Return the columns, the ones whose text would be cut short made wider, up to a cap."""
+    return [column | {"width": _width(column, rows)} for column in columns]
+
+
+def _width(column: Column, rows: Sequence[Row]) -> int:
+    if "flex" in column:
+        return int(column["width"])
+    shown = column.get("valueFormatter", {}).get("function", column["field"])
+    field = shown.removeprefix("params.data.")
+    longest = max((len(str(row.get(field, ""))) for row in rows), default=0)
+    return max(int(column["width"]), min(WIDEST_PX, round(CHARACTER_PX * longest) + 20))
+
+
 def grid(grid_id: str, columns: Sequence[Column], rows: Sequence[Row], label: str) -> html.Div:
     """Return a grid with a name for screen readers; wide ones scroll sideways by themselves."""
     short = len(rows) <= AUTO_HEIGHT_ROWS
     return html.Div(
         dag.AgGrid(
             id=grid_id,
-            columnDefs=list(columns),
+            columnDefs=fitted(columns, rows),
             rowData=[dict(row) for row in rows],
             defaultColDef={
                 "sortable": True,

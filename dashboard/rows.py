@@ -99,16 +99,14 @@ HOOKUP_COLUMNS = [
     grids.text(
         "outcome",
         "Outcome",
-        110,
-        cellClassRules={
-            "cell-minor": "params.data.outcome == 'failed'",
-        },
+        86,
+        cellClassRules={"cell-minor": "params.data.outcome == 'failed'"},
     ),
-    grids.number("to_bond_s", "Time to bond", 115, **grids.shown_as("to_bond")),
-    grids.number("lowest_ohm", "Lowest", 115, **grids.shown_as("lowest")),
-    grids.number("median_ohm", "Median", 115, **grids.shown_as("median")),
-    grids.text("cause", "Suspected cause", 140),
-    grids.number("seconds", "Lasts", 115, **grids.shown_as("lasts")),
+    grids.text("cause", "Suspected cause", 98),
+    grids.number("lowest_ohm", "Lowest", 92, **grids.shown_as("lowest")),
+    grids.number("median_ohm", "Median", 92, **grids.shown_as("median")),
+    grids.number("to_bond_s", "Time to bond", 80, **grids.shown_as("to_bond")),
+    grids.number("seconds", "Lasts", 100, **grids.shown_as("lasts")),
 ]
 
 

@@ -125,11 +125,18 @@ def _colour_steps() -> list[tuple[float, str]]:
 
 
 def _ticks(days: Sequence[dt.date]) -> dict[str, list[str]]:
-    """Return about eight marks along the days, each with its month where that is new."""
+    """Return about eight marks along the days; long periods name the year."""
     step = max(1, -(-len(days) // 8))
     chosen = list(days[::step])
-    text = [f"{day.day} {day:%b}" if len(days) < 400 else f"{day:%b %Y}" for day in chosen]
-    return {"tickvals": [day.isoformat() for day in chosen], "ticktext": text}
+    long = bool(days) and (days[-1] - days[0]).days > 300
+    return {
+        "tickvals": [day.isoformat() for day in chosen],
+        "ticktext": [_mark(day, long) for day in chosen],
+    }
+
+
+def _mark(day: dt.date, long: bool) -> str:
+    return f"{day:%b %Y}" if long else f"{day.day} {day:%b}"
 
 
 def _hover(calendar: Calendar) -> npt.NDArray[np.object_]:

@@ -49,9 +49,9 @@ def mark_limit(figure: go.Figure, limit_ohm: float, **place: int) -> None:
     )
     figure.add_annotation(
         text=f"limit {ohms(limit_ohm)}",
-        x=1,
+        x=0,
         xref="x domain",
-        xanchor="right",
+        xanchor="left",
         y=float(np.log10(limit_ohm)),  # on a log axis a note is placed by its logarithm
         yanchor="bottom",
         showarrow=False,

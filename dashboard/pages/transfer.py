@@ -241,7 +241,10 @@ def _monitor(view: TransferView) -> str | None:
 def _limits(view: TransferView) -> html.Section:
     limits = view.station.limits
     named = [
-        (words(name.removesuffix("_ohm").removesuffix("_s")), _limit(name, value))
+        (
+            words(name.removesuffix("_ohm").removesuffix("_s")),
+            _limit(name, value, view.picture.flow_unit),
+        )
         for name, value in limits.model_dump().items()
     ]
     return sheet(
@@ -252,7 +255,9 @@ def _limits(view: TransferView) -> html.Section:
     )
 
 
-def _limit(name: str, value: float) -> str:
+def _limit(name: str, value: float, flow_unit: str) -> str:
     if name.endswith("_ohm"):
         return ohms(value)
+    if name == "flow_min":
+        return f"{value:g} {flow_unit}"
     return f"{value:g} s" if name.endswith("_s") else f"{value:g}"

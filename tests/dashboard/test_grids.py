@@ -58,3 +58,18 @@ def test_no_option_of_the_paid_grid_is_used() -> None:
     drawn = grids.grid("g", [], [], "Rows").children
     assert not getattr(drawn, "enableEnterpriseModules", None)
     assert not getattr(drawn, "licenseKey", None)
+
+
+@pytest.mark.parametrize(
+    ("text", "width"),
+    [("1 of 2", 90), ("11,026 of 11,026", 135), ("x" * 500, grids.WIDEST_PX)],
+)
+def test_a_column_is_as_wide_as_its_longest_text(text: str, width: int) -> None:
+    column = grids.number("n", "N", 90, **grids.shown_as("said"))
+    (fitted,) = grids.fitted([column], [{"n": 1, "said": ""}, {"n": 2, "said": text}])
+    assert fitted["width"] == width
+
+
+def test_a_column_that_takes_what_is_left_keeps_its_width() -> None:
+    column = grids.text("a", "A", 90, flex=1)
+    assert grids.fitted([column], [{"a": "x" * 100}])[0]["width"] == 90

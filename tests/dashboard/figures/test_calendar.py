@@ -70,3 +70,14 @@ def test_few_marks_stand_along_the_days(count: int) -> None:
 def test_no_stations_still_make_a_figure() -> None:
     shown = Calendar([], [], DAYS, np.zeros((0, 7), int), np.zeros((0, 7), int))
     assert heat_strip(shown).layout.height > 0
+
+
+@pytest.mark.parametrize(
+    ("step", "first", "last"),
+    [(1, "1 Jan", "8 Jan"), (31, "1 Jan", "6 Aug"), (61, "Jan 2026", "Mar 2027")],
+)
+def test_marks_of_long_periods_name_the_year(step: int, first: str, last: str) -> None:
+    days = [dt.date(2026, 1, 1) + dt.timedelta(days=n * step) for n in range(8)]
+    shown = Calendar(["a"], ["A"], days, np.zeros((1, 8), int), np.zeros((1, 8), int))
+    marks = heat_strip(shown).layout.xaxis.ticktext
+    assert (marks[0], marks[-1]) == (first, last)
