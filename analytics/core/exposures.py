@@ -113,7 +113,7 @@ def longer_than(spans: Spans, allowance_ns: int) -> Spans:
 
 def unverified_from(start: int, end: int, verified: Spans) -> int:
     """Return where, from ``start`` on, the bond is first verified; at the latest ``end``. [ns]"""
-    index = int(np.searchsorted(verified[:, 1], start, side="right"))
+    index = int(verified[:, 1].searchsorted(start, side="right"))
     if index == len(verified):
         return end
     return min(max(int(verified[index, 0]), start), end)

@@ -14,7 +14,7 @@ from analytics.core.isolation import after_work, isolated
 from analytics.core.mismatches import permissive_withheld, permissive_without_bond
 from analytics.core.release import early_release
 from analytics.core.spans import NOWHERE, Spans, elapsed, total, within
-from analytics.core.transfers import FlowRuns, during
+from analytics.core.transfers import FlowRuns, ever_in
 from analytics.core.wording import finding
 from bondtrail.results import (
     Finding,
@@ -67,7 +67,7 @@ def flow_findings(case: Case, transfer: FlowRuns) -> Iterator[Finding]:
     """Yield what makes a transfer not compliant."""
     limits, verified = case.limits, case.now.verified
     not_bonded = within(case.exposures.not_bonded, transfer.start, transfer.end)
-    if len(not_bonded) and not len(during(verified, transfer)):
+    if len(not_bonded) and not ever_in(verified, transfer):
         yield _flow_finding(case, transfer, Kind.NO_BOND_TRANSFER, (transfer.start, transfer.end))
     else:
         for flaw in flaws.unbonded_starts(

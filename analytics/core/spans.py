@@ -66,7 +66,7 @@ def covers(spans: Spans, moments: Moments) -> Mask:
     """Return for each moment whether a span holds it."""
     if not len(spans):
         return np.zeros(len(moments), bool)
-    index = np.searchsorted(spans[:, 0], moments, side="right") - 1
+    index = spans[:, 0].searchsorted(moments, side="right") - 1
     inside: Mask = (index >= 0) & (moments < spans[index, 1])
     return inside
 
@@ -76,7 +76,7 @@ def elapsed(spans: Spans, moments: Moments) -> Moments:
     if not len(spans):
         return np.zeros(len(moments), np.int64)
     before = np.concatenate(([0], np.cumsum(lengths(spans))))
-    index = np.searchsorted(spans[:, 0], moments, side="right")
+    index = spans[:, 0].searchsorted(moments, side="right")
     last = np.maximum(index - 1, 0)
     beyond = np.maximum(spans[last, 1] - moments, 0)
     return before[index] - np.where(index > 0, beyond, 0)

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from analytics.core.runs import Contact, Timeline
-from analytics.core.spans import Mask, Spans, elapsed, intersection, lengths, within
+from analytics.core.spans import Mask, Spans, elapsed, lengths
 from bondtrail.results import Ticket
 
 
@@ -66,7 +66,7 @@ def bond_lead(transfer: FlowRuns, verified: Spans) -> int | None:
 
     Negative: it was verified only so long after the first flow. None: never during the transfer.
     """
-    index = int(np.searchsorted(verified[:, 1], transfer.start, side="right"))
+    index = int(verified[:, 1].searchsorted(transfer.start, side="right"))
     if index == len(verified) or verified[index, 0] >= transfer.end:
         return None
     return transfer.start - int(verified[index, 0])
@@ -82,6 +82,7 @@ def ticket_of(transfer: FlowRuns, tickets: Sequence[Ticket]) -> Ticket | None:
     return min(named, key=lambda t: (-overlap(t), t.start, t.batch), default=None)
 
 
-def during(spans: Spans, transfer: FlowRuns) -> Spans:
-    """Return the parts of some spans in which the transfer flowed."""
-    return intersection(within(spans, transfer.start, transfer.end), transfer.runs)
+def ever_in(spans: Spans, transfer: FlowRuns) -> bool:
+    """Return whether any moment of some spans lies in the flow of a transfer."""
+    runs = transfer.runs
+    return bool((elapsed(spans, runs[:, 1]) > elapsed(spans, runs[:, 0])).any())

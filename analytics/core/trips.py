@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from analytics.core.spans import Moments, Spans, lengths, total, touches, within
 from analytics.core.transfers import FlowRuns
 from bondtrail.results import TripCause, TripClass
@@ -49,7 +47,7 @@ def stops_by(triggers: Moments, transfer: FlowRuns, window_ns: int) -> list[Flow
     """
     found = []
     for (start, end), known_off in zip(transfer.runs.tolist(), transfer.stops, strict=True):
-        index = int(np.searchsorted(triggers, end, side="right")) - 1
+        index = int(triggers.searchsorted(end, side="right")) - 1
         if known_off and index >= 0 and triggers[index] >= max(start, end - window_ns):
             found.append(FlowStop(start, int(triggers[index]), end))
     return found
@@ -60,7 +58,7 @@ def verified_losses(losses: Spans, low: Spans, hold_ns: int) -> Moments:
 
     Unknown may lie between; a low run that never served its hold may not.
     """
-    before = np.searchsorted(low[:, 1], losses[:, 0], side="right") - 1
+    before = low[:, 1].searchsorted(losses[:, 0], side="right") - 1
     moments: Moments = losses[lengths(low)[before] > hold_ns, 0]
     return moments
 
@@ -71,11 +69,11 @@ def loss_behind(stop: FlowStop, not_low: Spans) -> tuple[int, int] | None:
     It touches the evidence, from 5 s before the trip to the end of flow; of several the one that
     precedes the trip most closely, else the first that follows it.
     """
-    first = int(np.searchsorted(not_low[:, 1], stop.time - EVIDENCE_NS, side="right"))
-    beyond = int(np.searchsorted(not_low[:, 0], stop.flow_off, side="right"))
+    first = int(not_low[:, 1].searchsorted(stop.time - EVIDENCE_NS, side="right"))
+    beyond = int(not_low[:, 0].searchsorted(stop.flow_off, side="right"))
     if first >= beyond:
         return None
-    preceding = int(np.searchsorted(not_low[:, 0], stop.time, side="right")) - 1
+    preceding = int(not_low[:, 0].searchsorted(stop.time, side="right")) - 1
     start, end = not_low[max(preceding, first)].tolist()
     return start, end
 

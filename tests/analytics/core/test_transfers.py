@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from analytics.core.transfers import FlowRuns, bond_lead, during, flow_runs, ticket_of
+from analytics.core.transfers import FlowRuns, bond_lead, ever_in, flow_runs, ticket_of
 from bondtrail.results import Ticket
 from tests.analytics.core.build import Pair, contact, ns, pairs, spans
 
@@ -113,11 +113,12 @@ def test_ticket_of(tickets: list[tuple[float, float, str]], expected: str | None
 @pytest.mark.parametrize(
     ("given", "expected"),
     [
-        pytest.param([], [], id="none"),
-        pytest.param([(0, 300)], [(100, 150), (160, 200)], id="not-in-the-pause"),
-        pytest.param([(150, 160)], [], id="only-in-the-pause"),
-        pytest.param([(90, 110), (155, 165)], [(100, 110), (160, 165)], id="parts"),
+        pytest.param([], False, id="none"),
+        pytest.param([(0, 300)], True, id="throughout"),
+        pytest.param([(150, 160)], False, id="only-in-the-pause"),
+        pytest.param([(90, 100), (200, 300)], False, id="up-to-it-and-from-it-on"),
+        pytest.param([(155, 161)], True, id="a-part"),
     ],
 )
-def test_during(given: list[Pair], expected: list[Pair]) -> None:
-    assert pairs(during(spans(*given), TRANSFER)) == expected
+def test_ever_in(given: list[Pair], expected: bool) -> None:
+    assert ever_in(spans(*given), TRANSFER) is expected
