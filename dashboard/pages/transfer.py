@@ -259,5 +259,5 @@ def _limit(name: str, value: float, flow_unit: str) -> str:
     if name.endswith("_ohm"):
         return ohms(value)
     if name == "flow_min":
-        return f"{value:g} {flow_unit}"
+        return f"{value:g} {flow_unit}".rstrip()
     return f"{value:g} s" if name.endswith("_s") else f"{value:g}"

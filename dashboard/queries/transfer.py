@@ -62,7 +62,7 @@ def transfer_view(store: Store, transfer_id: str) -> TransferView | None:
         exposed=now.where(now.flowing & now.bond_known & ~now.is_verified),
         resistance=_signal(station, signals, Role.RESISTANCE),
         flow=_signal(station, signals, Role.FLOW),
-        flow_unit=f"{station.volume_unit or ''}/min",
+        flow_unit=f"{station.volume_unit}/min" if station.volume_unit else "",
         lanes=_lanes(station, now),
         findings=findings,
         trips=trips,

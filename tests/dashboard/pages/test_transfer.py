@@ -135,3 +135,8 @@ def test_a_change_of_the_clock_is_told(page: Page, tmp_path: Path, site: Site) -
 
 def test_nothing_is_said_of_the_clock_on_other_days(page: Page, filled_url: str) -> None:
     assert "clock changes" not in page("transfer", filled_url, id=BAD_ID).text
+
+
+def test_the_limit_of_flow_has_its_unit_where_flow_is_measured(page: Page, filled_url: str) -> None:
+    assert "flow min 5 L/min" in page("transfer", filled_url, id=BAD_ID).text
+    assert "flow min 5 transfer min" in page("transfer", filled_url, id=RUN_ID).text
