@@ -54,13 +54,15 @@ def unbonded_starts(
     transfer : FlowRuns
         Only its first run and runs after a pause can begin unbonded.
     verified, not_bonded : ndarray of int64, shape (n, 2)
-        Where the bond is verified; where flow is on and the bond known but not verified. Only the
-        latter counts towards the allowance: unknown counts neither way. [ns]
+        Where the bond is verified; where the transfer flows with the bond known but not
+        verified. Only the latter counts towards the allowance: unknown counts neither way. [ns]
     losses : ndarray of int64, shape (m, 2)
         A run that begins unknown and then shows a loss lost its bond: it did not begin without.
     allowance_ns : int
         Exceeded, not reached. [ns]
     """
+    if total(not_bonded) <= allowance_ns:
+        return []
     found = []
     for start, end in transfer.runs[transfer.opens].tolist():
         piece = unverified_from(start, end, verified)
@@ -91,6 +93,8 @@ def losses_in_flow(
     allowance_ns : int
         Exceeded, not reached, by the known time without a verified bond from the loss on. [ns]
     """
+    if total(not_bonded) <= allowance_ns:
+        return []
     found = []
     for (run_start, run_end), opens in zip(transfer.runs.tolist(), transfer.opens, strict=True):
         for start, end in _unverified(run_start, run_end, verified):

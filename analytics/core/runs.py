@@ -13,8 +13,8 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
-from analytics.core.spans import Moments, Spans, where
-from bondtrail.samples import Quality, Samples, ValueArray
+from analytics.core.spans import Mask, Moments, Spans, where
+from bondtrail.samples import Quality, Samples, TimeArray, ValueArray
 
 States = npt.NDArray[np.uint8]
 Classify = Callable[[ValueArray], States]
@@ -25,9 +25,13 @@ NO_DATA = 8
 BAD_DATA = 9
 """A sample of bad quality is in force."""
 
-CHUNK = 65_536
-"""Samples at a time: 64 k of each array stay in the processor's cache. Measured: one pass over
+CHUNK = 131_072
+"""Samples at a time: 128 k of each array stay in the processor's cache. Measured: one pass over
 whole arrays takes twice as long."""
+
+
+_NONE = 255
+_BAD = int(Quality.BAD)
 
 
 class Contact(IntEnum):
@@ -117,27 +121,35 @@ def _run_starts(
 ) -> tuple[npt.NDArray[np.int64], States]:
     """Return the index and the state of each sample that begins a run."""
     indexes, states = [], []
-    previous = np.array([255], np.uint8)
+    gaps, marks = np.empty(CHUNK, np.int64), np.empty(CHUNK, bool)
+    previous = _NONE
     for low in range(0, len(samples), CHUNK):
         high = min(low + CHUNK, len(samples))
         state = classify(samples.value[low:high])
-        bad = samples.quality[low:high] == Quality.BAD
+        bad = samples.quality[low:high] == _BAD
         if bad.any():
             state = np.where(bad, np.uint8(BAD_DATA), state)
-        turns = np.empty(high - low, bool)
-        turns[0] = state[0] != previous[0]
+        turns = marks[: high - low]
+        turns[0] = state[0] != previous
         np.not_equal(state[1:], state[:-1], out=turns[1:])
-        # A stretch of silence ends a run too, even where the same state comes back.
-        time = samples.time[max(low - 1, 0) : high]
-        silent = np.diff(time) > stale_ns
-        turns[turns.size - silent.size :] |= silent
+        _mark_silence(turns, samples.time[max(low - 1, 0) : high], stale_ns, gaps)
         index = np.flatnonzero(turns)
         indexes.append(index + low)
         states.append(state[index])
-        previous = state[-1:]
+        previous = int(state[-1])
     if not indexes:
         return np.empty(0, np.int64), np.empty(0, np.uint8)
     return np.concatenate(indexes), np.concatenate(states)
+
+
+def _mark_silence(turns: Mask, time: TimeArray, stale_ns: int, gaps: TimeArray) -> None:
+    """Mark the samples that follow a silence: it ends a run, even where the state is the same.
+
+    ``gaps`` is room to work in, so that no chunk asks for memory of its own.
+    """
+    gap = np.subtract(time[1:], time[:-1], out=gaps[: time.size - 1])
+    if gap.size and gap.max() > stale_ns:
+        turns[turns.size - gap.size :] |= gap > stale_ns
 
 
 def last_known(line: Timeline, unknown: int) -> States:

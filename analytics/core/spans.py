@@ -50,7 +50,8 @@ def within(spans: Spans, start: int, end: int) -> Spans:
 
 def touches(spans: Spans, start: int, end: int) -> bool:
     """Return whether any span has a moment inside ``[start, end)``."""
-    return len(within(spans, start, end)) > 0
+    index = int(spans[:, 1].searchsorted(start, side="right"))
+    return bool(index < len(spans) and spans[index, 0] < end and start < end)
 
 
 def intersection(first: Spans, second: Spans) -> Spans:

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from analytics.core.runs import Contact, Timeline
-from analytics.core.spans import Mask, Spans, elapsed, lengths
+from analytics.core.spans import Mask, Spans, elapsed, lengths, touches
 from bondtrail.results import Ticket
 
 
@@ -84,5 +84,4 @@ def ticket_of(transfer: FlowRuns, tickets: Sequence[Ticket]) -> Ticket | None:
 
 def ever_in(spans: Spans, transfer: FlowRuns) -> bool:
     """Return whether any moment of some spans lies in the flow of a transfer."""
-    runs = transfer.runs
-    return bool((elapsed(spans, runs[:, 1]) > elapsed(spans, runs[:, 0])).any())
+    return any(touches(spans, start, end) for start, end in transfer.runs.tolist())
