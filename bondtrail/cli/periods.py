@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import reduce
 from operator import attrgetter
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from bondtrail.cli.output import iso
@@ -48,6 +48,10 @@ COUNTERS: Mapping[str, tuple[str, ...]] = {
 """What each counter counts, so that a count of none is a 0 and not a gap."""
 
 HISTOGRAMS = ("time_to_bond", "time_to_stop")
+BINS = range(len(TIME_EDGES_S) + 1)
+
+STEPS = {"day": "D", "week": "W-SUN", "month": "M"}
+"""What pandas calls each period. A week that ends on Sunday is an ISO week."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,23 +67,6 @@ class Period:
         """Return how many a counter holds, of all that begins with ``prefix``."""
         held = getattr(self.sums, counter).items()
         return sum(number for name, number in held if name.startswith(prefix))
-
-
-def first_of_week(day: dt.date) -> dt.date:
-    """Return the Monday of the day's ISO week."""
-    return day - dt.timedelta(days=day.weekday())
-
-
-def first_of_month(day: dt.date) -> dt.date:
-    """Return the first day of the day's month."""
-    return day.replace(day=1)
-
-
-STEPS: Mapping[str, Callable[[dt.date], dt.date]] = {
-    "day": lambda day: day,
-    "week": first_of_week,
-    "month": first_of_month,
-}
 
 
 def periods(
@@ -110,36 +97,60 @@ def periods(
     last = last or max((row.day for row in days), default=None)
     if first is None or last is None:
         return []
-    grouped: dict[str, dict[dt.date, list[DaySums]]] = {
-        station: {} if by else {first: []} for station in stations
-    }
-    for row in days:
-        begin = max(STEPS[by](row.day), first) if by else first
-        grouped.setdefault(row.station, {}).setdefault(begin, []).append(row)
-    return [
-        _period(station, begin, _last_day(begin, last, by), rows, zone)
-        for station, parts in grouped.items()
-        for begin, rows in sorted(parts.items())
-    ]
+    found = []
+    for (station, span), cells in _summed(days, list(stations), by, first).items():
+        begin = max(span.start_time.date(), first)
+        end = min(span.end_time.date(), last) if by else last
+        edges = day_start(begin, zone), day_start(end + ONE_DAY, zone)
+        found.append(Period(station, *edges, _nested(station, begin, cells)))
+    return found
 
 
-def _last_day(begin: dt.date, last: dt.date, by: str | None) -> dt.date:
-    if by is None:
-        return last
-    step, day = STEPS[by], begin
-    while day < last and step(day + ONE_DAY) == step(begin):
-        day += ONE_DAY
-    return day
+def _summed(
+    days: Sequence[DaySums], stations: Sequence[str], by: str | None, first: dt.date
+) -> Mapping[Any, Mapping[Any, Any]]:
+    """Return the sum of each of `CELLS`, per station and `pandas.Period` that has a day.
+
+    Over everything all days count as the first one, and each station has a day of zeros there.
+    """
+    import pandas as pd
+
+    none = [] if by else [DaySums(station, first) for station in stations]
+    rows = [*none, *sorted(days, key=attrgetter("day"))]  # the order changes a sum of floats
+    order = dict.fromkeys([*stations, *(row.station for row in days)])
+    station = pd.Categorical([row.station for row in rows], list(order))
+    day = pd.PeriodIndex([row.day if by else first for row in rows], freq="D")
+    cells = pd.DataFrame({name: [read(row) for row in rows] for name, read in CELLS.items()})
+    keys = [station, day.asfreq(STEPS[by or "day"])]
+    return cells.groupby(keys, observed=True).sum().to_dict("index")
 
 
-def _period(
-    station: str, begin: dt.date, last: dt.date, rows: Sequence[DaySums], zone: ZoneInfo
-) -> Period:
-    from analytics.core.days import plus
+def _nested(station: str, day: dt.date, cells: Mapping[str, Any]) -> DaySums:
+    parts: dict[str, Any] = {name: cells[name] for name in SUMS}
+    for name, kinds in COUNTERS.items():
+        parts[name] = {str(kind): cells[f"{name}.{kind}"] for kind in kinds}
+    for name in HISTOGRAMS:
+        parts[name] = tuple(cells[f"{name}.{n}"] for n in BINS)
+    return DaySums(station, day, **parts)
 
-    in_order = sorted(rows, key=attrgetter("day"))
-    sums = reduce(plus, in_order) if in_order else DaySums(station, begin)
-    return Period(station, day_start(begin, zone), day_start(last + ONE_DAY, zone), sums)
+
+def _count(name: str, kind: str) -> Callable[[DaySums], int]:
+    return lambda row: getattr(row, name).get(kind, 0)
+
+
+def _bin(name: str, n: int) -> Callable[[DaySums], int]:
+    return lambda row: getattr(row, name)[n] if getattr(row, name) else 0
+
+
+_COUNTS = {
+    f"{name}.{kind}": _count(name, str(kind)) for name, kinds in COUNTERS.items() for kind in kinds
+}
+CELLS: Fields[DaySums] = {
+    **{name: attrgetter(name) for name in SUMS},
+    **_COUNTS,
+    **{f"{name}.{n}": _bin(name, n) for name in HISTOGRAMS for n in BINS},
+}
+"""One number each: what pandas adds up."""
 
 
 def _sum(name: str) -> Callable[[Period], object]:
@@ -147,18 +158,8 @@ def _sum(name: str) -> Callable[[Period], object]:
     return lambda row: round(getattr(row.sums, name), 6)
 
 
-def _counter(name: str) -> Callable[[Period], object]:
-    kinds = [str(kind) for kind in COUNTERS[name]]
-    return lambda row: {kind: getattr(row.sums, name).get(kind, 0) for kind in kinds}
-
-
-def _count(name: str, kind: str) -> Callable[[Period], object]:
-    return lambda row: getattr(row.sums, name).get(kind, 0)
-
-
-def _histogram(name: str) -> Callable[[Period], object]:
-    none = (0,) * (len(TIME_EDGES_S) + 1)
-    return lambda row: getattr(row.sums, name) or none
+def _of_sums(read: Callable[[DaySums], object]) -> Callable[[Period], object]:
+    return lambda row: read(row.sums)
 
 
 _SPAN: Fields[Period] = {
@@ -167,18 +168,16 @@ _SPAN: Fields[Period] = {
     "to": lambda row: iso(row.end),
     **{name: _sum(name) for name in SUMS},
 }
-_HISTOGRAMS: Fields[Period] = {name: _histogram(name) for name in HISTOGRAMS}
 
-KPIS: Fields[Period] = {**_SPAN, **{name: _counter(name) for name in COUNTERS}, **_HISTOGRAMS}
+KPIS: Fields[Period] = {
+    **_SPAN,
+    **{name: attrgetter(f"sums.{name}") for name in (*COUNTERS, *HISTOGRAMS)},
+}
 """As JSON has it."""
 
 FLAT_KPIS: Fields[Period] = {
     **_SPAN,
-    **{
-        f"{name}.{kind}": _count(name, str(kind))
-        for name, kinds in COUNTERS.items()
-        for kind in kinds
-    },
-    **_HISTOGRAMS,
+    **{name: _of_sums(read) for name, read in _COUNTS.items()},
+    **{name: KPIS[name] for name in HISTOGRAMS},
 }
 """As CSV has it: one column a count."""
