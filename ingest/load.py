@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Generator, Iterable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from bondtrail.results import Reject
 from bondtrail.site import Site
+from ingest.ahead import ahead
 from ingest.errors import IngestError, Unreadable
 from ingest.faults import RejectBook, shown
 from ingest.header import HeaderError, Layout
@@ -26,12 +24,11 @@ from ingest.text import TextFile
 from ingest.windows import take_tickets, take_work
 from store import Store, Written
 
-T = TypeVar("T")
 OnProgress = Callable[[Progress], None]
 InputFile = TextFile | ParquetFile
 
 _AHEAD = 6
-"""Steps that are read while earlier ones are being stored: what one commit takes."""
+"""Steps that are read while earlier ones are being stored."""
 _MANY_REJECTS = 5_000
 
 
@@ -174,23 +171,6 @@ def _opened(path: str, source: Source, book: RejectBook) -> InputFile:
     if source.is_parquet and path != STDIN:
         return ParquetFile(path, book)
     return TextFile(source, book)
-
-
-def ahead(steps: Iterator[T], depth: int) -> Generator[T, None, None]:
-    """Yield the steps in order while up to ``depth`` further ones are made in a thread."""
-    end = object()
-    pool = ThreadPoolExecutor(1, "read-ahead")
-    pending: deque[Future[object]] = deque()
-    try:
-        while True:
-            while len(pending) < depth:
-                pending.append(pool.submit(next, steps, end))
-            step = pending.popleft().result()
-            if step is end:
-                return
-            yield step  # type: ignore[misc]
-    finally:  # whoever stops listening must find nobody reading the file any more
-        pool.shutdown(cancel_futures=True)
 
 
 def _count(report: FileReport, written: Written) -> None:

@@ -12,12 +12,14 @@ import pyarrow.compute as pc
 
 from bondtrail.samples import TimeArray
 from bondtrail.times import TimeError, parse_time
+from ingest import stamps
 from ingest.arrays import BoolArray, as_mask, as_rows, mask_of, numbers_of
 from ingest.faults import shown
 
 _LARGEST = np.iinfo(np.int64).max
 _PIECE = 1024  # rows: one odd time makes this many others take the slower way
 _USUAL_SHARE = 0.99  # of the rows with times of one length; below it, lengths tell little
+_FEW = 64  # rows: reading each takes less than making the forms ready
 _LONGEST = 64  # characters: no written time is longer
 _BAND_TOPS = np.array((10**11, 10**14, 10**17), np.int64)
 _BAND_SCALES = np.array((10**9, 10**6, 10**3, 1), np.int64)
@@ -134,11 +136,36 @@ def _scaled(numbers: TimeArray, scale: TimeArray | np.int64) -> tuple[TimeArray,
 def _from_text(texts: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray]:
     """Convert the rows of the usual length at once, and the few others by their form."""
     lengths = text_lengths(texts)
-    usual = lengths == (lengths[lengths.size // 2] if lengths.size else 0)
+    length = lengths[lengths.size // 2] if lengths.size else 0
+    usual = lengths == length
     share = float(np.mean(usual)) if lengths.size else 1.0
+    if share >= _USUAL_SHARE and length == stamps.WIDTH:
+        stamped = _from_stamps(texts, usual, zone)
+        if stamped is not None:
+            return stamped
     if share == 1.0 or share < _USUAL_SHARE:
         return _in_pieces(texts, zone, len(texts))
     return _around(texts, np.flatnonzero(~usual), zone)
+
+
+def _from_stamps(
+    texts: pa.Array, usual: BoolArray, zone: ZoneInfo | None
+) -> tuple[TimeArray, BoolArray] | None:
+    """Convert rows that are nearly all of one fixed form and near each other in time."""
+    rows = np.flatnonzero(usual)
+
+    def read(some: npt.NDArray[np.int64]) -> tuple[TimeArray, BoolArray]:
+        return _in_pieces(texts.take(as_rows(rows[some])), zone, _PIECE)
+
+    found = stamps.read_words(stamps.words_of(texts, usual), read)
+    if found is None or np.count_nonzero(found[1]) < _USUAL_SHARE * rows.size:
+        return None
+    done = _Column(len(texts))
+    left = ~usual
+    done.ns[rows], left[rows] = found[0], ~found[1]
+    others = np.flatnonzero(left)
+    done.ns[others], done.bad[others] = _in_pieces(texts.take(as_rows(others)), zone, _PIECE)
+    return done.ns, done.bad
 
 
 def _around(
@@ -193,6 +220,8 @@ def _uniform(piece: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArr
 
 def _mixed(texts: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray, BoolArray]:
     texts = pc.ascii_trim_whitespace(texts)
+    if len(texts) <= _FEW:
+        return _one_by_one(texts, zone)
     done = _Column(len(texts))
     left = np.ones(len(texts), bool)
     for form, kind in ((_ISO_FORM, _ZONED), (_EPOCH_FORM, pa.int64()), (_NAIVE_FORM, _NAIVE)):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -40,7 +40,7 @@ class ParquetFile:
             reason = str(exc) if isinstance(exc, HeaderError) else f"damaged Parquet: {_line(exc)}"
             self.refusal = book.whole_file(1, reason, b"")
 
-    def batches(self, take: Take) -> Iterator[Batch]:
+    def batches(self, take: Take) -> Generator[Batch, None, None]:
         """Yield what ``take`` makes of each few rows."""
         assert self._file is not None
         assert self.layout is not None

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
+from contextlib import closing
 from functools import partial
 from itertools import chain
 
 from bondtrail.results import Reject
+from ingest.ahead import ahead
 from ingest.faults import RAW_BYTES, Fault, RejectBook
 from ingest.header import HeaderError, Layout, layout_of_line
 from ingest.lines import LONGEST_LINE, Block, Broken, LongLine, Part, split
-from ingest.rows import BadLine, parse, text_of
+from ingest.rows import BadLine, Rows, parse, text_of
 from ingest.sources import Source, known_form
 from ingest.tables import Batch, Table, Take, settle
 
 _SNIFFED = 1 << 16
 """Bytes at the beginning in which a NUL means that this is no text."""
+_AHEAD = 2
+"""Blocks that are parsed while an earlier one is being read as times and values."""
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -38,14 +42,18 @@ class TextFile:
         except HeaderError as exc:
             self.refusal = book.whole_file(self._line, str(exc), self._head)
 
-    def batches(self, take: Take) -> Iterator[Batch]:
+    def batches(self, take: Take) -> Generator[Batch, None, None]:
         """Yield what ``take`` makes of each block, and the rejects of lines that make no row."""
         assert self.layout is not None
-        for part in self._parts:
-            if isinstance(part, Block):
-                yield self._block(part, self.layout, take)
-            else:
-                yield self._oddity(part)
+        with closing(ahead(self._parsed(self.layout), _AHEAD)) as parsed:
+            for part, rows in parsed:
+                if not isinstance(part, Block):
+                    yield self._oddity(part)
+                elif rows is not None:
+                    yield self._batch(part, rows, self.layout, take)
+                else:
+                    self._line += part.count
+                    yield Batch()
 
     @property
     def consumed(self) -> int:
@@ -91,11 +99,15 @@ class TextFile:
             self._line += data.count(b"\n")
         return None
 
-    def _block(self, block: Block, layout: Layout, take: Take) -> Batch:
-        if block.data.isspace():
-            self._line += block.count
-            return Batch()
-        rows = parse(block, layout)
+    def _parsed(self, layout: Layout) -> Generator[tuple[Part, Rows | None], None, None]:
+        """Yield the parts of the text; with each block its rows, or None if all of it is blank."""
+        for part in self._parts:
+            if isinstance(part, Block) and not part.data.isspace():
+                yield part, parse(part, layout)
+            else:
+                yield part, None
+
+    def _batch(self, block: Block, rows: Rows, layout: Layout, take: Take) -> Batch:
         first = self._line
         self._line += rows.count
         raw = partial(text_of, rows, block, layout.delimiter)

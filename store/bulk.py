@@ -11,7 +11,7 @@ from store.engine import Database
 from store.errors import StoreError
 from store.merging import Written, piece
 
-FLUSH_ROWS = 1_000_000
+FLUSH_ROWS = 2_500_000
 
 
 class BulkWriter:

@@ -606,7 +606,7 @@ def test_killed_in_the_middle_then_loaded_again_is_as_loaded_once(
 ) -> None:
     (tmp_path / "site.toml").write_text(SITE)
     path = tmp_path / "long.csv"
-    rows = 1_500_000
+    rows = 3_000_000
     half = [f"{MOMENT // SECOND + n},M1/1,{n % 97}\n" for n in range(rows)]
     path.write_text(HEAD + "".join(half) + "bad,M1/1,1\n")
     url = f"sqlite:///{tmp_path / 'killed.db'}"
@@ -617,7 +617,7 @@ def test_killed_in_the_middle_then_loaded_again_is_as_loaded_once(
     ) as child:
         assert child.stdout is not None
         for line in child.stdout:
-            if int(line) >= 1_000_000:  # a first part is committed, or about to be
+            if int(line) >= 2_600_000:  # a first part is committed, or about to be
                 child.send_signal(signal.SIGKILL)
                 break
     assert child.returncode == -signal.SIGKILL
