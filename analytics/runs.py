@@ -16,7 +16,7 @@ from analytics.core.quiet import Quiet, last_quiet
 from analytics.core.station import Verdict, examine, results_of
 from analytics.epochs import FOREVER, Epoch, epochs_of, merged, select
 from analytics.signals import load_signals
-from bondtrail.results import DaySums, StationResults, Ticket, WorkWindow
+from bondtrail.results import RULES_VERSION, DaySums, StationResults, Ticket, WorkWindow
 from bondtrail.site import Site, parse_site
 from bondtrail.times import NS_PER_S, day_edges, day_start, local_day, nanoseconds
 from store import DamageError, Store, Touch
@@ -49,13 +49,15 @@ def _same(a: DamageError, b: DamageError) -> bool:
 class _History:
     """One station's history: where it begins and ends, and all that is needed to judge it. [ns]
 
-    ``open_until`` is later than ``end`` where a sample still holds: the end is not final.
+    ``open_until`` is later than ``end`` where a sample still holds: the end is not final. Results
+    of a ``one_off`` analysis are to be judged again by the next.
     """
 
     station: str
     start: int
     end: int
     open_until: int
+    one_off: bool
     epochs: Sequence[Epoch]
     zone: ZoneInfo
     work: Sequence[WorkWindow]
@@ -88,25 +90,30 @@ def analyse(
     now : int
         The clock: nothing is claimed of what lies beyond it, nor beyond the last sample. [ns]
     everything : bool
-        Whether to judge all of history anew.
+        Whether to judge all of history anew. That is done too where results by another version
+        of the rules are found.
     by_present_limits : bool
-        Whether to judge history by the limits in force now instead of those of its day.
+        Whether to judge history by the limits in force now instead of those of its day. The next
+        analysis without it judges all of that again by the limits of its day.
     progress : callable, optional
         Told the id of each station as its analysis begins.
     """
-    sites = [(start, parse_site(text, "stored site file")) for start, text in store.sites()]
-    if by_present_limits:
-        sites = sites[-1:]
     report = AnalysisReport()
+    if everything or store.rules_of_findings() - {RULES_VERSION}:
+        for station_id in {station.id for _, site in _sites(store) for station in site.stations}:
+            store.touch(station_id, -FOREVER)
+    # Marks first: what changes after they are read, the site file too, raises them again.
+    marks = store.touched()
+    sites = _sites(store)
     if not sites:
         return report
-    if everything:
-        for station_id in {station.id for _, site in sites for station in site.stations}:
-            store.touch(station_id, -FOREVER)
-    for station_id, touch in sorted(store.touched().items()):
+    one_off = by_present_limits and len(sites) > 1
+    if by_present_limits:
+        sites = sites[-1:]
+    for station_id, touch in sorted(marks.items()):
         if progress:
             progress(station_id)
-        history = _history(store, station_id, sites, now)
+        history = _history(store, station_id, sites, now, one_off=one_off)
         if history is None:
             _clear(store, station_id, touch)
         else:
@@ -115,8 +122,17 @@ def analyse(
     return report
 
 
+def _sites(store: Store) -> list[tuple[int, Site]]:
+    return [(start, parse_site(text, "stored site file")) for start, text in store.sites()]
+
+
 def _history(
-    store: Store, station_id: str, sites: Sequence[tuple[int, Site]], now: int
+    store: Store,
+    station_id: str,
+    sites: Sequence[tuple[int, Site]],
+    now: int,
+    *,
+    one_off: bool,
 ) -> _History | None:
     epochs = epochs_of(station_id, sites)
     stale = {
@@ -134,6 +150,7 @@ def _history(
         start=min(point.first for point in heard),
         end=min(held, max(now, latest + 1)),
         open_until=held,
+        one_off=one_off,
         epochs=epochs,
         zone=sites[-1][1].zone,
         work=store.work(station_id),
@@ -288,6 +305,8 @@ def _save(
             since_day=local_day(window.midnight, zone),
             until=following.since,
             until_day=local_day(following.midnight, zone),
+            touch=touch,
+            still_since=touch.since,
         )
         return
     store.save_results(
@@ -295,5 +314,12 @@ def _save(
         since=window.since,
         since_day=dt.date.min if window.since == -FOREVER else local_day(window.midnight, zone),
         touch=touch,
-        still_since=history.end if history.end < history.open_until else None,
+        still_since=_unsettled(history),
     )
+
+
+def _unsettled(history: _History) -> int | None:
+    """Return from when a station must be looked at again, if its results are not final. [ns]"""
+    if history.one_off:
+        return -FOREVER
+    return history.end if history.end < history.open_until else None

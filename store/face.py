@@ -233,8 +233,8 @@ class Store:
         since_day, until_day : date
             The same for the sums of days.
         touch : Touch, optional
-            The mark as it was seen before the data were read. If nothing came since, it goes,
-            or moves to ``still_since``; else it stays.
+            The mark as it was seen before the data were read. If nothing happened since, it
+            goes, or moves to ``still_since``; else what was judged is marked to be judged again.
         still_since : int, optional
             From when the station must be looked at again. [ns]
         """
@@ -282,6 +282,11 @@ class Store:
         """Return the findings that overlap ``[start, end)``, by start and kind."""
         with self._db.reading() as tx:
             return results.findings(tx, station, start, end, kind, severity, transfer)
+
+    def rules_of_findings(self) -> set[str]:
+        """Return the versions of the rules that the findings were judged by."""
+        with self._db.reading() as tx:
+            return results.rules(tx)
 
     def last_day(self, station: str) -> dt.date | None:
         """Return the latest day with sums of a station, or None."""

@@ -183,6 +183,11 @@ def transfer(tx: Transaction, transfer_id: str) -> words.Transfer | None:
     return found[0] if found else None
 
 
+def rules(tx: Transaction) -> set[str]:
+    """Return the versions of the rules that the findings were judged by."""
+    return set(tx.conn.execute(select(schema.finding.c.rules).distinct()).scalars())
+
+
 def last_day(tx: Transaction, station: str) -> dt.date | None:
     """Return the latest day with sums of a station, or None."""
     columns = schema.day.c

@@ -50,8 +50,17 @@ def touch(tx: Transaction, since: Mapping[str, int]) -> None:
 
 
 def settle(tx: Transaction, station: str, seen: Touch, still_since: int | None) -> None:
-    """Take a mark away, or move it to ``still_since``, if nothing came since it was seen."""
+    """Take a mark away, or move it to ``still_since``, if nothing happened since it was seen.
+
+    Otherwise the results just saved may be older than what they replaced: data came meanwhile, or
+    another analysis of them has already settled the mark. So all that was judged here is marked to
+    be judged again.
+    """
     columns = touched.c
-    unchanged = (columns.station == station) & (columns.revision == seen.revision)
-    moment = None if still_since is None else int(still_since)
-    tx.conn.execute(update(touched).where(unchanged).values(since_ns=moment))
+    held = select(columns.since_ns, columns.revision).where(columns.station == station)
+    row = tx.conn.execute(held).one_or_none()
+    if row is not None and row.revision == seen.revision:
+        moment = None if still_since is None else int(still_since)
+        tx.conn.execute(update(touched).where(columns.station == station).values(since_ns=moment))
+    else:
+        touch(tx, {station: seen.since})

@@ -110,6 +110,18 @@ def test_all_may_be_judged_by_present_limits(store: Store) -> None:
     assert [transfer.compliant for transfer in store.transfers()] == [True, False]
 
 
+def test_present_limits_hold_for_one_analysis_and_are_never_mixed_in(store: Store) -> None:
+    store.put_site(LAX, 0)
+    store.put_site(STRICT, ns(MONDAY + DAY))
+    store.write(shifts(12.0, 12.0))
+    analyse(store, now=LATER, everything=True, by_present_limits=True)
+    assert [transfer.compliant for transfer in store.transfers()] == [False, False]
+    assert store.touched().keys() == {"spot"}
+    analyse(store, now=LATER)
+    assert [transfer.compliant for transfer in store.transfers()] == [True, False]
+    assert not store.touched()
+
+
 def changed_at(store: Store, hour: float, before: Site, after: Site, ohm: float = 12.0) -> None:
     """A day on which the limits change."""
     store.put_site(before, 0)

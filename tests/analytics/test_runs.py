@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -15,7 +16,7 @@ from bondtrail.samples import Samples
 from bondtrail.site import Role, parse_site
 from store import Store, open_store
 from tests.analytics.core.build import OPEN, held, ns
-from tests.analytics.shifts import DAY, HOUR, MINUTE, MONDAY, begins, shifts, site, told
+from tests.analytics.shifts import DAY, HOUR, MINUTE, MONDAY, Results, begins, shifts, site, told
 
 LATER = ns(MONDAY + 90 * DAY)
 SITE = site("spot")
@@ -327,3 +328,64 @@ def test_a_work_window_that_comes_later_explains_an_isolation(store: Store) -> N
     analyse(store, now=LATER)
     (finding,) = store.findings(kind="item_isolated")
     assert finding.evidence["after_work"] is True
+
+
+@pytest.mark.parametrize("window_days", [31, 1])
+def test_an_analysis_overtaken_by_another_does_not_leave_older_results(
+    store: Store, monkeypatch: pytest.MonkeyPatch, window_days: float
+) -> None:
+    store.put_site(SITE, 0)
+    store.write(shifts(2.0, 2.0))
+    late = {"spot.resistance": held((300, OPEN), start=MONDAY + 8.6 * HOUR)}
+    monkeypatch.setattr(runs, "WINDOW_NS", ns(window_days * DAY))
+    save, overtaken = runs._save, []
+
+    def save_late(*given: Any, **named: Any) -> None:
+        if not overtaken:
+            overtaken.append(True)
+            store.write(late)
+            analyse(store, now=LATER)
+        save(*given, **named)
+
+    monkeypatch.setattr(runs, "_save", save_late)
+    analyse(store, now=LATER)
+    assert store.touched()
+    analyse(store, now=LATER)
+    assert not store.touched()
+    assert told(store) == told_anew(store)
+
+
+def test_a_site_file_that_changes_meanwhile_is_heeded_by_the_next(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store.put_site(SITE, 0)
+    store.write(shifts(12.0))
+    save = runs._save
+
+    def save_late(*given: Any, **named: Any) -> None:
+        store.put_site(site("spot", limit_ohm=15.0), ns(MONDAY))
+        save(*given, **named)
+
+    monkeypatch.setattr(runs, "_save", save_late)
+    analyse(store, now=LATER)
+    monkeypatch.setattr(runs, "_save", save)
+    assert [hookup.outcome for hookup in store.hookups()] == [Outcome.FAILED]
+    analyse(store, now=LATER)
+    assert [hookup.outcome for hookup in store.hookups()] == [Outcome.VERIFIED]
+
+
+def test_results_of_other_rules_are_judged_anew(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store.put_site(SITE, 0)
+    store.write(shifts(12.0))
+    analyse(store, now=LATER)
+    assert analyse(store, now=LATER).stations == 0
+    monkeypatch.setattr(runs, "RULES_VERSION", "another")
+    assert analyse(store, now=LATER).stations == 1
+
+
+def told_anew(store: Store) -> Results:
+    """What the store tells once everything was judged again."""
+    analyse(store, now=LATER, everything=True)
+    return told(store)

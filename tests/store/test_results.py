@@ -10,6 +10,7 @@ import pytest
 from sqlalchemy import text
 
 from bondtrail.results import (
+    RULES_VERSION,
     DaySums,
     Finding,
     Hookup,
@@ -321,7 +322,23 @@ def test_data_that_came_meanwhile_keep_the_mark(store: Store, still_since: int |
     seen = mark(store)
     store.write({"rail-1.flow": Samples.of([T0 + 20 * S], [1.0])})
     store.save_results(EVERYTHING, **ALWAYS, touch=seen, still_since=still_since)
-    assert mark(store) == Touch(T0 + 9 * S, 2)
+    assert mark(store).since == T0 + 9 * S
+
+
+def test_results_older_than_what_another_settled_are_marked_again(store: Store) -> None:
+    store.touch("rail-1", T0 + 9 * S)
+    seen = mark(store)
+    store.write({"rail-1.flow": Samples.of([T0 + 20 * S], [1.0])})
+    store.save_results(EVERYTHING, **ALWAYS, touch=mark(store))
+    assert mark(store) is None
+    store.save_results(EVERYTHING, **ALWAYS, touch=seen)
+    assert mark(store).since == T0 + 9 * S
+
+
+def test_it_is_known_by_which_rules_findings_were_judged(store: Store) -> None:
+    assert store.rules_of_findings() == set()
+    store.save_results(EVERYTHING, **ALWAYS)
+    assert store.rules_of_findings() == {RULES_VERSION}
 
 
 def test_a_mark_that_went_and_came_is_another(store: Store) -> None:
@@ -330,7 +347,7 @@ def test_a_mark_that_went_and_came_is_another(store: Store) -> None:
     store.save_results(EVERYTHING, **ALWAYS, touch=seen)
     store.touch("rail-1", T0 + S)
     store.save_results(EVERYTHING, **ALWAYS, touch=seen)
-    assert mark(store) == Touch(T0 + S, 2)
+    assert mark(store).since == T0
 
 
 def test_touching_moves_a_mark_back_only(store: Store) -> None:
