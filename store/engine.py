@@ -127,8 +127,16 @@ def translate(exc: BaseException, where: str) -> StoreError:
     detail = " ".join(str(origin).split())
     kinds = {kind.__name__ for kind in type(origin).__mro__}
     if kinds & {"OperationalError", "InterfaceError"}:
-        return StoreUnavailableError(where, f"the database does not answer as it should: {detail}")
+        return StoreUnavailableError(
+            where,
+            "the database does not answer: check that it runs, and its host, port, name and user"
+            f" ({_shortened(detail)})",
+        )
     return StoreError(where, f"the database refused: {detail}")
+
+
+def _shortened(detail: str, most: int = 160) -> str:
+    return detail if len(detail) <= most else f"{detail[: most - 3]}..."
 
 
 def is_damaged_page(exc: DBAPIError) -> bool:

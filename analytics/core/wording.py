@@ -62,7 +62,7 @@ def finding(
     station : str
         Id of the station.
     span : tuple of int
-        From the moment the design names to the end of the condition. [ns]
+        From the moment that `docs/rules.md` names to the end of the condition. [ns]
     limits : Limits
         Of the station.
     evidence : mapping

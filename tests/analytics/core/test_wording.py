@@ -183,7 +183,7 @@ def test_each_kind_says_its_figures_in_a_sentence(
 
 
 SEVERITIES = {
-    # The table of the design's section 7; three of them may be worse by what else was seen.
+    # As docs/rules.md has them; three of them may be worse by what else was seen.
     "critical": ["no_bond_transfer", "bond_lost_in_flow", "permissive_without_bond"],
     "major": ["unbonded_start", "unverifiable_flow", "bypassed_flow", "item_isolated"],
     "minor": [
