@@ -7,7 +7,7 @@ mistake does not hide the next.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Set
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
@@ -63,10 +63,12 @@ def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     header = _check_single(Header, raw, "site", problems, required=True)
     _check_zone(header, problems)
     limits = _check_single(Limits, raw, "limits", problems)
-    _check_order(limits, {}, "[limits]", problems)
+    written = raw.get("limits")
+    faulty = written.keys() - limits.keys() if isinstance(written, dict) else set()
+    _check_order(limits, {}, faulty, "[limits]", problems)
     products = _check_products(raw, problems)
     stations = [
-        _check_station(number, table, limits, products, problems)
+        _check_station(number, table, limits, faulty, products, problems)
         for number, table in enumerate(_listed_stations(raw, problems), 1)
     ]
     _check_ids(stations, problems)
@@ -177,8 +179,15 @@ def _zones() -> frozenset[str]:
     return frozenset(available_timezones() - {"localtime", "Factory"})
 
 
-def _check_order(base: Raw, overrides: Raw, table: str, problems: Problems) -> None:
-    """Note an open circuit that begins at or below the limit."""
+def _check_order(
+    base: Raw, overrides: Raw, faulty: Collection[str], table: str, problems: Problems
+) -> None:
+    """Note an open circuit that begins at or below the limit, unless one of the two is faulty.
+
+    A default in its place would be compared with what nobody wrote.
+    """
+    if {"limit_ohm", "open_ohm"} & set(faulty):
+        return
     limits = Limits.model_validate({**base, **overrides})
     if limits.open_ohm <= limits.limit_ohm:
         key = "open_ohm" if "open_ohm" in (overrides or base) else "limit_ohm"
@@ -202,7 +211,12 @@ def _check_products(raw: Raw, problems: Problems) -> dict[str, Raw]:
 
 
 def _check_station(
-    number: int, raw: Any, limits: Raw, products: Mapping[str, Raw], problems: Problems
+    number: int,
+    raw: Any,
+    limits: Raw,
+    faulty: Set[str],
+    products: Mapping[str, Raw],
+    problems: Problems,
 ) -> StationParts:
     title = f"[[station]] number {number}"
     if not isinstance(raw, dict):
@@ -215,7 +229,8 @@ def _check_station(
     own = _check(StationTable, raw, title, problems)
     overrides = _check(Limits, raw, title, problems)
     if {"limit_ohm", "open_ohm"} & overrides.keys():
-        _check_order(limits, overrides, title, problems)
+        faulty = (faulty | raw.keys()) - overrides.keys()
+        _check_order(limits, overrides, faulty, title, problems)
     phase = _phase(own.get("product"), products, title, problems)
     points = _check_points(raw.get("points", {}), title, phase, problems)
     return StationParts(title, own, overrides, points)

@@ -212,6 +212,30 @@ def test_one_mistake_is_one_problem_that_names_its_place(
     assert right in problem.right
 
 
+@pytest.mark.parametrize(
+    ("site_wide", "own", "keys"),
+    [
+        pytest.param("limit_ohm = -3\nopen_ohm = 1.0", "", ["limit_ohm"], id="limit-faulty"),
+        pytest.param("limit_ohm = 1e6\nopen_ohm = nan", "", ["open_ohm"], id="open-faulty"),
+        pytest.param("limit_ohm = -3", "open_ohm = 1.0", ["limit_ohm"], id="site-wide-faulty"),
+        pytest.param(
+            "limit_ohm = 1", "limit_ohm = -3\nopen_ohm = 1", ["limit_ohm"], id="own-faulty"
+        ),
+        pytest.param(
+            "limit_ohm = -3",
+            "limit_ohm = 5\nopen_ohm = 1",
+            ["limit_ohm", "open_ohm"],
+            id="own-both",
+        ),
+    ],
+)
+def test_a_faulty_limit_is_not_compared_with_the_default_that_stands_in(
+    site_wide: str, own: str, keys: list[str]
+) -> None:
+    text = GOOD.replace("limit_ohm = 10.0", site_wide).replace("channel = 1", f"channel = 1\n{own}")
+    assert [problem.key for problem in problems_of(text)] == keys
+
+
 def test_every_problem_of_a_file_is_told_at_once() -> None:
     text = """\
 schema = 2
@@ -231,6 +255,7 @@ unit = "M1"
 channel = 1
 product = "sugar"
 limit_ohm = 1e6
+open_ohm = 1e5
 [station.points]
 flw = {}
 resistance = { alias = ["A", " b"], unit = "bananas" }
@@ -259,7 +284,7 @@ status = { alias = ["A"] }
         (s1, "kind"),
         (s1, "channel"),
         (s1, "product"),
-        (s1, "limit_ohm"),
+        (s1, "open_ohm"),
         (s1, "points.flw"),
         (s1, "points.resistance.alias"),
         (s1, "points.resistance.unit"),
