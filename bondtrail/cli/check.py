@@ -73,7 +73,8 @@ def command(ctx: click.Context, site_file: Path | None, db: str) -> None:
         site, remarks = _examined(db, given)
     if site is not None:
         remarks.insert(0, _site_remark(site, site_file if given else None))
-        print_coverage(site.stations)
+        if site_file is None or given is not None:  # not that of another file than the one asked of
+            print_coverage(site.stations)
     _print_remarks(remarks)
     if faults:
         ctx.exit(UNUSABLE)

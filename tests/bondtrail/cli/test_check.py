@@ -76,6 +76,17 @@ def test_a_wrong_site_file_does_not_keep_it_from_looking_at_the_store(
     assert said(shown, "store sqlite:///bondtrail.db: 1 samples") == "ok"
 
 
+def test_beside_a_wrong_site_file_no_other_one_is_judged(
+    run: Run, folder: Path, site_file: str
+) -> None:
+    fill(site_file, flow=NOW)
+    (folder / "wrong.toml").write_text("schema = 1\n[sites]\n", encoding="utf-8")
+    assert "Can be judged on" in run("check").out
+    shown = run("check", "--site", "wrong.toml")
+    assert "Can be judged on" not in shown.out
+    assert said(shown, "site file in the store: ") == "ok"
+
+
 @pytest.mark.parametrize(
     ("ages_s", "status", "words", "level"),
     [
