@@ -1,4 +1,4 @@
-"""What `show` gives to programs: the keys of each kind of row, in the design's order.
+"""What `show` gives to programs: the keys of each kind of row, in a settled order.
 
 Each table maps a key to the function that reads it from a row. Moments leave as ISO 8601.
 """
@@ -104,4 +104,15 @@ POINT: Fields[PointRow] = {
     **_as_is("value", "quality", "age_s"),
 }
 
-REJECT: Fields[Reject] = {**_as_is("source", "where", "reason", "raw"), "at": _moment("at")}
+
+def reject_reason(row: Reject) -> str:
+    """Return why input was not taken, and how many rows the reject stands for if several."""
+    return row.reason if row.count == 1 else f"{row.reason} ({row.count:,} rows from here on)"
+
+
+REJECT: Fields[Reject] = {
+    **_as_is("source", "where"),
+    "reason": reject_reason,
+    "raw": attrgetter("raw"),
+    "at": _moment("at"),
+}

@@ -71,6 +71,17 @@ def test_rejects_end_with_status_3_and_point_to_the_rows(
     assert (reject["source"], reject["where"]) == ("bad.csv", "line 5")
 
 
+@pytest.mark.parametrize("form", ["table", "csv", "json"])
+def test_a_reject_that_stands_for_many_rows_tells_how_many(
+    run: Run, folder: Path, site_file: str, form: str
+) -> None:
+    rows = [f"2026-03-02T08:15:{second:02}Z,GND9,3.4\n" for second in range(50)]
+    (folder / "strange.csv").write_text("time,tag,value\n" + "".join(rows), encoding="utf-8")
+    assert run("load", "strange.csv", "--site", site_file).status == 3
+    shown = run("show", "rejects", "--format", form).out
+    assert "(50 rows from here on)" in " ".join(shown.split())
+
+
 def test_a_file_that_is_not_there_does_not_stop_the_rest(
     run: Run, site_file: str, readings: str
 ) -> None:
