@@ -150,7 +150,11 @@ VIEWS: Mapping[str, View[Any]] = {
         tuple(Kind),
     ),
     "transfers": View(
-        _transfers, rows.TRANSFER, lambda query: tables.transfer_columns(query.zone), _SPAN
+        _transfers,
+        rows.TRANSFER,
+        lambda query: tables.transfer_columns(query.zone),
+        _SPAN,
+        notes=(tables.TRANSFER_NOTE, output.CAUTION),
     ),
     "hookups": View(
         _hookups,

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from bondtrail.cli.output import Column, amount, length, ohms, site_time
 from bondtrail.cli.periods import Period
-from bondtrail.cli.rows import PointRow
+from bondtrail.cli.rows import PointRow, reject_reason
 from bondtrail.results import Finding, Hookup, Reject, Transfer, Trip
 from bondtrail.times import local_day
 
@@ -89,7 +89,7 @@ def reject_columns(zone: ZoneInfo) -> list[Column[Reject]]:
         Column("Taken", lambda row: site_time(row.at, zone)),
         Column("Source", lambda row: _cut(row.source, _TEXT_CUT)),
         Column("Where", lambda row: _cut(row.where, _TEXT_CUT)),
-        Column("Reason", lambda row: row.reason, wraps=True),
+        Column("Reason", reject_reason, wraps=True),
     ]
 
 
@@ -111,6 +111,8 @@ def kpi_columns(zone: ZoneInfo, by: str | None) -> list[Column[Period]]:
         Column("Findings", lambda row: amount(row.count("findings")), right=True),
     ]
 
+
+TRANSFER_NOTE = "--format csv and json have the id of each: the board shows it at /transfer?id=ID."
 
 KPI_NOTE = (
     "Compliant: of all transfers. Failed: of all hookups. Nuisance: of all trips.\n"

@@ -33,6 +33,7 @@ from bondtrail.results import (
 from bondtrail.samples import Samples
 from bondtrail.site import load_site
 from bondtrail.times import parse_time
+from dashboard.urls import transfer_url
 from store import open_store
 
 Run = Callable[..., Any]
@@ -419,6 +420,11 @@ class TestTables:
             *("2026-03-01", "06:30:00", "critical", "bay-1", "bond_lost_in_flow,", "12.5", "s"),
         ]
         assert lines[4].strip() == "Flow went on for 12.5 s after the bond was lost."
+
+    def test_transfers_tell_where_the_id_is_that_the_board_takes(self, run: Run) -> None:
+        assert "--format csv and json have the id" in run("show", "transfers").out
+        address = transfer_url("ID")
+        assert f"at {address}." in run("show", "transfers").out
 
     def test_control_characters_of_a_reject_stay_out_of_the_terminal(self, run: Run) -> None:
         assert "\x1b" not in run("show", "rejects").out
