@@ -1,7 +1,7 @@
 """What an analysis finds: the rows that the rules make, the store keeps and people read.
 
 Moments are UTC nanoseconds, spans are half-open and in seconds where a name ends in ``_s``.
-Every class is a plain row; the rules of the design's sections 6 and 7 say what is in it.
+Every class is a plain row; docs/rules.md says what is in it.
 """
 
 from __future__ import annotations

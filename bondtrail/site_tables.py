@@ -72,7 +72,7 @@ Alias = Annotated[
 
 
 class Limits(Table):
-    """The limits that the rules judge by; the defaults are those of the design."""
+    """The limits that the rules judge by; docs/rules.md says how each is read."""
 
     limit_ohm: float = Field(default=10.0, gt=0, le=1e12)
     open_ohm: float = Field(default=100_000.0, gt=0, le=1e15)

@@ -10,7 +10,7 @@ NS = 10**9
 FIVE = Samples.of([10, 20, 30, 40, 50], [1.0, 2.0, np.inf, 4.0, 5.0], [0, 1, 2, 0, 0])
 
 
-def test_codes_are_those_of_the_design() -> None:
+def test_codes_are_those_that_stores_and_files_hold() -> None:
     assert [quality.value for quality in Quality] == [0, 1, 2]
     assert {status.name: status.value for status in Status} == {
         "NOT_BONDED": 0,

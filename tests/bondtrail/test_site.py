@@ -89,7 +89,7 @@ def example() -> Site:
     return parse_site(EXAMPLE)
 
 
-def test_example_of_the_design_is_resolved(example: Site) -> None:
+def test_the_example_is_resolved(example: Site) -> None:
     assert (example.id, example.name) == ("alder-quay", "Alder Quay (invented)")
     assert example.zone == ZoneInfo("Europe/Lisbon")
     assert example.text == EXAMPLE

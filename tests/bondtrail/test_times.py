@@ -243,7 +243,7 @@ def test_format_cuts_to_milliseconds(moment: int, text: str) -> None:
     assert format_time(moment) == text
 
 
-def test_stamp_is_as_in_the_ids_of_the_design() -> None:
+def test_stamp_is_the_short_form_that_ids_hold() -> None:
     assert stamp(MARCH * NS_PER_S) == "20260301T061530.000Z"
 
 

@@ -18,7 +18,7 @@ from bondtrail.settings import DB_VARIABLE
 COMMANDS = ["demo", "load", "analyse", "show", "serve", "check"]
 
 
-def test_every_command_of_the_design_so_far_is_there(run: Callable[..., Any]) -> None:
+def test_every_command_is_there(run: Callable[..., Any]) -> None:
     assert list(cli.bondtrail.commands) == COMMANDS
 
 
