@@ -18,8 +18,9 @@ from ingest.faults import FaultRows, RejectBook, RowArray
 class Table:
     """Some rows of a file.
 
-    ``lines`` are their numbers in the file, from 1, shape (n,); ``raw`` returns the text of a
-    row by its index here.
+    ``lines`` are their numbers, shape (n,): in the file, from 1, when faults are settled; while
+    the table is being taken perhaps only in their block. ``raw`` returns the text of a row by
+    its index here.
     """
 
     columns: list[pa.Array]

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterator
 from contextlib import closing
+from dataclasses import replace
 from functools import partial
 from itertools import chain
 
 from bondtrail.results import Reject
-from ingest.ahead import ahead
+from ingest.ahead import side_by_side
 from ingest.faults import RAW_BYTES, Fault, RejectBook
 from ingest.header import HeaderError, Layout, layout_of_line
 from ingest.lines import LONGEST_LINE, Block, Broken, LongLine, Part, split
 from ingest.rows import BadLine, Rows, parse, text_of
 from ingest.sources import Source, known_form
-from ingest.tables import Batch, Table, Take, settle
+from ingest.tables import Batch, Table, Take, Taken, settle
 
 _SNIFFED = 1 << 16
 """Bytes at the beginning in which a NUL means that this is no text."""
-_AHEAD = 2
-"""Blocks that are parsed while an earlier one is being read as times and values."""
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -43,14 +42,19 @@ class TextFile:
             self.refusal = book.whole_file(self._line, str(exc), self._head)
 
     def batches(self, take: Take) -> Generator[Batch, None, None]:
-        """Yield what ``take`` makes of each block, and the rejects of lines that make no row."""
+        """Yield what ``take`` makes of each block, and the rejects of lines that make no row.
+
+        Blocks are taken side by side, so ``take`` cannot tell by its table's lines where in the
+        file it is: they begin at 0 in each block.
+        """
         assert self.layout is not None
-        with closing(ahead(self._parsed(self.layout), _AHEAD)) as parsed:
-            for part, rows in parsed:
+        taking = side_by_side(partial(_take_part, self.layout, take), self._parts)
+        with closing(taking) as parts:
+            for part, taken in parts:
                 if not isinstance(part, Block):
                     yield self._oddity(part)
-                elif rows is not None:
-                    yield self._batch(part, rows, self.layout, take)
+                elif taken is not None:
+                    yield self._batch(*taken, self.layout)
                 else:
                     self._line += part.count
                     yield Batch()
@@ -99,20 +103,10 @@ class TextFile:
             self._line += data.count(b"\n")
         return None
 
-    def _parsed(self, layout: Layout) -> Generator[tuple[Part, Rows | None], None, None]:
-        """Yield the parts of the text; with each block its rows, or None if all of it is blank."""
-        for part in self._parts:
-            if isinstance(part, Block) and not part.data.isspace():
-                yield part, parse(part, layout)
-            else:
-                yield part, None
-
-    def _batch(self, block: Block, rows: Rows, layout: Layout, take: Take) -> Batch:
+    def _batch(self, rows: Rows, table: Table, taken: Taken, layout: Layout) -> Batch:
         first = self._line
         self._line += rows.count
-        raw = partial(text_of, rows, block, layout.delimiter)
-        table = Table(rows.columns, rows.lines + first, raw)
-        batch = settle(table, take(table), self._book)
+        batch = settle(replace(table, lines=table.lines + first), taken, self._book)
         batch.read += len(rows.bad)
         for bad in rows.bad:
             reason = _line_reason(bad, layout)
@@ -130,6 +124,17 @@ class TextFile:
         rejects = self._book.row(Fault.LONG_LINE, self._line, reason, part.head)
         self._line += 1
         return Batch(1, rejects=rejects)
+
+
+def _take_part(
+    layout: Layout, take: Take, part: Part
+) -> tuple[Part, tuple[Rows, Table, Taken] | None]:
+    """Return a part and, if it is a block that is not all blank, what it holds."""
+    if not isinstance(part, Block) or part.data.isspace():
+        return part, None
+    rows = parse(part, layout)
+    table = Table(rows.columns, rows.lines, partial(text_of, rows, part, layout.delimiter))
+    return part, (rows, table, take(table))
 
 
 def _refuse_other_forms(data: bytes) -> None:

@@ -1,12 +1,13 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Generator
+import time
+from collections.abc import Generator, Iterator
 from contextlib import closing
 
 import pytest
 
-from ingest.ahead import ahead
+from ingest.ahead import ahead, side_by_side
 
 
 def steps(made: list[int], count: int) -> Generator[int, None, None]:
@@ -49,3 +50,33 @@ def test_what_goes_wrong_in_a_step_comes_in_its_place() -> None:
     assert next(listened) == 1
     with pytest.raises(OSError, match="gone"):
         next(listened)
+
+
+@pytest.mark.parametrize("count", [0, 1, 3, 50])
+def test_what_is_made_side_by_side_comes_in_order(count: int) -> None:
+    def make(item: int) -> int:
+        time.sleep(0.002 * (item % 3 == 0))  # some take longer than those after them
+        return item * item
+
+    assert list(side_by_side(make, iter(range(count)))) == [item**2 for item in range(count)]
+
+
+def test_items_are_taken_only_a_few_ahead() -> None:
+    taken: list[int] = []
+
+    def items() -> Iterator[int]:
+        for item in range(1000):
+            taken.append(item)
+            yield item
+
+    with closing(side_by_side(str, items())) as made:
+        assert next(made) == "0"
+    assert len(taken) <= 5
+    assert not [each for each in threading.enumerate() if each.name.startswith("side-by-side")]
+
+
+def test_what_goes_wrong_with_an_item_comes_in_its_place() -> None:
+    made = side_by_side(lambda item: 1 // item, iter([1, 1, 0, 1]))
+    assert [next(made), next(made)] == [1, 1]
+    with pytest.raises(ZeroDivisionError):
+        next(made)

@@ -464,7 +464,11 @@ def test_a_store_that_takes_no_more_ends_the_load_and_the_reading(
     monkeypatch.setattr(BulkWriter, "add", refuse)
     with pytest.raises(StoreError, match="the disk is full"):
         load_files(store, site, [tmp_path / "a.csv"], now=NOW)
-    assert not [each for each in threading.enumerate() if each.name.startswith("read-ahead")]
+    assert not [
+        each
+        for each in threading.enumerate()
+        if each.name.startswith(("read-ahead", "side-by-side"))
+    ]
 
 
 # The whole way

@@ -1,21 +1,22 @@
 from __future__ import annotations
 
 from pathlib import Path
+from unittest import mock
 
 import pytest
 
 from bondtrail.results import Reject
-from ingest import lines
+from ingest import lines, text
 from ingest.faults import RejectBook
 from ingest.sources import open_source
-from ingest.tables import Table, Taken
+from ingest.tables import Batch, Table, Taken, settle
 from ingest.text import TextFile
 
 HEAD = b"time,tag,value\n"
 
 
 class Seen:
-    """A file read with a taker that notes each row's line and text."""
+    """A file read with a note of each row's line and text."""
 
     def __init__(self, path: Path, content: bytes) -> None:
         path.write_bytes(content)
@@ -26,17 +27,18 @@ class Seen:
         self.rejects: list[Reject] = [self.file.refusal] if self.file.refusal else []
         self.read = 0
         if self.file.layout:
-            for batch in self.file.batches(self._take):
-                self.rejects += batch.rejects
-                self.read += batch.read
+            with mock.patch.object(text, "settle", self._settle):
+                for batch in self.file.batches(lambda table: Taken(read=len(table.lines))):
+                    self.rejects += batch.rejects
+                    self.read += batch.read
         self.rejects += book.close()
         source.close()
 
-    def _take(self, table: Table) -> Taken:
+    def _settle(self, table: Table, taken: Taken, book: RejectBook) -> Batch:
         self.rows += [
             (int(line), str(table.columns[0][row])) for row, line in enumerate(table.lines)
         ]
-        return Taken(read=len(table.lines))
+        return settle(table, taken, book)
 
     @property
     def told(self) -> list[tuple[str, str]]:
