@@ -10,8 +10,13 @@ import click
 
 from bondtrail.cli import opening, output
 from bondtrail.cli.faults import print_warning
-from bondtrail.cli.options import db_option, example, site_option
+from bondtrail.cli.options import db_option, example, holds_from_option, site_option
 from bondtrail.cli.progress import shown_progress
+
+ONE_OFF = (
+    "By the present limits this once: the next plain bondtrail analyse judges all history by the\n"
+    "limits of its day again. Until then these results are called not up to date."
+)
 
 if TYPE_CHECKING:
     from analytics.runs import AnalysisReport
@@ -27,19 +32,31 @@ if TYPE_CHECKING:
 @click.option(
     "--by-present-limits",
     is_flag=True,
-    help="Judge all history by the site file of today, not by the one of its day.",
+    help="Judge all history by the site file of today, not by the one of its day. This once: the "
+    "next plain analyse judges all of it by the limits of its day again.",
 )
 @site_option
+@holds_from_option
 @db_option
-def command(everything: bool, by_present_limits: bool, site_file: Path | None, db: str) -> None:
+def command(
+    everything: bool,
+    by_present_limits: bool,
+    site_file: Path | None,
+    holds_from: str | None,
+    db: str,
+) -> None:
     """Judge the readings by the rules and store what they show.
 
     Only what new readings touched is judged again; the outcome is the same as judging all of it.
+
+    A changed site file holds from the first load or analyse that brings it, or from --holds-from;
+    what began before it is judged by the file of its day.
     """
     given = opening.given_site(site_file)
     now = opening.clock_ns()
+    since = opening.holding_moment(holds_from, given, now)
     with opening.existing_store(db) as store:
-        opening.settle_site(store, given, now)
+        opening.settle_site(store, given, now, since)
         report = run_analysis(
             store,
             now,
@@ -47,7 +64,10 @@ def command(everything: bool, by_present_limits: bool, site_file: Path | None, d
             everything=everything or by_present_limits,
             by_present_limits=by_present_limits,
         )
+        one_off = by_present_limits and len(store.sites()) > 1
     print_report(report)
+    if one_off and report.stations:
+        print(ONE_OFF)
 
 
 def run_analysis(

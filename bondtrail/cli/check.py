@@ -145,7 +145,7 @@ def _copy_remarks(store: Store, given: Site | None) -> Iterator[Remark]:
     yield Remark(
         Level.NOTE,
         "the site file differs from the copy that the store holds",
-        "it takes effect, for readings from then on, with the next load or analyse",
+        "it takes effect with the next load or analyse: from then on, or from their --holds-from",
     )
 
 

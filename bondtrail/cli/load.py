@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from operator import itemgetter
 from pathlib import Path
@@ -13,12 +13,13 @@ import click
 
 from bondtrail.cli import opening, output
 from bondtrail.cli.faults import Fault, print_warning
-from bondtrail.cli.options import db_option, example, site_option
+from bondtrail.cli.options import db_option, example, holds_from_option, site_option
 from bondtrail.cli.progress import shown_progress
 from bondtrail.settings import SITE_VARIABLE, hide_password
 
 if TYPE_CHECKING:
     from ingest import FileReport, LoadReport, Progress
+    from store import Store, Touch
 
 DONE_WITH_REJECTS = 3
 
@@ -31,10 +32,16 @@ DONE_WITH_REJECTS = 3
     help="Zone of times that have no offset, such as Europe/Lisbon. Without it they are rejected.",
 )
 @site_option
+@holds_from_option
 @db_option
 @click.pass_context
 def command(
-    ctx: click.Context, paths: Sequence[str], zone: str | None, site_file: Path | None, db: str
+    ctx: click.Context,
+    paths: Sequence[str],
+    zone: str | None,
+    site_file: Path | None,
+    holds_from: str | None,
+    db: str,
 ) -> None:
     """Load CSV or Parquet files into the store.
 
@@ -51,18 +58,40 @@ def command(
     given = opening.given_site(site_file)
     clock = _zone(zone)
     now = opening.clock_ns()
+    since = opening.holding_moment(holds_from, given, now)
     if given is None and opening.is_missing(db):
         raise Fault(
             f"no site file, and no store at {hide_password(db)} that would have one",
             f"Say what the tags mean: --site FILE, or {SITE_VARIABLE}.",
         )
     with open_store(db) as store:
-        site = opening.settle_site(store, given, now)
+        site = opening.settle_site(store, given, now, since)
+        before = store.touched()
         with file_progress() as step, _told_when_stopped():
             report = load_files(store, site, paths, zone=clock, now=now, progress=step)
+        changed = _changed_limits(store, before)
     print_report(report)
+    if changed not in (None, now):  # of a file that came just now it was said already
+        print_warning(
+            f"what began before {output.site_time(changed, site.zone)} ({site.timezone}) is judged "
+            f"by the limits of its day,\n  not by the present site file\n{opening.REMEDIES}"
+        )
     if not report.is_clean:
         ctx.exit(DONE_WITH_REJECTS)
+
+
+def _changed_limits(store: Store, before: Mapping[str, Touch]) -> int | None:
+    """Return when the present limits began at stations with something older to judge, in ns.
+
+    ``before`` are the marks before a load: only what that touched counts. None if there is none.
+    """
+    from analytics.epochs import epochs_of
+    from bondtrail.site import parse_site
+
+    touched = [(name, mark) for name, mark in store.touched().items() if mark != before.get(name)]
+    sites = [(since, parse_site(text, "stored site file")) for since, text in store.sites()]
+    begun = ((epoch.start, mark) for name, mark in touched for epoch in epochs_of(name, sites)[-1:])
+    return max((start for start, mark in begun if mark.since < start), default=None)
 
 
 @contextmanager

@@ -7,7 +7,10 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import click
+
 from bondtrail.cli.faults import Fault, near, print_warning
+from bondtrail.cli.output import site_time
 from bondtrail.settings import DB_VARIABLE, SITE_VARIABLE, hide_password, sqlite_file
 from bondtrail.times import parse_time
 
@@ -16,6 +19,13 @@ if TYPE_CHECKING:
 
     from bondtrail.site import Site
     from store import Store
+
+REMEDIES = (
+    "  If it has held for longer, say since when:\n"
+    "    bondtrail analyse --site FILE --holds-from TIME\n"
+    "  To judge all history by it, this once: bondtrail analyse --by-present-limits"
+)
+"""What to do about history that is not judged by the site file that is in force now."""
 
 FROM_THE_BEGINNING = 0
 """The first site file of a store holds for all history, in ns since 1970."""
@@ -84,10 +94,33 @@ def needed_site(store: Store) -> Site:
     return site
 
 
-def settle_site(store: Store, given: Site | None, now: int) -> Site:
+def holding_moment(text: str | None, given: Site | None, now: int) -> int | None:
+    """Return the moment of ``--holds-from``, in ns.
+
+    Raises
+    ------
+    Fault
+        If the text is no time, or one that is yet to come.
+    UsageError
+        If there is no site file that could hold from then on.
+    """
+    if text is None:
+        return None
+    if given is None:
+        raise click.UsageError("--holds-from goes with --site: it says since when that file holds")
+    found = moment(text, given.zone, "--holds-from")
+    if found is not None and found > now:
+        raise Fault(
+            f"--holds-from: {text} is yet to come",
+            "Give the site file when it holds: it does so from that moment on.",
+        )
+    return found
+
+
+def settle_site(store: Store, given: Site | None, now: int, holds_from: int | None = None) -> Site:
     """Return the site to work with; a file that is new to the store holds from now on.
 
-    The first one ever holds from the beginning.
+    The first one ever holds from the beginning. ``holds_from`` says otherwise of the given one.
 
     Raises
     ------
@@ -102,12 +135,25 @@ def settle_site(store: Store, given: Site | None, now: int) -> Site:
             f"the store belongs to site {present.id!r}, the site file is of {given.id!r}",
             "Name another store by --db: one store holds one site.",
         )
-    if store.put_site(given, FROM_THE_BEGINNING if present is None else now) and present:
-        print_warning(
-            "the site file has changed and holds for readings from now on\n"
-            "  To judge all history by it: bondtrail analyse --by-present-limits"
-        )
+    if holds_from is not None:
+        _hold_from(store, given, holds_from)
+    elif store.put_site(given, FROM_THE_BEGINNING if present is None else now) and present:
+        print_warning(f"the site file has changed and holds for readings from now on\n{REMEDIES}")
     return given
+
+
+def _hold_from(store: Store, given: Site, holds_from: int) -> None:
+    since = f"{site_time(holds_from, given.zone)} ({given.timezone})"
+    if not store.put_site(given, holds_from):
+        print_warning(f"the site file holds at {since} already: nothing changed")
+        return
+    copies = store.sites()
+    later = [start for start, text in copies if start > holds_from and text != given.text]
+    if later:
+        until = f"until {site_time(later[0], given.zone)}, when another one follows"
+    else:
+        until = "on" if len(copies) > 1 else "on and, as the first one, for all before it"
+    print_warning(f"the site file holds from {since} {until}")
 
 
 def known_station(wanted: str | None, stations: Iterable[str]) -> str | None:

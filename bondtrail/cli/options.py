@@ -26,6 +26,18 @@ def site_option(command: Command) -> Command:
     return decorated
 
 
+def holds_from_option(command: Command) -> Command:
+    """Add ``--holds-from TIME``: the moment from which the site file of ``--site`` holds."""
+    option = click.option(
+        "--holds-from",
+        metavar="TIME",
+        help="With --site: the moment from which this site file holds, if that is not now. "
+        "Without an offset it is on the site's clock.",
+    )
+    decorated: Command = option(command)
+    return decorated
+
+
 def db_option(command: Command) -> Command:
     """Add ``--db URL``: the store."""
     option = click.option(

@@ -27,6 +27,14 @@ def transfer_csv(ohm: float) -> str:
     return "\n".join(lines) + "\n"
 
 
+def stricter(folder: Path, site_file: str) -> str:
+    """Write the site file with a limit that the readings do not meet."""
+    text = (folder / site_file).read_text(encoding="utf-8")
+    text = text.replace("[site]", "[limits]\nlimit_ohm = 2.0\n\n[site]")
+    (folder / "stricter.toml").write_text(text, encoding="utf-8")
+    return "stricter.toml"
+
+
 @pytest.fixture
 def loaded(run: Run, folder: Path, site_file: str) -> None:
     (folder / "good.csv").write_text(transfer_csv(3.4), encoding="utf-8")
@@ -72,6 +80,33 @@ class TestAnalyse:
         assert run("analyse", "--by-present-limits").status == 0
         kinds = {row["kind"] for row in run("show", "findings", "--format", "json").json}
         assert "no_bond_transfer" in kinds
+
+    def test_by_present_limits_is_this_once_and_says_so(
+        self, run: Run, folder: Path, site_file: str
+    ) -> None:
+        assert "this once" not in run("analyse", "--by-present-limits").out  # of one file only
+        run("analyse", "--site", stricter(folder, site_file))
+        shown = run("analyse", "--by-present-limits")
+        assert "the next plain bondtrail analyse judges all history" in shown.out
+        assert run("show", "findings", "--format", "json").json
+        again = run("analyse")
+        assert again.out.startswith("Judged ")
+        assert "this once" not in again.out
+        assert run("show", "findings", "--format", "json").json == []
+        assert "next plain" in " ".join(run("analyse", "--help").out.split())
+
+    def test_history_is_judged_by_a_site_file_since_when_the_user_says_it_holds(
+        self, run: Run, folder: Path, site_file: str
+    ) -> None:
+        run("analyse")
+        changed = stricter(folder, site_file)
+        run("analyse", "--site", changed)
+        assert run("show", "findings", "--format", "json").json == []
+        assert run("analyse", "--site", changed, "--holds-from", "2026-03-01").status == 0
+        kinds = {row["kind"] for row in run("show", "findings", "--format", "json").json}
+        assert "no_bond_transfer" in kinds
+        run("analyse", "--site", site_file, "--holds-from", "2026-03-02")
+        assert run("show", "findings", "--format", "json").json == []
 
     def test_the_same_readings_have_the_same_findings_byte_for_byte(
         self, run: Run, folder: Path, site_file: str

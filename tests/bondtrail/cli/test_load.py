@@ -162,6 +162,110 @@ class TestWhichSiteFileHolds:
         assert "holds for readings from now on" in shown.err
         assert "--by-present-limits" in shown.err
 
+    NOW = parse_time("2026-03-10T00:00:00Z")
+    OLD = "time,tag,value\n2026-03-0{}T08:15:00Z,GND1,3.4\n"
+
+    @pytest.fixture
+    def changed(
+        self, run: Run, folder: Path, site_file: str, monkeypatch: pytest.MonkeyPatch
+    ) -> str:
+        """A file of older readings, and a stricter site file that came after another one."""
+        monkeypatch.setattr(opening, "clock_ns", lambda: self.NOW)
+        for day in (2, 3, 4):
+            (folder / f"old-{day}.csv").write_text(self.OLD.format(day), encoding="utf-8")
+        assert run("load", "old-2.csv", "--site", site_file).err == ""
+        text = (folder / site_file).read_text(encoding="utf-8")
+        stricter = text.replace("[site]", "[limits]\nlimit_ohm = 2.0\n\n[site]")
+        (folder / "stricter.toml").write_text(stricter, encoding="utf-8")
+        return "stricter.toml"
+
+    @pytest.mark.parametrize(
+        ("time", "moment"),
+        [
+            ("2026-03-03", "2026-03-03T00:00:00Z"),
+            ("2026-07-02T08:15", None),
+            ("2026-03-03T06:00:00+01:00", "2026-03-03T05:00:00Z"),
+            ("1970-01-01T00:00:00Z", "1970-01-01T00:00:00Z"),
+        ],
+    )
+    def test_the_user_can_say_since_when(
+        self, run: Run, changed: str, time: str, moment: str | None
+    ) -> None:
+        shown = run("load", "old-3.csv", "--site", changed, "--holds-from", time)
+        if moment is None:
+            assert (shown.status, self.copies()) == (2, [0])
+            assert "yet to come" in shown.err
+        else:
+            assert shown.status == 0
+            assert self.copies() == sorted({0, parse_time(moment)})
+            assert "the site file holds from " in shown.err
+
+    def test_a_time_without_offset_is_on_the_clock_of_the_site(
+        self, run: Run, changed: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(opening, "clock_ns", lambda: parse_time("2026-08-01T00:00:00Z"))
+        run("load", "old-3.csv", "--site", changed, "--holds-from", "2026-07-02T08:15")
+        assert self.copies() == [0, parse_time("2026-07-02T07:15:00Z")]  # Lisbon, in summer
+
+    @pytest.mark.parametrize("words", [["load", "old-3.csv"], ["analyse"]])
+    def test_since_when_needs_a_site_file(self, run: Run, changed: str, words: list[str]) -> None:
+        shown = run(*words, "--holds-from", "2026-03-03")
+        assert shown.status == 2
+        assert "--holds-from goes with --site" in shown.err
+        assert shown.err.count("\n") <= 2
+        assert run(*words, "--site", changed, "--holds-from", "lately").status == 2
+        assert self.copies() == [0]
+
+    def test_what_holds_then_already_is_told(self, run: Run, changed: str) -> None:
+        asked = ("load", "old-3.csv", "--site", changed, "--holds-from", "2026-03-03")
+        run(*asked)
+        shown = run(*asked)
+        assert "holds at 2026-03-03 00:00:00 (Europe/Lisbon) already: nothing changed" in shown.err
+        assert len(self.copies()) == 2
+
+    def test_one_that_another_follows_is_told_until_when_it_holds(
+        self, run: Run, site_file: str, changed: str
+    ) -> None:
+        run("load", "old-3.csv", "--site", changed)
+        between = Path(changed).read_text(encoding="utf-8").replace("2.0", "3.0")
+        Path("between.toml").write_text(between, encoding="utf-8")
+        shown = run("analyse", "--site", "between.toml", "--holds-from", "2026-03-03")
+        assert "from 2026-03-03 00:00:00 (Europe/Lisbon) until 2026-03-10 00:00:00" in shown.err
+
+    def test_a_first_one_holds_for_all_before_it_too(
+        self, run: Run, site_file: str, readings: str
+    ) -> None:
+        shown = run("load", readings, "--site", site_file, "--holds-from", "2026-03-05")
+        assert "as the first one, for all before it" in shown.err
+        assert self.copies() == [parse_time("2026-03-05T00:00:00Z")]
+        assert "limits of its day" not in shown.err
+
+    def test_every_load_of_older_readings_says_whose_limits_judge_them(
+        self, run: Run, changed: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        first = run("load", "old-3.csv", "--site", changed)
+        assert first.err.count("--by-present-limits") == 1
+        monkeypatch.setattr(opening, "clock_ns", lambda: self.NOW + 10**15)
+        second = run("load", "old-4.csv")
+        assert "began before 2026-03-10 00:00:00 (Europe/Lisbon)" in second.err
+        assert "limits of its day" in second.err
+        assert "--holds-from TIME" in second.err
+        assert "--by-present-limits" in second.err
+        assert run("load", "old-4.csv").err == ""  # nothing new
+        new = self.OLD.format(4).replace("03-04", "03-11")
+        Path("new.csv").write_text(new, encoding="utf-8")
+        run("analyse")
+        assert run("load", "new.csv").err == ""
+
+    def test_a_site_file_that_changed_no_limit_is_no_matter(
+        self, run: Run, site_file: str, changed: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        text = Path(site_file).read_text(encoding="utf-8").replace("Road bay", "Lorry bay")
+        Path("renamed.toml").write_text(text, encoding="utf-8")
+        run("load", "old-3.csv", "--site", "renamed.toml")
+        monkeypatch.setattr(opening, "clock_ns", lambda: self.NOW + 10**15)
+        assert run("load", "old-4.csv").err == ""
+
     def test_one_store_holds_one_site(
         self, run: Run, folder: Path, site_file: str, readings: str
     ) -> None:
