@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,7 @@ from bondtrail.cli.load import file_progress
 from bondtrail.cli.options import example
 from bondtrail.cli.periods import Period, periods
 from bondtrail.cli.serve import serve_board
-from bondtrail.results import Finding, Kind, Severity
+from bondtrail.results import Finding, Kind, Severity, TripClass
 from bondtrail.settings import hide_password
 
 if TYPE_CHECKING:
@@ -99,17 +99,26 @@ def _load(store: Store, site: Site, files: DemoFiles) -> None:
 
 
 def print_stations(store: Store, site: Site) -> None:
-    """Print the sums of each station, the one with most transfers to look at first."""
-    rows = periods(store.days(), [station.id for station in site.stations], site.zone)
-    rows.sort(key=_badness)
+    """Print the sums of each station, the worst first, in the order of the board."""
+    severities: dict[str, Counter[Severity]] = defaultdict(Counter)
+    for finding in store.findings():
+        severities[finding.station][finding.severity] += 1
+    by_name = sorted(site.stations, key=lambda station: station.name)
+    rows = periods(store.days(), [station.id for station in by_name], site.zone)
+    rows.sort(key=lambda row: _badness(row, severities[row.station]), reverse=True)
     print()
     output.print_table(
         "Stations, four weeks", tables.kpi_columns(site.zone, None), rows, [tables.KPI_NOTE, ""]
     )
 
 
-def _badness(row: Period) -> tuple[int, int]:
-    return (row.sums.compliant_transfers - row.sums.transfers, -row.count("findings"))
+def _badness(row: Period, severities: Counter[Severity]) -> tuple[int, int, int, int]:
+    return (
+        severities[Severity.CRITICAL],
+        severities[Severity.MAJOR],
+        row.count("trips", f"{TripClass.NUISANCE}/"),
+        severities[Severity.MINOR],
+    )
 
 
 def print_worst(store: Store, site: Site, db: str) -> None:

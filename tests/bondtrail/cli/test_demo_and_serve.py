@@ -20,7 +20,9 @@ from bondtrail.cli import demo
 from bondtrail.results import Finding, Kind, Severity
 from bondtrail.settings import DB_VARIABLE
 from bondtrail.site import load_site
+from dashboard.queries.stations import overview_of
 from replay_data import demo_files
+from store import open_store
 
 Run = Callable[..., Any]
 
@@ -79,6 +81,17 @@ def test_the_demo_prints_its_stations_and_the_worst_it_found(shown: tuple[Path, 
     for station in load_site(demo_files().site).stations:
         assert re.search(rf"^{station.id} ", stations, re.MULTILINE)
     assert "no_bond_transfer" in worst
+
+
+def test_the_demo_has_its_stations_in_the_order_of_the_board(shown: tuple[Path, str]) -> None:
+    folder, text = shown
+    lines = text.split("Stations, four weeks")[1].split("Worst findings")[0].splitlines()
+    with open_store(f"sqlite:///{folder}/bondtrail-demo.db") as store:
+        board = overview_of(store, None, None)
+    assert board is not None
+    ids = [row.station.id for row in board.rows]
+    assert [line.split()[0] for line in lines if line.split()[:1] and line.split()[0] in ids] == ids
+    assert ids != sorted(ids)
 
 
 def test_a_second_demo_finds_everything_in_place_and_heeds_no_store_of_the_environment(
