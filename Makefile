@@ -4,15 +4,16 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt
 
-.PHONY: help demo test check bench services clean
+.PHONY: help demo test check bench bench-large services clean
 .DEFAULT_GOAL := help
 
 help:
-	@echo "make demo    the invented site: load, analyse, print what was found, serve the board"
-	@echo "make test    install what the tests need, then run them all"
-	@echo "make check   format, lint, types and the arrows between the rooms, as CI does"
-	@echo "make bench   timings, each beside its yardstick"
-	@echo "make clean   remove the environment and the demo's store"
+	@echo "make demo         the invented site: load, analyse, print what was found, serve the board"
+	@echo "make test         install what the tests need, then run them all"
+	@echo "make check        format, lint, types and the arrows between the rooms, as CI does"
+	@echo "make bench        timings, each beside its yardstick"
+	@echo "make bench-large  the same, and the peak memory of loading 2 GB: takes minutes"
+	@echo "make clean        remove the environment and the demo's store"
 
 demo: $(VENV)/ready
 	@$(BIN)/bondtrail demo
@@ -28,6 +29,9 @@ check: $(VENV)/ready-dev
 
 bench: $(VENV)/ready-dev
 	$(BIN)/python -m benchmarks
+
+bench-large: $(VENV)/ready-dev
+	$(BIN)/python -m benchmarks --large
 
 services:
 	@bash .ci/services
