@@ -50,7 +50,7 @@ def test_the_readme_names_every_command() -> None:
 def test_every_make_target_in_the_documents_exists(text: str) -> None:
     targets = {words[0] for words in commands_of(text, "make")}
     assert targets
-    assert targets <= set(re.findall(r"^([a-z]+):", MAKEFILE, re.MULTILINE))
+    assert targets <= set(re.findall(r"^([a-z-]+):", MAKEFILE, re.MULTILINE))
 
 
 def block(text: str, language: str) -> str:
@@ -66,6 +66,21 @@ def test_the_site_file_of_the_readme_is_a_whole_one() -> None:
         "bay-1.permissive",
         "bay-1.flow",
     ]
+
+
+def test_the_readme_puts_its_commands_on_the_path_before_it_calls_them() -> None:
+    commands = next(lines for lines, _ in CODE.findall(README) if "bondtrail check" in lines)
+    assert commands.startswith(". .venv/bin/activate\nbondtrail ")
+    assert re.search(r"^VENV := \.venv$", MAKEFILE, re.MULTILINE)
+
+
+@pytest.mark.parametrize(
+    "path", [*ROOT.glob("*.md"), *ROOT.glob("docs/*.md")], ids=lambda path: path.name
+)
+def test_the_lines_of_a_document_are_wrapped(path: Path) -> None:
+    lines = path.read_text(encoding="utf-8").splitlines()
+    rows = [line for line in lines if line.startswith("|")]  # a row of a table stays on one line
+    assert [line for line in lines if len(line) > 100 and line not in rows] == []
 
 
 def test_the_readings_of_the_readme_load_with_its_site_file(
