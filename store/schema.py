@@ -21,6 +21,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    literal_column,
 )
 
 METADATA = MetaData()
@@ -225,6 +226,20 @@ finding = Table(
 Index("finding_start", finding.c.station, finding.c.start_ns, finding.c.severity)
 Index("finding_anywhere", finding.c.start_ns, finding.c.station, finding.c.severity)
 Index("finding_transfer", finding.c.transfer)
+
+LONG_S = 3600
+"""A finding that lasts longer is kept at hand: few do, and only they span days."""
+IS_LONG = finding.c.seconds > literal_column(str(LONG_S))
+"""Written out, not a parameter, or the databases do not see that the index holds all of them."""
+Index(
+    "finding_long",
+    finding.c.end_ns,
+    finding.c.start_ns,
+    finding.c.station,
+    finding.c.severity,
+    sqlite_where=IS_LONG,
+    postgresql_where=IS_LONG,
+)
 
 _DAY_COUNTS = ("transfers", "compliant_transfers", "hookups", "failed_hookups", "touches")
 SUMMED = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -20,7 +20,7 @@ from bondtrail.results import (
     TripCause,
     TripClass,
 )
-from store import rollups, schema
+from store import ongoing, rollups, schema
 from store.engine import Database, Transaction
 from store.results import FINDINGS, HOOKUPS, TRANSFERS, TRIPS, _Rows
 
@@ -66,7 +66,7 @@ class DayMark:
 
 @dataclass(frozen=True, slots=True)
 class FindingMark:
-    """How many findings of a severity began at a station in one stretch, by its number."""
+    """How many findings of a severity a station has in one stretch, by its number."""
 
     station: str
     part: int
@@ -159,7 +159,10 @@ class Summaries:
         return [DayMark(s, int(n), int(t), float(k), float(u)) for s, n, t, k, u in rows]
 
     def finding_marks(self, edges: Sequence[int], stations: Collection[str]) -> list[FindingMark]:
-        """Return how many findings began at stations between neighbouring edges (ns)."""
+        """Return how many findings stations have between neighbouring edges (ns).
+
+        One that lasts beyond an edge counts on both sides of it.
+        """
         table = schema.finding.c
         part = _part(table.start_ns, edges)
         asked = select(table.station, part, table.severity, func.count()).where(
@@ -167,8 +170,35 @@ class Summaries:
             table.start_ns < edges[-1],
             table.station.in_(stations),
         )
-        rows = self._grouped(asked, [table.station, part, table.severity])
-        return [FindingMark(s, int(n), Severity(v), count) for s, n, v, count in rows]
+        counts: Counter[tuple[str, int, str]] = Counter()
+        for station, number, severity, count in self._grouped(
+            asked, [table.station, part, table.severity]
+        ):
+            counts[station, int(number), severity] += count
+        with self._db.reading() as tx:
+            for found in ongoing.crossing(tx, edges, stations):
+                for number in ongoing.parts_after_the_first(found, edges):
+                    counts[found.station, number, found.severity] += 1
+        return [FindingMark(s, n, Severity(v), count) for (s, n, v), count in counts.items()]
+
+    def ongoing_counts(self, moment: int) -> dict[str, Counter[Severity]]:
+        """Return, by station, how many findings are going on that began before a moment (ns)."""
+        counts: dict[str, Counter[Severity]] = defaultdict(Counter)
+        columns = [schema.finding.c.station, schema.finding.c.severity]
+        with self._db.reading() as tx:
+            for where in ongoing.at(moment):
+                for station, severity in tx.conn.execute(select(*columns).where(*where)):
+                    counts[station][Severity(severity)] += 1
+        return dict(counts)
+
+    def ongoing_findings(self, station: str, moment: int) -> list[Finding]:
+        """Return the findings of a station that are going on and began before a moment (ns)."""
+        found: list[Finding] = []
+        mine = schema.finding.c.station == station
+        with self._db.reading() as tx:
+            for where in ongoing.at(moment):
+                found += FINDINGS.select(tx, [mine, *where], [])
+        return sorted(found, key=lambda finding: finding.start, reverse=True)
 
     def latest_transfers(self, station: str, start: int, end: int, limit: int) -> list[Transfer]:
         """Return the transfers that began last in a span, the latest first."""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
+from collections import Counter
 from collections.abc import Iterator
 
 import pytest
@@ -165,7 +167,67 @@ def test_marks_of_findings_are_counted_between_edges(store: Store) -> None:
         FindingMark("a", 0, Severity.MINOR, 1),
         FindingMark("a", 1, Severity.CRITICAL, 1),
         FindingMark("a", 1, Severity.MAJOR, 1),
+        FindingMark("a", 2, Severity.MAJOR, 1),  # from 25 s to 30 s
     ]
+
+
+HOUR = 3600
+
+
+def lasting(kind: Kind, severity: Severity, start_s: int, end_s: int) -> Finding:
+    return Finding(kind, severity, "c", None, start_s * S, end_s * S, "Seen.", {}, {})
+
+
+LASTING = (
+    lasting(Kind.ITEM_ISOLATED, Severity.CRITICAL, 10 * HOUR, 79 * HOUR),
+    lasting(Kind.PERMISSIVE_WITHHELD, Severity.MAJOR, 10 * HOUR, 79 * HOUR),
+    lasting(Kind.CHATTERING, Severity.MINOR, 24 * HOUR - 20, 24 * HOUR + 1),
+    lasting(Kind.NUISANCE_TRIP, Severity.MINOR, 23 * HOUR, 24 * HOUR),
+    lasting(Kind.FAILED_HOOKUP, Severity.MINOR, 24 * HOUR, 25 * HOUR),
+)
+
+
+@pytest.fixture
+def days_long(store: Store) -> Store:
+    """The store with a station of whose findings some last beyond a day."""
+    store.save_results(StationResults("c", findings=LASTING), since=0, since_day=EARLY)
+    return store
+
+
+@pytest.mark.parametrize("width_s", [24 * HOUR, HOUR, 4 * HOUR - 15, 10])
+def test_a_finding_marks_every_stretch_that_it_touches(days_long: Store, width_s: int) -> None:
+    first = 20 * HOUR  # two began before, and one ends on an edge
+    edges = [(first + n * width_s) * S for n in range(93)]
+    expected = Counter(
+        (part, found.severity)
+        for part, (begin, end) in enumerate(itertools.pairwise(edges))
+        for found in LASTING
+        if found.start < end and max(found.end, found.start + 1) > begin
+    )
+    marks = days_long.summaries.finding_marks(edges, ["c"])
+    assert {(m.part, m.severity): m.count for m in marks} == expected
+
+
+@pytest.mark.parametrize(
+    ("at_s", "kinds"),
+    [
+        pytest.param(10 * HOUR, [], id="begins then"),
+        pytest.param(10 * HOUR + 1, ["item_isolated", "permissive_withheld"], id="began before"),
+        pytest.param(
+            24 * HOUR, ["chattering", "item_isolated", "permissive_withheld"], id="a short one too"
+        ),
+        pytest.param(79 * HOUR, [], id="ends then"),
+    ],
+)
+def test_what_goes_on_from_before(days_long: Store, at_s: int, kinds: list[str]) -> None:
+    found = days_long.summaries.ongoing_findings("c", at_s * S)
+    assert sorted(finding.kind for finding in found) == kinds
+    counts = days_long.summaries.ongoing_counts(at_s * S)
+    assert counts == ({"c": Counter(finding.severity for finding in found)} if kinds else {})
+
+
+def test_what_goes_on_is_of_the_station_alone(days_long: Store) -> None:
+    assert days_long.summaries.ongoing_findings("a", 24 * HOUR * S) == []
 
 
 @pytest.mark.parametrize("parts", [1, 2, 3, 7, 92])

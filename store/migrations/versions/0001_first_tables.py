@@ -111,6 +111,14 @@ def upgrade() -> None:
         "finding_anywhere", "finding", ["start_ns", "station", "severity"], unique=False
     )
     op.create_index("finding_transfer", "finding", ["transfer"], unique=False)
+    op.create_index(
+        "finding_long",
+        "finding",
+        ["end_ns", "start_ns", "station", "severity"],
+        unique=False,
+        sqlite_where=sa.text("seconds > 3600"),
+        postgresql_where=sa.text("seconds > 3600"),
+    )
     op.create_table(
         "hookup",
         sa.Column(
