@@ -12,7 +12,7 @@ from analytics.core.shares import Share
 from bondtrail.results import Severity
 from dashboard.figures.calendar import COLOURS, MEANING, SIGNS, Cell
 from dashboard.figures.palette import SEVERITY_SIGN
-from dashboard.figures.wording import share
+from dashboard.figures.wording import plural, share
 
 GRAPH_CONFIG: Any = {"displaylogo": False, "displayModeBar": False, "responsive": True}
 
@@ -100,6 +100,27 @@ def calendar_legend() -> html.Ul:
     )
 
 
-def severity_counts(counts: Mapping[Severity, int]) -> list[tuple[str, str, str]]:
-    """Return the counts of findings by severity, as figures of a tally."""
-    return [(severity_word(s), f"{counts.get(s, 0):,}", "findings") for s in Severity]
+def from_before_note(count: int) -> html.P | None:
+    """Return what is said where findings go on that began before the period, if some do."""
+    if not count:
+        return None
+    text = (
+        f"Going on from before the period: {plural(count, 'finding')}, counted and listed here "
+        "first. Transfers, trips and hookups count in the period in which they began."
+    )
+    return html.P(text, className="note")
+
+
+def severity_counts(
+    counts: Mapping[Severity, int], from_before: Mapping[Severity, int]
+) -> list[tuple[str, str, str]]:
+    """Return the counts of findings by severity, as figures of a tally.
+
+    ``from_before`` says how many of them began before the period.
+    """
+
+    def beside(severity: Severity) -> str:
+        before = from_before.get(severity, 0)
+        return f"findings, {before:,} going on from before" if before else "findings"
+
+    return [(severity_word(s), f"{counts.get(s, 0):,}", beside(s)) for s in Severity]

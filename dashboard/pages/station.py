@@ -17,6 +17,7 @@ from dashboard.history import current_store
 from dashboard.parts import (
     aria,
     calendar_legend,
+    from_before_note,
     graph,
     interval_text,
     severity_counts,
@@ -119,7 +120,7 @@ def _tally(view: StationView) -> html.Dl:
                 share(compliance.value) if compliance and not compliance.is_few else "-",
                 interval_text(compliance),
             ),
-            *severity_counts(row.severities),
+            *severity_counts(row.severities, row.from_before),
             (
                 "Nuisance trips",
                 f"{row.nuisance_trips:,}",
@@ -140,10 +141,17 @@ def _findings(view: StationView, choice: Choice) -> html.Section:
     if not found:
         return sheet("Findings", html.P("No findings in this period.", className="inline-state"))
     chosen = _chosen_count(view, choice)
+    before = view.row.from_before.total()
     body: Any = grids.grid("station-findings", FINDING_COLUMNS, rows, "Findings, latest first")
     if not rows:
         body = html.P("No finding is of that kind and severity.", className="inline-state")
-    return sheet("Findings", _filters(view, choice), body, _how_many(len(rows), chosen, "finding"))
+    return sheet(
+        "Findings",
+        _filters(view, choice),
+        body,
+        _how_many(len(rows), chosen, "finding"),
+        from_before_note(before),
+    )
 
 
 def _chosen_count(view: StationView, choice: Choice) -> int:

@@ -85,8 +85,10 @@ def _site_tally(overview: Overview) -> html.Dl:
         wilson(sum(row.sums.compliant_transfers for row in rows), transfers) if transfers else None
     )
     severities: Counter[Severity] = Counter()
+    before: Counter[Severity] = Counter()
     for row in rows:
         severities.update(row.severities)
+        before.update(row.from_before)
     known = sum(row.sums.known_s for row in rows)
     whole = known + sum(row.sums.unknown_s for row in rows)
     trips = sum(row.trips.total() for row in rows)
@@ -94,7 +96,7 @@ def _site_tally(overview: Overview) -> html.Dl:
     return tally(
         [
             ("Compliant transfers", share(good.value) if good else "-", interval_text(good)),
-            *severity_counts(severities),
+            *severity_counts(severities, before),
             ("Nuisance trips", f"{nuisance:,}", f"of {plural(trips, 'trip')}"),
             ("Bond state known", share(known / whole) if whole else "-", "of recorded time"),
         ]
@@ -107,6 +109,7 @@ COLUMNS = [
     grids.count_of("major", "major", "▲ Major", 76),
     grids.number("nuisance", "Nuisance trips", 86, **grids.shown_as("nuisance_text")),
     grids.count_of("minor", "minor", "● Minor", 76),
+    grids.number("from_before", "Of them from before", 88),
     grids.number("compliant", "Compliant transfers", 96, **grids.shown_as("compliant_text")),
     grids.number("share", "Share (95 % interval)", 172, **grids.shown_as("share_text")),
     grids.number("not_bonded_s", "Flow not bonded", 103, **grids.shown_as("not_bonded")),
@@ -120,7 +123,10 @@ COLUMNS = [
 
 def _grid(overview: Overview) -> html.Div:
     rows = [_grid_row(row, overview) for row in overview.rows]
-    return grids.grid("stations-grid", COLUMNS, rows, "Stations, worst first")
+    columns = [
+        c for c in COLUMNS if c["field"] != "from_before" or any(r["from_before"] for r in rows)
+    ]
+    return grids.grid("stations-grid", columns, rows, "Stations, worst first")
 
 
 def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
@@ -132,6 +138,7 @@ def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
         "critical": row.severities[Severity.CRITICAL],
         "major": row.severities[Severity.MAJOR],
         "minor": row.severities[Severity.MINOR],
+        "from_before": row.from_before.total(),
         "nuisance": row.nuisance_trips,
         "nuisance_text": f"{row.nuisance_trips:,} of {row.trips.total():,}",
         "compliant": sums.compliant_transfers,
@@ -154,8 +161,9 @@ def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
 def _grid_note() -> html.P:
     return html.P(
         "Ordered by critical findings, then major findings, then nuisance trips: by counts, "
-        "not by rates. Time in which the bond state is unknown counts neither as bonded nor as "
-        "unbonded.",
+        "not by rates. Findings count in every period that they touch, transfers, trips and "
+        "hookups in the one in which they began. Time in which the bond state is unknown counts "
+        "neither as bonded nor as unbonded.",
         className="note",
     )
 

@@ -20,7 +20,10 @@ LISTED = 1000
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StationView:
-    """What the page of one station shows. Lists hold the latest; ``totals`` say of how many."""
+    """What the page of one station shows. Lists hold the latest, ``row`` says of how many.
+
+    ``findings`` begins with those that go on from before the period; ``kinds`` counts them too.
+    """
 
     site: Site
     station: Station
@@ -42,6 +45,12 @@ class Choice:
 
     kinds: frozenset[Kind] = frozenset()
     severities: frozenset[Severity] = frozenset()
+
+    def includes(self, finding: Finding) -> bool:
+        """Tell whether a finding is of what is chosen."""
+        return finding.kind in (self.kinds or {finding.kind}) and finding.severity in (
+            self.severities or {finding.severity}
+        )
 
 
 def parse_choice(kinds: str | None, severities: str | None) -> Choice:
@@ -71,9 +80,12 @@ def station_view(
     asked = store.summaries
     totals = asked.day_totals(period.first, period.last, station_id)
     row = StationRow(station, totals[0] if totals else DaySums(station_id, period.first))
-    kinds: Counter[tuple[Kind, Severity]] = Counter()
+    before = asked.ongoing_findings(station_id, start)
+    kinds = Counter((finding.kind, finding.severity) for finding in before)
+    row.from_before.update(finding.severity for finding in before)
+    row.severities.update(row.from_before)
     for found in asked.finding_counts(station_id, start, end):
-        kinds[found.kind, found.severity] = found.count
+        kinds[found.kind, found.severity] += found.count
         row.severities[found.severity] += found.count
     trips = asked.trip_counts(station_id, start, end)
     for trip in trips:
@@ -89,7 +101,8 @@ def station_view(
         columns,
         kinds,
         trips,
-        asked.latest_findings(
+        [finding for finding in before if choice.includes(finding)]
+        + asked.latest_findings(
             station_id, start, end, LISTED, kinds=choice.kinds, severities=choice.severities
         ),
         asked.latest_transfers(station_id, start, end, LISTED),

@@ -31,11 +31,16 @@ SEVERITY_CELL = {
 
 @dataclass(frozen=True, slots=True)
 class StationRow:
-    """A station's figures over a period."""
+    """A station's figures over a period.
+
+    ``severities`` counts the findings that touch the period, ``from_before`` those of them that
+    began before it; everything else counts on the day it began.
+    """
 
     station: Station
     sums: DaySums
     severities: Counter[Severity] = field(default_factory=Counter)
+    from_before: Counter[Severity] = field(default_factory=Counter)
     trips: Counter[TripClass] = field(default_factory=Counter)
 
     @property
@@ -103,15 +108,19 @@ def overview_of(store: Store, first: str | None, last: str | None) -> Overview |
 def station_rows(store: Store, site: Site, period: Period) -> tuple[list[StationRow], list[str]]:
     """Return the figures of every station of the site, the worst first, and what it lacks."""
     sums = {row.station: row for row in store.summaries.day_totals(period.first, period.last)}
-    counts = store.summaries.episode_counts(*period.bounds(site.zone))
+    start, end = period.bounds(site.zone)
+    counts = store.summaries.episode_counts(start, end)
+    before = store.summaries.ongoing_counts(start)
     rows = []
     for station in sorted(site.stations, key=lambda station: station.name):
         row = StationRow(station, sums.get(station.id, DaySums(station.id, period.first)))
         if station.id in counts:
             row.severities.update(counts[station.id].findings)
             row.trips.update(counts[station.id].trips)
+        row.from_before.update(before.get(station.id, {}))
+        row.severities.update(row.from_before)
         rows.append(row)
-    unlisted = {*sums, *counts} - {station.id for station in site.stations}
+    unlisted = {*sums, *counts, *before} - {station.id for station in site.stations}
     return sorted(rows, key=lambda row: row.badness, reverse=True), sorted(unlisted)
 
 

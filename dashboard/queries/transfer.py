@@ -47,7 +47,7 @@ def transfer_view(store: Store, transfer_id: str) -> TransferView | None:
     findings = [
         finding
         for finding in store.findings(station.id, *span)
-        if finding.transfer == transfer.id or finding.transfer is None
+        if finding.transfer in (transfer.id, None) or _meet(finding, transfer)
     ]
     trips = [t for t in store.trips(station.id, *span) if t.transfer == transfer.id]
     events = sequence(station, signals, span, trips=trips, findings=findings)
@@ -68,6 +68,11 @@ def transfer_view(store: Store, transfer_id: str) -> TransferView | None:
         trips=trips,
     )
     return TransferView(site, station, transfer, findings, trips, picture, events, damaged)
+
+
+def _meet(finding: Finding, transfer: Transfer) -> bool:
+    """Tell whether a finding goes on in a transfer, though an earlier one has its name."""
+    return finding.start < transfer.end and finding.end > transfer.start
 
 
 def shown_span(transfer: Transfer) -> tuple[int, int]:

@@ -6,7 +6,7 @@ import pytest
 
 from bondtrail.site import Site, parse_site
 from store import open_store
-from tests.dashboard.quay import SITE, fill
+from tests.dashboard.quay import EARLIEST, LASTING, SITE, fill
 
 
 @pytest.fixture(scope="session")
@@ -20,6 +20,16 @@ def filled_url(tmp_path_factory: pytest.TempPathFactory, site: Site) -> str:
     url = sqlite_url(tmp_path_factory.mktemp("filled"))
     with open_store(url) as store:
         fill(store, site)
+    return url
+
+
+@pytest.fixture(scope="session")
+def lasting_url(tmp_path_factory: pytest.TempPathFactory, site: Site) -> str:
+    """The address of a store where the bowl is isolated from 1 March, 12:00, for 38 hours."""
+    url = sqlite_url(tmp_path_factory.mktemp("lasting"))
+    with open_store(url) as store:
+        fill(store, site)
+        store.save_results(LASTING, since=0, since_day=EARLIEST)
     return url
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import math
 
@@ -191,6 +192,17 @@ BOWL = StationResults(
                 known_s=86_400.0),
     ),
 )  # fmt: skip
+
+
+LASTING = dataclasses.replace(
+    BOWL,
+    findings=(
+        finding(Kind.ITEM_ISOLATED, Severity.CRITICAL, at("01T12:00:00"), 38 * 3600, station="bowl",
+                of=None),
+        finding(Kind.CHATTERING, Severity.MINOR, at("02T12:00:00"), 40, station="bowl", of=None),
+    ),
+)  # fmt: skip
+"""The bowl isolated until 3 March, 02:00."""
 
 
 def readings() -> dict[str, Samples]:

@@ -63,7 +63,9 @@ def test_signs_of_severities_differ() -> None:
 
 
 def test_severity_counts_name_all_three_even_when_there_are_none() -> None:
-    assert [value for _, value, _ in severity_counts({Severity.MAJOR: 1200})] == ["0", "1,200", "0"]
+    counts = severity_counts({Severity.MAJOR: 1200}, {})
+    assert [value for _, value, _ in counts] == ["0", "1,200", "0"]
+    assert {beside for _, _, beside in counts} == {"findings"}
 
 
 def test_facts_leave_out_what_is_not_known() -> None:

@@ -104,3 +104,17 @@ def test_repeated_keys_of_an_address_do_not_break_the_page(page: Page, filled_ur
     query = {"from": ["2026-03-01", "2026-03-02"], "severity": ["critical", "minor"]}
     shown = page("station", filled_url, station_id="rail-1", **query)
     assert "Rail spot 1" in shown.text
+
+
+def test_a_finding_from_before_the_period_is_listed_and_said(page: Page, lasting_url: str) -> None:
+    day = {"from": "2026-03-03", "to": "2026-03-03"}
+    shown = page("station", lasting_url, station_id="bowl", **day)
+    assert [r["time"] for r in shown.rows("station-findings")] == ["2026-03-01 12:00:00"]
+    assert "findings, 1 going on from before" in shown.text
+    assert "Going on from before the period: 1 finding" in shown.text
+    (heat,) = shown.by_id("station-calendar").figure.data
+    assert heat.text.tolist() == [["◆"]]
+
+
+def test_nothing_is_said_of_before_where_nothing_went_on(page: Page, filled_url: str) -> None:
+    assert "from before" not in page("station", filled_url, station_id="rail-1").text

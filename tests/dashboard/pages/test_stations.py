@@ -9,7 +9,7 @@ import pytest
 from bondtrail.site import Site, parse_site
 from store import open_store
 from tests.dashboard.conftest import sqlite_url
-from tests.dashboard.pages.conftest import Page
+from tests.dashboard.pages.conftest import Page, Shown
 from tests.dashboard.quay import SITE, at, fill
 
 
@@ -110,3 +110,20 @@ def test_results_of_a_station_that_the_site_no_longer_has_are_told(
 
 def test_nothing_is_said_of_stations_when_none_is_missing(page: Page, filled_url: str) -> None:
     assert "Not shown" not in page("stations", filled_url).text
+
+
+def test_findings_from_before_the_period_have_a_column_where_there_are_some(
+    page: Page, lasting_url: str
+) -> None:
+    shown = page("stations", lasting_url, **{"from": "2026-03-03", "to": "2026-03-03"})
+    row = shown.rows("stations-grid")[0]
+    assert (row["name"], row["critical"], row["from_before"]) == ("Dryer bowl", 1, 1)
+    assert "from_before" in fields(shown)
+    assert "findings, 1 going on from before" in shown.text
+    whole = page("stations", lasting_url)
+    assert "from_before" not in fields(whole)
+    assert "going on from before" not in whole.text
+
+
+def fields(shown: Shown) -> list[str]:
+    return [column["field"] for column in shown.by_id("stations-grid").columnDefs]

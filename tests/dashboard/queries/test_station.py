@@ -70,3 +70,27 @@ def test_an_unknown_station_has_no_view(store: Store) -> None:
 )
 def test_parse_choice(kinds: str | None, severities: str | None, expected: Choice) -> None:
     assert parse_choice(kinds, severities) == expected
+
+
+@pytest.mark.parametrize(
+    ("day", "choice", "expected"),
+    [
+        ("2026-03-01", Choice(), [Kind.ITEM_ISOLATED]),
+        ("2026-03-02", Choice(), [Kind.ITEM_ISOLATED, Kind.CHATTERING]),
+        ("2026-03-03", Choice(), [Kind.ITEM_ISOLATED]),
+        ("2026-03-03", Choice(kinds=frozenset({Kind.ITEM_ISOLATED})), [Kind.ITEM_ISOLATED]),
+        ("2026-03-03", Choice(severities=frozenset({Severity.MINOR})), []),
+        ("2026-03-04", Choice(), []),
+    ],
+)
+def test_findings_are_those_that_touch_the_period(
+    lasting_url: str, day: str, choice: Choice, expected: list[Kind]
+) -> None:
+    with open_store(lasting_url) as store:
+        view = station_view(store, "bowl", day, day, choice)
+        assert view is not None
+        assert [finding.kind for finding in view.findings] == expected
+        assert view.row.severities.total() == view.kinds.total()
+        listed = station_view(store, "bowl", day, day, Choice())
+        assert listed is not None
+        assert listed.kinds.total() == len(listed.findings)

@@ -113,3 +113,32 @@ def test_weeks_begin_on_monday_and_months_on_the_first() -> None:
 def test_nothing_is_shown_of_an_empty_store(empty_url: str) -> None:
     with open_store(empty_url) as store:
         assert overview_of(store, None, None) is None
+
+
+@pytest.fixture
+def lasting(lasting_url: str) -> Iterator[Store]:
+    with open_store(lasting_url) as opened:
+        yield opened
+
+
+def test_a_finding_marks_every_day_that_it_touches(lasting: Store, site: Site) -> None:
+    bowl = [site.station("bowl")]
+    calendar, _ = calendar_of(lasting, site, WHOLE, bowl)
+    assert calendar.cells.tolist() == [[Cell.CRITICAL] * 3]
+    assert calendar.findings.tolist() == [[1, 2, 1]]
+    alone, _ = calendar_of(lasting, site, Period(MARCH_3, MARCH_3), bowl)
+    assert alone.cells.tolist() == [[Cell.CRITICAL]]
+
+
+def test_what_goes_on_from_before_counts_and_ranks(lasting: Store, site: Site) -> None:
+    rows, _ = station_rows(lasting, site, Period(MARCH_2, MARCH_2))
+    bowl = next(row for row in rows if row.station.id == "bowl")
+    assert bowl.severities == {Severity.CRITICAL: 1, Severity.MINOR: 1}
+    assert bowl.from_before == {Severity.CRITICAL: 1}
+    alone, _ = station_rows(lasting, site, Period(MARCH_3, MARCH_3))
+    assert alone[0].station.id == "bowl"
+    assert alone[0].from_before.total() == 1
+
+
+def test_nothing_goes_on_from_before_the_whole(lasting: Store, site: Site) -> None:
+    assert sum(row.from_before.total() for row in station_rows(lasting, site, WHOLE)[0]) == 0

@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from analytics.core.sequence import What
-from bondtrail.results import Kind
+from bondtrail.results import Kind, Severity
+from bondtrail.site import Site
 from dashboard.queries.transfer import shown_span, transfer_view
 from store import Store, open_store
-from tests.dashboard.quay import BAD_ID, BAD_START, S, transfer
+from tests.dashboard.conftest import sqlite_url
+from tests.dashboard.quay import (
+    BAD_ID,
+    BAD_START,
+    EARLIEST,
+    GOOD_ID,
+    RAIL,
+    S,
+    fill,
+    finding,
+    transfer,
+)
 
 
 @pytest.fixture
@@ -71,3 +85,16 @@ def test_events_begin_with_how_things_stood(store: Store) -> None:
 
 def test_an_unknown_transfer_has_no_view(store: Store) -> None:
     assert transfer_view(store, "rail-1/20990101T000000.000Z") is None
+
+
+def test_a_finding_that_goes_on_from_an_earlier_transfer_is_shown(
+    tmp_path: Path, site: Site
+) -> None:
+    goes_on = finding(Kind.PERMISSIVE_WITHOUT_BOND, Severity.CRITICAL, BAD_START, 30 * 3600)
+    with open_store(sqlite_url(tmp_path)) as store:
+        fill(store, site)
+        results = dataclasses.replace(RAIL, findings=(*RAIL.findings, goes_on))
+        store.save_results(results, since=0, since_day=EARLIEST)
+        view = transfer_view(store, GOOD_ID)
+        assert view is not None
+        assert [found.id for found in view.findings] == [goes_on.id]
