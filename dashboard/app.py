@@ -19,6 +19,7 @@ from bondtrail.site import SiteError
 from dashboard import period_picker
 from dashboard.frame import frame
 from dashboard.history import KEY, History
+from dashboard.hosts import refuse_other_hosts
 from dashboard.queries.sites import site_in_force
 from store import StoreError
 
@@ -45,6 +46,7 @@ def create_app(store_url: str) -> dash.Dash:
         title="Bondtrail",
         update_title="",
     )
+    app.server.before_request(refuse_other_hosts)
     app.server.config[KEY] = History(store_url)
     app.server.config["COMPRESS_MIMETYPES"] = [
         "text/html",
