@@ -74,7 +74,7 @@ def command(
     if changed not in (None, now):  # of a file that came just now it was said already
         print_warning(
             f"what began before {output.site_time(changed, site.zone)} ({site.timezone}) is judged "
-            f"by the limits of its day,\n  not by the present site file\n{opening.REMEDIES}"
+            f"by the limits of its day\n{opening.REMEDY}"
         )
     if not report.is_clean:
         ctx.exit(DONE_WITH_REJECTS)

@@ -20,10 +20,8 @@ if TYPE_CHECKING:
     from bondtrail.site import Site
     from store import Store
 
-REMEDIES = (
-    "  If it has held for longer, say since when:\n"
-    "    bondtrail analyse --site FILE --holds-from TIME\n"
-    "  To judge all history by it, this once: bondtrail analyse --by-present-limits"
+REMEDY = (
+    "  To change that: bondtrail analyse --site FILE --holds-from TIME, or once --by-present-limits"
 )
 """What to do about history that is not judged by the site file that is in force now."""
 
@@ -138,7 +136,7 @@ def settle_site(store: Store, given: Site | None, now: int, holds_from: int | No
     if holds_from is not None:
         _hold_from(store, given, holds_from)
     elif store.put_site(given, FROM_THE_BEGINNING if present is None else now) and present:
-        print_warning(f"the site file has changed and holds for readings from now on\n{REMEDIES}")
+        print_warning(f"the site file has changed and holds for readings from now on\n{REMEDY}")
     return given
 
 
