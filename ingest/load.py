@@ -29,7 +29,8 @@ InputFile = TextFile | ParquetFile
 
 _AHEAD = 6
 """Steps that are read while earlier ones are being stored."""
-_MANY_REJECTS = 5_000
+_MANY_REJECTS = 1_000
+"""Rejects to store at once: while reading goes on, rather than when all is read."""
 
 
 def load_files(

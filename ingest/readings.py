@@ -79,8 +79,8 @@ def take_long(table: Table, layout: Layout, tags: Tags, zone: ZoneInfo | None) -
     time, bad_time = read_times(column["time"], zone)
     value, faults = read_values(
         column["value"],
-        tags.roles[points],
-        tags.scales[points] if tags.is_scaled else 1.0,
+        tags.roles.take(points),  # the last one for the unknown: whose values do not count
+        tags.scales.take(points) if tags.is_scaled else 1.0,
         decimal_comma=_has_decimal_comma(layout),
     )
     quality, bad_quality = _quality(column.get("quality"), len(time))

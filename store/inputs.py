@@ -138,8 +138,16 @@ def put_rejects(tx: Transaction, rejects: Iterable[Reject]) -> None:
 def _reject_row(each: Reject) -> dict[str, Any]:
     told = [fit(each.source), fit(each.where), fit(each.reason), shortened(each.raw, RAW_BYTES)]
     digest = hashlib.sha256("\0".join(told).encode()).hexdigest()
-    row: dict[str, Any] = dict(zip(("source", "place", "reason", "raw"), told, strict=True))
-    return row | {"at_ns": int(each.at), "count": int(each.count), "digest": digest}
+    source, place, reason, raw = told
+    return {
+        "source": source,
+        "place": place,
+        "reason": reason,
+        "raw": raw,
+        "at_ns": int(each.at),
+        "count": int(each.count),
+        "digest": digest,
+    }
 
 
 def every_reject(

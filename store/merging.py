@@ -41,6 +41,16 @@ class Stored:
         """Return the answer of an empty store for ``size`` times."""
         return cls(np.zeros(size, bool), np.full(size, np.nan), np.zeros(size, np.uint8))
 
+    @classmethod
+    def never(cls, size: int) -> Stored:
+        """Return the same, not to be changed: it takes no room."""
+        one = cls.nothing(1)
+        return cls(
+            np.broadcast_to(one.found, size),
+            np.broadcast_to(one.value, size),
+            np.broadcast_to(one.quality, size),
+        )
+
     def take(self, times: TimeArray, part: Samples) -> None:
         """Note what ``part`` holds at ``times``, over what was noted before.
 

@@ -38,8 +38,11 @@ def stored_at(tx: Transaction, wanted: Mapping[KnownPoint, TimeArray]) -> dict[K
     Nothing is read for times past the end of their point, and else only the segments that
     some of them fall into, one at a time.
     """
-    stored = {known: Stored.nothing(times.size) for known, times in wanted.items()}
     late = {known: times for known, times in wanted.items() if _is_late(known, times)}
+    stored = {
+        known: Stored.nothing(times.size) if known in late else Stored.never(times.size)
+        for known, times in wanted.items()
+    }
     for known, times in late.items():
         _take_segments(tx, known, times, stored[known])
     if late:

@@ -58,6 +58,17 @@ def test_what_a_batch_changes(
     assert (change.samples, change.written, change.since) == (left, written, since)
 
 
+@pytest.mark.parametrize(
+    "batch", [of(), of((15, 1.0), (20, np.inf)), of((15, 1.0), (15, 1.0), (15, 2.0, 1))]
+)
+def test_never_stored_is_as_nothing_stored(batch: Samples) -> None:
+    one, other = Stored.never(len(batch)), Stored.nothing(len(batch))
+    assert one.found.tolist() == other.found.tolist()
+    changes = [compare(batch, stored) for stored in (one, other)]
+    assert changes[0].samples == changes[1].samples
+    assert (changes[0].written, changes[0].since) == (changes[1].written, changes[1].since)
+
+
 def test_what_is_stored_later_covers_what_was_stored_before() -> None:
     stored = Stored.nothing(4)
     times = np.array([5, 10, 20, 40])
