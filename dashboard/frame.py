@@ -20,6 +20,11 @@ CAUTION = (
     "site's own procedures and licensed practice decide."
 )
 
+BRIEFLY = (
+    "A reading of records, not a safety function: it does not show that an operation was safe. "
+    "Local codes, site procedures and licensed practice decide."
+)
+
 Layout = Callable[..., Any]
 
 
@@ -63,6 +68,11 @@ def notice(title: str, *text: Any, tone: str = "quiet") -> html.Section:
         className=f"notice notice-{tone}",
         role="alert" if tone == "trouble" else "status",
     )
+
+
+def caution_in_brief() -> html.P:
+    """Return the caution in one line, to stand beside the figures that might be relied on."""
+    return html.P([html.Strong("Caution. "), BRIEFLY], className="caution-brief")
 
 
 def home_link(text: str = "All stations") -> dcc.Link:

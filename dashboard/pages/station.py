@@ -12,7 +12,7 @@ from dashboard import grids
 from dashboard.figures.calendar import heat_strip
 from dashboard.figures.trend import hookup_trend, trips_by_cause
 from dashboard.figures.wording import duration, ohms, plural, share, words
-from dashboard.frame import civil, home_link, notice
+from dashboard.frame import caution_in_brief, civil, home_link, notice
 from dashboard.history import current_store
 from dashboard.parts import (
     aria,
@@ -71,7 +71,7 @@ def layout(station_id: str = "", **query: Any) -> Any:
                 **aria("Where this page is"),
             ),
             html.Div([_heading(view), _picker(view, choice)], className="title-row"),
-            html.Section(_tally(view), className="sheet", **aria("Figures")),
+            html.Section([_tally(view), caution_in_brief()], className="sheet", **aria("Figures")),
             sheet(
                 f"Worst finding of each {view.column_days}",
                 graph(

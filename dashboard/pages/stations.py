@@ -14,7 +14,7 @@ from bondtrail.results import Severity
 from dashboard import grids
 from dashboard.figures.calendar import heat_strip
 from dashboard.figures.wording import duration, plural, share, words
-from dashboard.frame import civil, notice
+from dashboard.frame import caution_in_brief, civil, notice
 from dashboard.history import current_store
 from dashboard.parts import (
     aria,
@@ -51,7 +51,11 @@ def layout(**query: Any) -> Any:
                 [_title(overview), picker(overview.period, overview.whole, stations_url)],
                 className="title-row",
             ),
-            html.Section(_site_tally(overview), className="sheet", **aria("The whole site")),
+            html.Section(
+                [_site_tally(overview), caution_in_brief()],
+                className="sheet",
+                **aria("The whole site"),
+            ),
             sheet("Stations, worst first", _grid(overview), _grid_note(), _unlisted(overview)),
             sheet(f"Worst finding of each {overview.column_days}", *_calendar(overview)),
             dcc.Store(

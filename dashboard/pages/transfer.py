@@ -13,7 +13,7 @@ from bondtrail.times import format_time
 from dashboard.figures.steps import Clock
 from dashboard.figures.transfer import replay
 from dashboard.figures.wording import duration, ohms, words
-from dashboard.frame import civil, home_link, notice
+from dashboard.frame import caution_in_brief, civil, home_link, notice
 from dashboard.history import current_store
 from dashboard.parts import aria, facts, graph, severity_mark, sheet
 from dashboard.queries.sites import clock_at
@@ -46,6 +46,7 @@ def layout(id: str | None = None, **_: Any) -> Any:  # the name that the address
         [
             _crumb(view),
             html.Div(_heading(view), className="title-row"),
+            caution_in_brief(),
             *(
                 html.P(f"Not all readings can be shown: {text}", className="warning", role="alert")
                 for text in view.damaged
@@ -251,7 +252,11 @@ def _limits(view: TransferView) -> html.Section:
         "Limits in force",
         facts(named[:6]),
         html.Details([html.Summary("All limits"), facts(named[6:])]),
-        html.P("As the site file had them on that day.", className="note"),
+        html.P(
+            "As the site file had them on that day. Each finding names the limits that it was "
+            "judged by.",
+            className="note",
+        ),
     )
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dash
+import pytest
 
-from dashboard.frame import CAUTION, frame
+from dashboard.frame import BRIEFLY, CAUTION, frame
 from tests.dashboard.pages.conftest import Page, Shown
+from tests.dashboard.quay import BAD_ID
 
 
 def test_the_cautions_stand_on_every_page() -> None:
@@ -13,6 +15,23 @@ def test_the_cautions_stand_on_every_page() -> None:
     assert CAUTION in text
     for word in ("not a safety function", "Local codes", "licensed practice", "estimates"):
         assert word in CAUTION
+
+
+@pytest.mark.parametrize(
+    ("name", "query", "below"),
+    [
+        ("stations", {}, "Stations, worst first"),
+        ("station", {"station_id": "rail-1"}, "Worst finding of each day"),
+        ("transfer", {"id": BAD_ID}, "What was recorded"),
+    ],
+)
+def test_a_caution_stands_above_what_is_shown(
+    page: Page, filled_url: str, name: str, query: dict[str, str], below: str
+) -> None:
+    text = page(name, filled_url, **query).text
+    assert text.index(BRIEFLY) < text.index(below)
+    for word in ("not a safety function", "Local codes", "licensed practice"):
+        assert word in BRIEFLY
 
 
 def test_the_site_is_named_or_said_to_be_missing() -> None:

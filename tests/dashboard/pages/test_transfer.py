@@ -110,7 +110,9 @@ def test_a_transfer_is_shown_with_the_limits_of_its_day(
         fill(store, site)
         later = SITE.replace("limit_ohm = 12.0", "limit_ohm = 25.0")
         store.put_site(parse_site(later), BAD_START + 3600 * S)
-    assert "limit 12 ohm" in page("transfer", url, id=BAD_ID).text
+    text = page("transfer", url, id=BAD_ID).text
+    assert "limit 12 ohm" in text
+    assert "Each finding names the limits that it was judged by" in text
 
 
 def test_a_fixed_item_is_not_said_to_be_clamped_on(page: Page, filled_url: str) -> None:
