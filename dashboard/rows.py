@@ -10,6 +10,7 @@ from bondtrail.times import local
 from dashboard import grids
 from dashboard.figures.wording import duration, ohms, words
 from dashboard.parts import severity_word
+from dashboard.recorded import bypassed
 from dashboard.urls import transfer_url
 
 FINDING_COLUMNS = [
@@ -78,7 +79,7 @@ def transfer_row(transfer: Transfer, station: Station, zone: ZoneInfo) -> grids.
         "no_data_s": transfer.no_data_s,
         "no_data": duration(transfer.no_data_s),
         "bypassed_s": transfer.bypassed_s,
-        "bypassed": duration(transfer.bypassed_s),
+        "bypassed": bypassed(transfer.bypassed_s, station),
         "trips": transfer.trips,
         "lead_s": transfer.bond_lead_s,
         "lead": "-" if station.is_fixed else _lead(transfer.bond_lead_s),

@@ -29,6 +29,7 @@ from dashboard.period import PeriodError
 from dashboard.period_picker import picker
 from dashboard.queries.sites import clock_at
 from dashboard.queries.station import Choice, StationView, parse_choice, station_view
+from dashboard.recorded import NOT_RECORDED, bypassed, in_flow, tells_flow
 from dashboard.rows import (
     FINDING_COLUMNS,
     HOOKUP_COLUMNS,
@@ -47,6 +48,8 @@ def _title(station_id: str = "", **_: Any) -> str:
 dash.register_page(  # type: ignore[no-untyped-call]
     __name__, path_template=Url.STATION.value, title=_title, order=1
 )
+
+Figure = tuple[str, str, str]
 
 
 @civil
@@ -112,26 +115,43 @@ def _picker(view: StationView, choice: Choice) -> html.Div:
 
 def _tally(view: StationView) -> html.Dl:
     row, sums = view.row, view.row.sums
-    compliance, trips = row.compliance, row.trips.total()
     return tally(
         [
-            (
-                "Compliant transfers",
-                share(compliance.value) if compliance and not compliance.is_few else "-",
-                interval_text(compliance),
-            ),
+            *_transfer_figures(view),
             *severity_counts(row.severities, row.from_before),
-            (
-                "Nuisance trips",
-                f"{row.nuisance_trips:,}",
-                f"of {plural(trips, 'trip')}",
-            ),
-            ("Failed hookups", f"{sums.failed_hookups:,}", f"of {sums.hookups:,}"),
-            ("Flow not bonded", duration(sums.not_bonded_s), f"of {duration(sums.flow_s)} flow"),
-            ("Flow, bond unknown", duration(sums.no_data_s), "counts neither way"),
-            ("Flow bypassed", duration(sums.bypassed_s), "interlock defeated"),
+            *_bond_figures(view),
+            ("Flow not bonded", in_flow(sums.not_bonded_s, view.station), _of_flow(view)),
+            ("Flow, bond unknown", in_flow(sums.no_data_s, view.station), "counts neither way"),
+            ("Flow bypassed", bypassed(sums.bypassed_s, view.station), "interlock defeated"),
             ("Bond state known", share(row.coverage), "of recorded time"),
         ]
+    )
+
+
+def _transfer_figures(view: StationView) -> list[Figure]:
+    row, compliance, trips = view.row, view.row.compliance, view.row.trips.total()
+    if not row.sums.transfers and not tells_flow(view.station):
+        beside = "no flow or running point"
+        return [(name, NOT_RECORDED, beside) for name in ("Compliant transfers", "Nuisance trips")]
+    good = share(compliance.value) if compliance and not compliance.is_few else "-"
+    return [
+        ("Compliant transfers", good, interval_text(compliance)),
+        ("Nuisance trips", f"{row.nuisance_trips:,}", f"of {plural(trips, 'trip')}"),
+    ]
+
+
+def _bond_figures(view: StationView) -> list[Figure]:
+    """Return how the bond was made, or for plant that must stay bonded, how long it was."""
+    sums = view.row.sums
+    if view.station.is_fixed:
+        known = f"{duration(sums.low_s)} of {duration(sums.known_s)}"
+        return [("Bonded, of known time", share(view.row.bonded), known)]
+    return [("Failed hookups", f"{sums.failed_hookups:,}", f"of {sums.hookups:,}")]
+
+
+def _of_flow(view: StationView) -> str:
+    return (
+        f"of {in_flow(view.row.sums.flow_s, view.station)} flow" if tells_flow(view.station) else ""
     )
 
 

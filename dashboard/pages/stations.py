@@ -13,7 +13,7 @@ from analytics.core.shares import wilson
 from bondtrail.results import Severity
 from dashboard import grids
 from dashboard.figures.calendar import heat_strip
-from dashboard.figures.wording import duration, plural, share, words
+from dashboard.figures.wording import plural, share, words
 from dashboard.frame import caution_in_brief, civil, notice
 from dashboard.history import current_store
 from dashboard.parts import (
@@ -29,6 +29,7 @@ from dashboard.parts import (
 from dashboard.period import Period, PeriodError
 from dashboard.period_picker import picker
 from dashboard.queries.stations import Overview, StationRow, overview_of
+from dashboard.recorded import NOT_RECORDED, among, bypassed, in_flow, tells_flow
 from dashboard.urls import Url, station_url, stations_url
 
 dash.register_page(  # type: ignore[no-untyped-call]
@@ -120,21 +121,24 @@ COLUMNS = [
     grids.number("no_data_s", "Flow, bond unknown", 104, **grids.shown_as("no_data")),
     grids.number("bypassed_s", "Flow bypassed", 103, **grids.shown_as("bypassed")),
     grids.number("failed", "Failed hookups", 88, **grids.shown_as("hookups")),
+    grids.number("bonded", "Bonded, of known time", 92, **grids.shown_as("bonded_text")),
     grids.number("coverage", "Bond known", 76, **grids.shown_as("coverage_text")),
     grids.text("kind", "Kind", 118, flex=1, minWidth=118, tooltipField="kind"),
 ]
 
+SPARED = ("from_before", "bonded")
+"""Columns that are left out where they say nothing of any station."""
+
 
 def _grid(overview: Overview) -> html.Div:
     rows = [_grid_row(row, overview) for row in overview.rows]
-    columns = [
-        c for c in COLUMNS if c["field"] != "from_before" or any(r["from_before"] for r in rows)
-    ]
+    idle = {name for name in SPARED if all(row[name] is None for row in rows)}
+    columns = [column for column in COLUMNS if column["field"] not in idle]
     return grids.grid("stations-grid", columns, rows, "Stations, worst first")
 
 
 def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
-    sums, compliance = row.sums, row.compliance
+    sums, compliance, told = row.sums, row.compliance, tells_flow(row.station)
     return {
         "name": row.station.name,
         "href": station_url(row.station.id, overview.period),
@@ -142,24 +146,33 @@ def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
         "critical": row.severities[Severity.CRITICAL],
         "major": row.severities[Severity.MAJOR],
         "minor": row.severities[Severity.MINOR],
-        "from_before": row.from_before.total(),
+        "from_before": row.from_before.total() or None,
         "nuisance": row.nuisance_trips,
-        "nuisance_text": f"{row.nuisance_trips:,} of {row.trips.total():,}",
+        "nuisance_text": among(row.nuisance_trips, row.trips.total(), told),
         "compliant": sums.compliant_transfers,
-        "compliant_text": f"{sums.compliant_transfers:,} of {sums.transfers:,}",
+        "compliant_text": among(sums.compliant_transfers, sums.transfers, told),
         "share": compliance.value if compliance else None,
-        "share_text": share_text(compliance),
+        "share_text": share_text(compliance) if compliance or told else NOT_RECORDED,
         "not_bonded_s": sums.not_bonded_s,
-        "not_bonded": duration(sums.not_bonded_s),
+        "not_bonded": in_flow(sums.not_bonded_s, row.station),
         "no_data_s": sums.no_data_s,
-        "no_data": duration(sums.no_data_s),
+        "no_data": in_flow(sums.no_data_s, row.station),
         "bypassed_s": sums.bypassed_s,
-        "bypassed": duration(sums.bypassed_s),
+        "bypassed": bypassed(sums.bypassed_s, row.station),
         "failed": sums.failed_hookups,
-        "hookups": f"{sums.failed_hookups:,} of {sums.hookups:,}",
+        "hookups": _hookups(row),
+        "bonded": row.bonded if row.station.is_fixed else None,
+        "bonded_text": share(row.bonded) if row.station.is_fixed else "-",
         "coverage": row.coverage,
         "coverage_text": "no record" if row.coverage is None else share(row.coverage),
     }
+
+
+def _hookups(row: StationRow) -> str:
+    if row.station.is_fixed:
+        return "fixed item"
+    noted = row.station.bond_role is not None
+    return among(row.sums.failed_hookups, row.sums.hookups, noted)
 
 
 def _grid_note() -> html.P:

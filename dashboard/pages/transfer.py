@@ -18,6 +18,7 @@ from dashboard.history import current_store
 from dashboard.parts import aria, facts, graph, severity_mark, sheet
 from dashboard.queries.sites import clock_at
 from dashboard.queries.transfer import TransferView, transfer_view
+from dashboard.recorded import bypassed
 from dashboard.urls import Url, station_url, stations_url
 
 EVENTS_SHOWN = 500
@@ -207,7 +208,9 @@ def _about(view: TransferView) -> html.Section:
                 ),
                 (
                     "Bypassed",
-                    _with_volume(transfer.bypassed_s, transfer.bypassed_volume, transfer.unit),
+                    _with_volume(transfer.bypassed_s, transfer.bypassed_volume, transfer.unit)
+                    if transfer.bypassed_s
+                    else bypassed(0, view.station),
                 ),
                 ("Time to bond", None if fixed else duration(transfer.time_to_bond_s)),
                 ("Bonded before flow", None if fixed else _lead(transfer.bond_lead_s)),

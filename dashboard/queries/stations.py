@@ -61,6 +61,12 @@ class StationRow:
         return self.sums.known_s / whole if whole else None
 
     @property
+    def bonded(self) -> float | None:
+        """Share of the known time in which the bond was good; None where nothing is known."""
+        known = self.sums.known_s
+        return self.sums.low_s / known if known else None
+
+    @property
     def badness(self) -> tuple[int, int, int, int]:
         """What stations are sorted by, worst first: counts, never rates."""
         seen = self.severities

@@ -187,9 +187,9 @@ BOWL = StationResults(
                 of=None),
     ),
     days=(
-        DaySums("bowl", dt.date(2026, 3, 1), known_s=80_000.0, unknown_s=6_400.0),
+        DaySums("bowl", dt.date(2026, 3, 1), low_s=50_000.0, known_s=80_000.0, unknown_s=6_400.0),
         DaySums("bowl", dt.date(2026, 3, 2), transfers=1, compliant_transfers=1, flow_s=300.0,
-                known_s=86_400.0),
+                low_s=49_840.0, known_s=86_400.0),
     ),
 )  # fmt: skip
 

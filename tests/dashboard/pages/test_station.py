@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.dashboard.pages.conftest import Page
+from tests.dashboard.pages.conftest import Page, Shown
 from tests.dashboard.quay import BAD_ID
 
 
@@ -118,3 +118,38 @@ def test_a_finding_from_before_the_period_is_listed_and_said(page: Page, lasting
 
 def test_nothing_is_said_of_before_where_nothing_went_on(page: Page, filled_url: str) -> None:
     assert "from before" not in page("station", filled_url, station_id="rail-1").text
+
+
+def test_what_a_station_does_not_record_is_not_told_as_nothing(page: Page, filled_url: str) -> None:
+    bay = figures(page("station", filled_url, station_id="bay-9"))
+    for name in ("Compliant transfers", "Nuisance trips", "Flow not bonded", "Flow bypassed"):
+        assert bay[name][0] == "not recorded"
+    bowl = figures(page("station", filled_url, station_id="bowl"))
+    assert bowl["Flow bypassed"][0] == "not recorded"
+    assert bowl["Flow not bonded"] == ("0 s", "of 5 min 00 s flow")
+    rail = figures(page("station", filled_url, station_id="rail-1"))
+    assert rail["Flow bypassed"][0] == "0 s"
+
+
+def test_the_transfers_of_a_station_without_a_bypass_point_say_so(
+    page: Page, filled_url: str
+) -> None:
+    bypassed = {
+        name: page("station", filled_url, station_id=name).rows("station-transfers")[0]["bypassed"]
+        for name in ("bowl", "rail-1")
+    }
+    assert bypassed == {"bowl": "not recorded", "rail-1": "0 s"}
+
+
+def test_a_fixed_item_tells_how_long_it_was_bonded(page: Page, filled_url: str) -> None:
+    bowl = figures(page("station", filled_url, station_id="bowl"))
+    assert bowl["Bonded, of known time"] == ("60.0 %", "27 h 44 min of 46 h 13 min")
+    assert "Failed hookups" not in bowl
+    assert "Bonded, of known time" not in figures(page("station", filled_url, station_id="rail-1"))
+
+
+def figures(shown: Shown) -> dict[str, tuple[str, str]]:
+    """Return the figures of the tally by name: value and what stands beside it."""
+    names = [c.children for c in shown.components if type(c).__name__ == "Dt"]
+    told = [c.children for c in shown.components if type(c).__name__ == "Dd"]
+    return {name: (t[0], t[1].children) for name, t in zip(names, told, strict=True)}

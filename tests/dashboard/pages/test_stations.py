@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import pytest
 
+from bondtrail.results import DaySums, StationResults
 from bondtrail.site import Site, parse_site
 from store import open_store
 from tests.dashboard.conftest import sqlite_url
 from tests.dashboard.pages.conftest import Page, Shown
-from tests.dashboard.quay import SITE, at, fill
+from tests.dashboard.quay import EARLIEST, SITE, at, fill
 
 
 def test_stations_come_worst_first(page: Page, filled_url: str) -> None:
@@ -34,7 +36,7 @@ def test_a_station_shows_counts_and_never_a_rate_of_few(page: Page, filled_url: 
 
 def test_a_station_without_a_record_says_so(page: Page, filled_url: str) -> None:
     row = page("stations", filled_url).rows("stations-grid")[-1]
-    assert (row["coverage_text"], row["share_text"]) == ("no record", "no transfers")
+    assert (row["coverage_text"], row["share_text"]) == ("no record", "not recorded")
 
 
 def test_links_keep_the_period(page: Page, filled_url: str) -> None:
@@ -127,3 +129,45 @@ def test_findings_from_before_the_period_have_a_column_where_there_are_some(
 
 def fields(shown: Shown) -> list[str]:
     return [column["field"] for column in shown.by_id("stations-grid").columnDefs]
+
+
+def test_what_a_station_does_not_record_is_not_told_as_nothing(page: Page, filled_url: str) -> None:
+    rows = {row["name"]: row for row in page("stations", filled_url).rows("stations-grid")}
+    names = ["nuisance_text", "compliant_text", "not_bonded", "no_data", "bypassed", "hookups"]
+    told = {name: [row[field] for field in names] for name, row in rows.items()}
+    unseen = ["not recorded"] * 4
+    assert told["Rail spot 1"] == ["0 of 1", "1 of 2", "20 s", "0 s", "0 s", "1 of 3"]
+    assert told["Dryer bowl"] == ["0 of 0", "1 of 1", "0 s", "0 s", "not recorded", "fixed item"]
+    assert told["Road bay 9"] == ["not recorded", "not recorded", *unseen[:3], "0 of 0"]
+    # Trips that an earlier site file could tell stay.
+    assert told["Drum filler 1"] == ["3 of 3", *unseen, "0 of 0"]
+
+
+def test_fixed_items_have_a_figure_of_their_own(page: Page, filled_url: str) -> None:
+    shown = page("stations", filled_url)
+    rows = {row["name"]: row for row in shown.rows("stations-grid")}
+    assert rows["Dryer bowl"]["bonded_text"] == "60.0 %"
+    assert rows["Rail spot 1"]["bonded_text"] == "-"
+    assert "bonded" in fields(shown)
+
+
+def test_a_fixed_item_that_was_never_bonded_shows_so(
+    page: Page, tmp_path: Path, site: Site
+) -> None:
+    url = sqlite_url(tmp_path)
+    day = DaySums("bowl", dt.date(2026, 3, 1), open_s=86_400.0, known_s=86_400.0)
+    with open_store(url) as store:
+        store.put_site(site, 0)
+        store.save_results(StationResults("bowl", days=(day,)), since=0, since_day=EARLIEST)
+    shown = page("stations", url)
+    rows = {row["name"]: row for row in shown.rows("stations-grid")}
+    assert rows["Dryer bowl"]["bonded_text"] == "0 %"
+    assert "bonded" in fields(shown)
+
+
+def test_a_site_without_fixed_items_has_no_column_for_them(page: Page, tmp_path: Path) -> None:
+    url = sqlite_url(tmp_path)
+    text = SITE.replace('kind = "fixed_item"', 'kind = "drum"')
+    with open_store(url) as store:
+        fill(store, parse_site(text))
+    assert "bonded" not in fields(page("stations", url))

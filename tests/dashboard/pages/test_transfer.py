@@ -142,3 +142,8 @@ def test_nothing_is_said_of_the_clock_on_other_days(page: Page, filled_url: str)
 def test_the_limit_of_flow_has_its_unit_where_flow_is_measured(page: Page, filled_url: str) -> None:
     assert "flow min 5 L/min" in page("transfer", filled_url, id=BAD_ID).text
     assert "flow min 5 transfer min" in page("transfer", filled_url, id=RUN_ID).text
+
+
+def test_a_bypass_that_is_not_recorded_is_not_told_as_none(page: Page, filled_url: str) -> None:
+    assert "Bypassed not recorded" in page("transfer", filled_url, id=RUN_ID).text
+    assert "Bypassed 0 s" in page("transfer", filled_url, id=BAD_ID).text
