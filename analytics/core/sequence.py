@@ -21,6 +21,7 @@ class What(StrEnum):
     """What an event says, in the order in which events of one moment are told."""
 
     AT_START = "at_start"
+    GOING_ON = "finding_going_on"
     BOND_UNKNOWN = "bond_unknown"
     BOND_KNOWN = "bond_known_again"
     BOND_LOST = "bond_lost"
@@ -55,6 +56,7 @@ ABNORMAL = frozenset(
         What.TRIP,
         What.FLOW_UNKNOWN,
         What.FINDING,
+        What.GOING_ON,
     }
 )
 """Events that a reader should not miss."""
@@ -62,11 +64,12 @@ ABNORMAL = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One change: when (ns), what, and the figures beside it."""
+    """One change: when (ns), what, and the figures beside it; the finding, where it is of one."""
 
     time: int
     what: What
     detail: str = ""
+    finding: Finding | None = None
 
 
 def sequence(
@@ -88,7 +91,8 @@ def sequence(
     span : tuple of int
         Start and end. [ns]
     trips, findings : sequence
-        Those of the station; the ones that begin inside the span are told.
+        Those of the station; the ones that begin inside the span are told, and the findings that
+        are going on at its start.
 
     Returns
     -------
@@ -108,7 +112,7 @@ def sequence(
         *_permissive_events(now),
         *_flow_events(station, now, signals.get(Role.FLOW)),
         *(Event(trip.time, What.TRIP, _trip_words(trip)) for trip in trips),
-        *(Event(finding.start, What.FINDING, _finding_words(finding)) for finding in findings),
+        *(_finding_event(f, start) for f in findings if max(f.end, f.start + 1) > start),
     ]
     inside = (event for event in events if start <= event.time < end)
     return sorted(inside, key=lambda event: (event.time, _ORDER[event.what]))
@@ -228,6 +232,12 @@ def _trip_words(trip: Trip) -> str:
     cause = trip.cause.replace("_", " ")
     stop = "" if trip.stop_s is None else f", flow off {duration(trip.stop_s)} after the loss"
     return f"{trip.trip_class}: {cause}{stop}"
+
+
+def _finding_event(finding: Finding, start: int) -> Event:
+    """Return where a finding begins, or that it is going on at the start of the span (ns)."""
+    what = What.FINDING if finding.start >= start else What.GOING_ON
+    return Event(max(finding.start, start), what, _finding_words(finding), finding)
 
 
 def _finding_words(finding: Finding) -> str:

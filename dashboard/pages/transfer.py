@@ -7,7 +7,7 @@ from typing import Any
 import dash
 from dash import dcc, html
 
-from analytics.core.sequence import ABNORMAL, Event
+from analytics.core.sequence import ABNORMAL, Event, What
 from bondtrail.results import Finding
 from bondtrail.times import format_time
 from dashboard.figures.steps import Clock
@@ -133,6 +133,8 @@ def _events(view: TransferView) -> html.Section:
 
 
 def _event(event: Event, clock: Clock) -> html.Li:
+    if event.finding is not None:
+        return _finding_event(event, event.finding, clock)
     abnormal = event.what in ABNORMAL
     name = words(event.what).capitalize()
     return html.Li(
@@ -146,6 +148,21 @@ def _event(event: Event, clock: Clock) -> html.Li:
             ),
         ],
         className="is-abnormal" if abnormal else "",
+    )
+
+
+def _finding_event(event: Event, finding: Finding, clock: Clock) -> html.Li:
+    """Return a finding among the events, with the mark of its severity."""
+    since = ""
+    if event.what is What.GOING_ON:
+        since = f", going on since {clock.text(finding.start, '%d %b %H:%M:%S')}"
+    said = f" {words(finding.kind)}{since}: {finding.summary}"
+    return html.Li(
+        [
+            html.Time(clock.text(event.time, "%H:%M:%S.%L"), dateTime=format_time(event.time)),
+            html.Span([severity_mark(finding.severity), html.Span(said, className="detail")]),
+        ],
+        className=f"is-{finding.severity}",
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import pytest
@@ -198,8 +199,28 @@ def test_trips_and_findings_that_begin_inside_are_told() -> None:
     )
     assert events[1:] == [
         Event(5 * S, What.TRIP, "nuisance: brief contact loss, flow off 1.5 s after the loss"),
-        Event(9 * S, What.FINDING, "minor chattering: It chatters."),
+        Event(9 * S, What.FINDING, "minor chattering: It chatters.", finding(9)),
     ]
+
+
+@pytest.mark.parametrize(
+    ("start_s", "end_s", "expected"),
+    [
+        pytest.param(2, 5, [], id="over when the span begins"),
+        pytest.param(2, 6, [(5, What.GOING_ON)], id="going on"),
+        pytest.param(2, 60, [(5, What.GOING_ON)], id="all through it"),
+        pytest.param(5, 9, [(5, What.FINDING)], id="begins with the span"),
+        pytest.param(5, 5, [(5, What.FINDING)], id="a moment"),
+        pytest.param(10, 20, [], id="after it"),
+    ],
+)
+def test_a_finding_from_before_is_told_at_the_start(
+    start_s: int, end_s: int, expected: list[tuple[int, What]]
+) -> None:
+    lasting = dataclasses.replace(finding(start_s), end=end_s * S)
+    events = sequence(STATION, {}, (5 * S, 10 * S), findings=[lasting])
+    assert [(event.time // S, event.what) for event in events[1:]] == expected
+    assert all(event.finding is lasting for event in events[1:])
 
 
 def test_events_of_one_moment_are_told_from_cause_to_effect() -> None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import pytest
 
-from bondtrail.results import StationResults
+from bondtrail.results import Kind, Severity, StationResults
 from bondtrail.site import Site, parse_site
 from store import open_store
 from tests.dashboard.conftest import sqlite_url
-from tests.dashboard.pages.conftest import Page
+from tests.dashboard.pages.conftest import Page, Shown
 from tests.dashboard.quay import (
     BAD_ID,
     BAD_START,
@@ -22,6 +23,7 @@ from tests.dashboard.quay import (
     S,
     at,
     fill,
+    finding,
     transfer,
 )
 
@@ -147,3 +149,26 @@ def test_the_limit_of_flow_has_its_unit_where_flow_is_measured(page: Page, fille
 def test_a_bypass_that_is_not_recorded_is_not_told_as_none(page: Page, filled_url: str) -> None:
     assert "Bypassed not recorded" in page("transfer", filled_url, id=RUN_ID).text
     assert "Bypassed 0 s" in page("transfer", filled_url, id=BAD_ID).text
+
+
+def test_findings_among_the_events_have_the_mark_of_their_severity(
+    page: Page, tmp_path: Path, site: Site
+) -> None:
+    url = sqlite_url(tmp_path)
+    minor = finding(Kind.CHATTERING, Severity.MINOR, BAD_START + 30 * S, 40)
+    old = finding(Kind.PERMISSIVE_WITHOUT_BOND, Severity.MAJOR, BAD_START - 7200 * S, 7400, of=None)
+    with open_store(url) as store:
+        fill(store, site)
+        found = dataclasses.replace(RAIL, findings=(old, *RAIL.findings, minor))
+        store.save_results(found, since=0, since_day=EARLIEST)
+    shown = page("transfer", url, id=BAD_ID)
+    items = shown.by_id("transfer-events").children[1].children
+    marked = [(Shown(item).text, item.className) for item in items]
+    (told,) = [name for text, name in marked if "chattering" in text]
+    assert told == "is-minor"
+    first, second = marked[:2]
+    assert "At start" in first[0]
+    assert "▲ Major" in second[0]
+    assert "permissive without bond, going on since 02 Mar 08:00:00" in second[0]
+    assert second[1] == "is-major"
+    assert [name for text, name in marked if "◆ Critical" in text] == ["is-critical"]
