@@ -20,7 +20,7 @@ def runs(frame: pd.DataFrame, column: str) -> pd.DataFrame:
     grouped = frame.groupby("run").agg(
         state=(column, "first"), start=("time", "first"), lowest=("resistance", "min")
     )
-    grouped["end"] = grouped["start"].shift(-1)
+    grouped["end"] = grouped["start"].shift(-1, fill_value=frame["time"].iloc[-1])
     grouped["length"] = (grouped["end"] - grouped["start"]) / 1e9
     return grouped
 
@@ -50,19 +50,23 @@ def findings_by_pandas(signals: Signals) -> set[tuple[str, int]]:
     failed = hookups[hookups["lowest"] > 10.0]
     found |= {("failed_hookup", int(start)) for start in failed["start"]}
     lost = bond[(bond["state"] != "low") & (bond["state"].shift() == "low")]
-    flowing = flow[flow["state"].astype(bool)].dropna()
+    flowing = flow[flow["state"].astype(bool)]
     opened = permissive[permissive["state"] == 0.0]
-    for run in flowing.itertuples():
-        cause = opened[
-            (opened["start"] >= run.end - 10e9)
-            & (opened["start"] <= run.end)
-            & (opened["start"] >= run.start)
-        ]
-        loss = lost[(lost["start"] >= run.start) & (lost["start"] <= run.end)]
-        if len(cause) and len(loss) and loss["length"].iloc[-1] < 2.0:
-            found.add(("nuisance_trip", int(cause["start"].iloc[-1])))
-        if len(loss) and (run.end - loss["start"].iloc[-1]) / 1e9 > 5.0:
-            found.add(("bond_lost_in_flow", int(loss["start"].iloc[-1])))
+    before = opened["start"].searchsorted(flowing["end"], side="right") - 1
+    stopped = flowing.assign(opened=opened["start"].to_numpy()[before])
+    before = lost["start"].searchsorted(flowing["end"], side="right") - 1
+    stopped = stopped.assign(
+        lost=lost["start"].to_numpy()[before], loss=lost["length"].to_numpy()[before]
+    )
+    stopped = stopped[stopped["lost"].between(stopped["start"], stopped["end"])]
+    tripped = stopped[
+        stopped["opened"].between(stopped["start"], stopped["end"])
+        & (stopped["end"] - stopped["opened"] <= 10e9)
+    ]
+    brief = tripped[tripped["loss"] < 2.0]
+    found |= {("nuisance_trip", int(moment)) for moment in brief["opened"]}
+    ran_on = stopped[stopped["end"] - stopped["lost"] > 5e9]
+    found |= {("bond_lost_in_flow", int(moment)) for moment in ran_on["lost"]}
     return found
 
 
