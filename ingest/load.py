@@ -101,7 +101,8 @@ class _Loader:
         except OSError as exc:
             return FileReport(path, error=_why(path, exc))
         with closing(source):
-            book = RejectBook(source.name, self.now)
+            # By its path: daily folders hold files of one name, and each keeps its own rejects.
+            book = RejectBook(source.name if path == STDIN else path, self.now)
             with closing(_opened(path, source, book)) as file:
                 report = self._load(source.name, file, book)
                 self.done += file.consumed

@@ -237,7 +237,8 @@ def _found(faults: CodeArray) -> Iterator[tuple[Fault, RowArray]]:
 
 
 def _has_decimal_comma(layout: Layout) -> bool:
-    return layout.delimiter != ","
+    """Return whether a comma is a decimal one: between tabs it may as well group thousands."""
+    return layout.delimiter == ";"
 
 
 def _text(cell: pa.Scalar) -> str:
