@@ -19,6 +19,7 @@ SCROLLING_PX = 560
 
 CHARACTER_PX = 7.2
 """Mean width of a character of a grid, measured with mostly digits."""
+CELL_PADDING_PX = 16
 WIDEST_PX = 280
 
 WRAPPED: Column = {"wrapText": True, "autoHeight": True, "cellClass": "cell-wrapped"}
@@ -76,7 +77,9 @@ def _width(column: Column, rows: Sequence[Row]) -> int:
     shown = column.get("valueFormatter", {}).get("function", column["field"])
     field = shown.removeprefix("params.data.")
     longest = max((len(str(row.get(field, ""))) for row in rows), default=0)
-    return max(int(column["width"]), min(WIDEST_PX, round(CHARACTER_PX * longest) + 20))
+    return max(
+        int(column["width"]), min(WIDEST_PX, round(CHARACTER_PX * longest) + CELL_PADDING_PX)
+    )
 
 
 def grid(grid_id: str, columns: Sequence[Column], rows: Sequence[Row], label: str) -> html.Div:

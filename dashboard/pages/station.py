@@ -122,7 +122,7 @@ def _tally(view: StationView) -> html.Dl:
             *_bond_figures(view),
             ("Flow not bonded", in_flow(sums.not_bonded_s, view.station), _of_flow(view)),
             ("Flow, bond unknown", in_flow(sums.no_data_s, view.station), "counts neither way"),
-            ("Flow bypassed", bypassed(sums.bypassed_s, view.station), "interlock defeated"),
+            _bypass_figure(view),
             ("Bond state known", share(row.coverage), "of recorded time"),
         ]
     )
@@ -147,6 +147,12 @@ def _bond_figures(view: StationView) -> list[Figure]:
         known = f"{duration(sums.low_s)} of {duration(sums.known_s)}"
         return [("Bonded, of known time", share(view.row.bonded), known)]
     return [("Failed hookups", f"{sums.failed_hookups:,}", f"of {sums.hookups:,}")]
+
+
+def _bypass_figure(view: StationView) -> Figure:
+    told = bypassed(view.row.sums.bypassed_s, view.station)
+    seen = told != NOT_RECORDED
+    return "Flow bypassed", told, "interlock defeated" if seen else "cannot be seen here"
 
 
 def _of_flow(view: StationView) -> str:

@@ -77,7 +77,7 @@ def _nothing_yet() -> Any:
 
 
 def _title(overview: Overview) -> html.Div:
-    days = f"{overview.period}, {overview.period.days} days on the site's clock"
+    days = f"{overview.period}, {plural(overview.period.days, 'day')} on the site's clock"
     return html.Div(
         [html.H1("Stations"), html.P(f"{days} ({overview.site.timezone})", className="sub")]
     )
@@ -114,9 +114,9 @@ COLUMNS = [
     grids.count_of("major", "major", "▲ Major", 76),
     grids.number("nuisance", "Nuisance trips", 86, **grids.shown_as("nuisance_text")),
     grids.count_of("minor", "minor", "● Minor", 76),
-    grids.number("from_before", "Of them from before", 88),
+    grids.number("from_before", "Findings from before", 84),
     grids.number("compliant", "Compliant transfers", 96, **grids.shown_as("compliant_text")),
-    grids.number("share", "Share (95 % interval)", 172, **grids.shown_as("share_text")),
+    grids.number("share", "Share (95 % interval)", 166, **grids.shown_as("share_text")),
     grids.number("not_bonded_s", "Flow not bonded", 103, **grids.shown_as("not_bonded")),
     grids.number("no_data_s", "Flow, bond unknown", 104, **grids.shown_as("no_data")),
     grids.number("bypassed_s", "Flow bypassed", 103, **grids.shown_as("bypassed")),

@@ -125,10 +125,10 @@ def test_what_a_station_does_not_record_is_not_told_as_nothing(page: Page, fille
     for name in ("Compliant transfers", "Nuisance trips", "Flow not bonded", "Flow bypassed"):
         assert bay[name][0] == "not recorded"
     bowl = figures(page("station", filled_url, station_id="bowl"))
-    assert bowl["Flow bypassed"][0] == "not recorded"
+    assert bowl["Flow bypassed"] == ("not recorded", "cannot be seen here")
     assert bowl["Flow not bonded"] == ("0 s", "of 5 min 00 s flow")
     rail = figures(page("station", filled_url, station_id="rail-1"))
-    assert rail["Flow bypassed"][0] == "0 s"
+    assert rail["Flow bypassed"] == ("0 s", "interlock defeated")
 
 
 def test_the_transfers_of_a_station_without_a_bypass_point_say_so(

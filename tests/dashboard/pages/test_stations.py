@@ -171,3 +171,9 @@ def test_a_site_without_fixed_items_has_no_column_for_them(page: Page, tmp_path:
     with open_store(url) as store:
         fill(store, parse_site(text))
     assert "bonded" not in fields(page("stations", url))
+
+
+def test_the_length_of_the_period_is_told(page: Page, filled_url: str) -> None:
+    one = {"from": "2026-03-02", "to": "2026-03-02"}
+    assert "1 day on the site's clock" in page("stations", filled_url, **one).text
+    assert "3 days on the site's clock" in page("stations", filled_url).text
