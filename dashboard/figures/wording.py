@@ -6,7 +6,7 @@ import math
 
 
 def words(code: str) -> str:
-    """Return a code of the design in plain words: ``no_bond_transfer``, no bond transfer."""
+    """Return a code of the results in plain words: ``no_bond_transfer``, no bond transfer."""
     return code.replace("_", " ")
 
 
