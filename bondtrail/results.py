@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from enum import StrEnum
 
 from bondtrail.times import stamp
@@ -88,6 +88,17 @@ class TripCause(StrEnum):
     MONITOR_FAULT = "monitor_fault"
     NO_LOSS_SEEN = "no_loss_seen"
     NO_DATA = "no_data"
+
+
+CLASS_OF = {
+    TripCause.CLAMP_OFF: TripClass.GENUINE,
+    TripCause.HIGH_RESISTANCE: TripClass.GENUINE,
+    TripCause.BRIEF_CONTACT_LOSS: TripClass.NUISANCE,
+    TripCause.MONITOR_FAULT: TripClass.NUISANCE,
+    TripCause.NO_LOSS_SEEN: TripClass.NUISANCE,
+    TripCause.NO_DATA: TripClass.UNDETERMINED,
+}
+"""A cause says of itself whether there was a real loss of bond."""
 
 
 class AlarmKind(StrEnum):
@@ -223,6 +234,10 @@ class DaySums:
     time_to_bond: tuple[int, ...] = ()
     time_to_stop: tuple[int, ...] = ()
 
+
+DAY_COUNTS = tuple(item.name for item in fields(DaySums) if item.type == "int")
+DAY_SUMS = tuple(item.name for item in fields(DaySums) if item.type in ("int", "float"))
+"""What of a day adds up over any range of days; `DAY_COUNTS` are those of them that count."""
 
 TIME_EDGES_S = tuple(round(0.1 * 10 ** (n / 10), 3) for n in range(41))
 """Upper edges of the histogram bins: 0.1 s to 1000 s, ten a decade, so within 26 %."""

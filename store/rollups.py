@@ -14,13 +14,13 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Table, delete, func, insert, select
 
+from bondtrail.results import DAY_SUMS
 from store import schema
 from store.engine import Transaction
 
 PART_NS = 2**51
 """Length of a part: counted in ns from 1970, so it needs no calendar and no zone."""
 
-SUMMED = schema.SUMMED
 Moment = TypeVar("Moment", int, dt.date)
 Sums = dict[str, dict[str, float]]
 """By station, then by column."""
@@ -43,10 +43,10 @@ def _renew_months(tx: Transaction, station: str, since: dt.date, until: dt.date 
     first = since.replace(day=1)
     end = None if until is None else month_after(until - dt.timedelta(days=1))
     day, month = schema.day.c, schema.month.c
-    asked = select(day.day, *(day[name] for name in SUMMED)).where(
+    asked = select(day.day, *(day[name] for name in DAY_SUMS)).where(
         *_within(day.station, station, day.day, first, end)
     )
-    sums: dict[dt.date, list[float]] = defaultdict(lambda: [0] * len(SUMMED))
+    sums: dict[dt.date, list[float]] = defaultdict(lambda: [0] * len(DAY_SUMS))
     for row in tx.conn.execute(asked.order_by(day.day)):
         total = sums[row[0].replace(day=1)]
         for place, value in enumerate(row[1:]):
@@ -55,7 +55,7 @@ def _renew_months(tx: Transaction, station: str, since: dt.date, until: dt.date 
         delete(schema.month).where(*_within(month.station, station, month.month, first, end))
     )
     rows = [
-        {"station": station, "month": start} | dict(zip(SUMMED, total, strict=True))
+        {"station": station, "month": start} | dict(zip(DAY_SUMS, total, strict=True))
         for start, total in sums.items()
     ]
     if rows:
@@ -135,12 +135,12 @@ def _add(
     tx: Transaction, sums: Sums, table: Table, where: Sequence[Any], station: str | None
 ) -> None:
     columns = table.c
-    asked = select(columns.station, *(func.sum(columns[name]) for name in SUMMED)).where(*where)
+    asked = select(columns.station, *(func.sum(columns[name]) for name in DAY_SUMS)).where(*where)
     if station is not None:
         asked = asked.where(columns.station == station)
     for name, *values in tx.conn.execute(asked.group_by(columns.station)):
-        total = sums.setdefault(name, dict.fromkeys(SUMMED, 0))
-        for key, value in zip(SUMMED, values, strict=True):
+        total = sums.setdefault(name, dict.fromkeys(DAY_SUMS, 0))
+        for key, value in zip(DAY_SUMS, values, strict=True):
             total[key] += float(value)
 
 

@@ -24,6 +24,8 @@ from sqlalchemy import (
     literal_column,
 )
 
+from bondtrail.results import DAY_COUNTS, DAY_SUMS
+
 METADATA = MetaData()
 VERSION = "0001"
 """The newest revision under ``migrations/versions``; a test keeps the two together."""
@@ -241,29 +243,9 @@ Index(
     postgresql_where=IS_LONG,
 )
 
-_DAY_COUNTS = ("transfers", "compliant_transfers", "hookups", "failed_hookups", "touches")
-SUMMED = (
-    "transfers",
-    "compliant_transfers",
-    "flow_s",
-    "not_bonded_s",
-    "no_data_s",
-    "bypassed_s",
-    "volume",
-    "hookups",
-    "failed_hookups",
-    "touches",
-    "low_s",
-    "high_s",
-    "open_s",
-    "known_s",
-    "unknown_s",
-)
-"""Columns of a day that add up over any range of days."""
-
 
 def _summed() -> list[Column[Any]]:
-    return [_count(name) if name in _DAY_COUNTS else _number(name) for name in SUMMED]
+    return [_count(name) if name in DAY_COUNTS else _number(name) for name in DAY_SUMS]
 
 
 day = Table(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, TypeVar
 
@@ -15,6 +15,7 @@ from analytics.core.bond import Bond
 from analytics.core.case import Case
 from analytics.core.spans import Moments, Spans, elapsed, within
 from bondtrail.results import (
+    DAY_SUMS,
     TIME_EDGES_S,
     AlarmKind,
     DaySums,
@@ -160,7 +161,7 @@ def _tally(names: Iterable[str]) -> dict[str, int]:
 def plus(first: DaySums, second: DaySums) -> DaySums:
     """Return the sums of two parts of one station's day."""
     numbers: dict[str, Any] = {
-        name: getattr(first, name) + getattr(second, name) for name in _NUMBERS
+        name: getattr(first, name) + getattr(second, name) for name in DAY_SUMS
     }
     return replace(
         first,
@@ -171,9 +172,6 @@ def plus(first: DaySums, second: DaySums) -> DaySums:
         time_to_bond=_bins(first.time_to_bond, second.time_to_bond),
         time_to_stop=_bins(first.time_to_stop, second.time_to_stop),
     )
-
-
-_NUMBERS = tuple(item.name for item in fields(DaySums) if item.type in ("int", "float"))
 
 
 def _bins(first: tuple[int, ...], second: tuple[int, ...]) -> tuple[int, ...]:

@@ -6,22 +6,13 @@ from dataclasses import dataclass
 
 from analytics.core.spans import Moments, Spans, lengths, total, touches, within
 from analytics.core.transfers import FlowRuns
-from bondtrail.results import TripCause, TripClass
+from bondtrail.results import TripCause
 from bondtrail.samples import Samples
 from bondtrail.site import Limits
 from bondtrail.times import nanoseconds
 
 EVIDENCE_NS = nanoseconds(5.0)
 """How long before a trip its evidence begins."""
-
-CLASS_OF = {
-    TripCause.CLAMP_OFF: TripClass.GENUINE,
-    TripCause.HIGH_RESISTANCE: TripClass.GENUINE,
-    TripCause.BRIEF_CONTACT_LOSS: TripClass.NUISANCE,
-    TripCause.MONITOR_FAULT: TripClass.NUISANCE,
-    TripCause.NO_LOSS_SEEN: TripClass.NUISANCE,
-    TripCause.NO_DATA: TripClass.UNDETERMINED,
-}
 
 
 @dataclass(frozen=True, slots=True)

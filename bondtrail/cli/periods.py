@@ -11,37 +11,13 @@ from zoneinfo import ZoneInfo
 
 from bondtrail.cli.output import iso
 from bondtrail.cli.rows import Fields
-from bondtrail.results import TIME_EDGES_S, AlarmKind, DaySums, Kind, TripCause, TripClass
+from bondtrail.results import CLASS_OF, DAY_SUMS, TIME_EDGES_S, AlarmKind, DaySums, Kind
 from bondtrail.times import day_start
 
 ONE_DAY = dt.timedelta(days=1)
 
-SUMS = (
-    "transfers",
-    "compliant_transfers",
-    "flow_s",
-    "not_bonded_s",
-    "no_data_s",
-    "bypassed_s",
-    "volume",
-    "hookups",
-    "failed_hookups",
-    "touches",
-    "low_s",
-    "high_s",
-    "open_s",
-    "known_s",
-    "unknown_s",
-)
 COUNTERS: Mapping[str, tuple[str, ...]] = {
-    "trips": (
-        f"{TripClass.GENUINE}/{TripCause.CLAMP_OFF}",
-        f"{TripClass.GENUINE}/{TripCause.HIGH_RESISTANCE}",
-        f"{TripClass.NUISANCE}/{TripCause.BRIEF_CONTACT_LOSS}",
-        f"{TripClass.NUISANCE}/{TripCause.MONITOR_FAULT}",
-        f"{TripClass.NUISANCE}/{TripCause.NO_LOSS_SEEN}",
-        f"{TripClass.UNDETERMINED}/{TripCause.NO_DATA}",
-    ),
+    "trips": tuple(f"{sort}/{cause}" for cause, sort in CLASS_OF.items()),
     "findings": tuple(Kind),
     "alarms": tuple(AlarmKind),
 }
@@ -126,7 +102,7 @@ def _summed(
 
 
 def _nested(station: str, day: dt.date, cells: Mapping[str, Any]) -> DaySums:
-    parts: dict[str, Any] = {name: cells[name] for name in SUMS}
+    parts: dict[str, Any] = {name: cells[name] for name in DAY_SUMS}
     for name, kinds in COUNTERS.items():
         parts[name] = {str(kind): cells[f"{name}.{kind}"] for kind in kinds}
     for name in HISTOGRAMS:
@@ -146,7 +122,7 @@ _COUNTS = {
     f"{name}.{kind}": _count(name, str(kind)) for name, kinds in COUNTERS.items() for kind in kinds
 }
 CELLS: Fields[DaySums] = {
-    **{name: attrgetter(name) for name in SUMS},
+    **{name: attrgetter(name) for name in DAY_SUMS},
     **_COUNTS,
     **{f"{name}.{n}": _bin(name, n) for name in HISTOGRAMS for n in BINS},
 }
@@ -166,7 +142,7 @@ _SPAN: Fields[Period] = {
     "station": attrgetter("station"),
     "from": lambda row: iso(row.start),
     "to": lambda row: iso(row.end),
-    **{name: _sum(name) for name in SUMS},
+    **{name: _sum(name) for name in DAY_SUMS},
 }
 
 KPIS: Fields[Period] = {

@@ -6,7 +6,6 @@ import pytest
 
 from analytics.core.transfers import flow_runs
 from analytics.core.trips import (
-    CLASS_OF,
     FlowStop,
     cause_of_loss,
     cause_without_loss,
@@ -15,7 +14,7 @@ from analytics.core.trips import (
     stops_by,
     verified_losses,
 )
-from bondtrail.results import TripCause, TripClass
+from bondtrail.results import CLASS_OF, TripCause, TripClass
 from bondtrail.site import Limits
 from tests.analytics.core.build import (
     OPEN,
