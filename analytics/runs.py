@@ -7,7 +7,7 @@ a month that end at quiet moments too. The outcome is the same as analysing ever
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
@@ -18,8 +18,8 @@ from analytics.epochs import FOREVER, Epoch, epochs_of, merged, select
 from analytics.signals import load_signals
 from bondtrail.results import RULES_VERSION, DaySums, StationResults, Ticket, WorkWindow
 from bondtrail.site import Site, parse_site
-from bondtrail.times import NS_PER_S, day_edges, day_start, local_day, nanoseconds
-from store import DamageError, Store, Touch
+from bondtrail.times import NS_PER_S, day_edges, day_start, days_from, local_day, nanoseconds
+from store import DamageError, PointSummary, Store, Touch
 
 DAY_NS = 86_400 * NS_PER_S
 WINDOW_NS = 31 * DAY_NS
@@ -110,10 +110,11 @@ def analyse(
     one_off = by_present_limits and len(sites) > 1
     if by_present_limits:
         sites = sites[-1:]
+    heard = {point.point: point for point in store.points() if point.samples}
     for station_id, touch in sorted(marks.items()):
         if progress:
             progress(station_id)
-        history = _history(store, station_id, sites, now, one_off=one_off)
+        history = _history(store, station_id, sites, heard, now, one_off=one_off)
         if history is None:
             _clear(store, station_id, touch)
         else:
@@ -130,6 +131,7 @@ def _history(
     store: Store,
     station_id: str,
     sites: Sequence[tuple[int, Site]],
+    points: Mapping[str, PointSummary],
     now: int,
     *,
     one_off: bool,
@@ -140,7 +142,7 @@ def _history(
         for epoch in epochs
         for point in epoch.station.points.values()
     }
-    heard = [point for point in store.points() if point.point in stale and point.samples]
+    heard = [points[name] for name in stale if name in points]
     if not heard:
         return None
     held = max(point.last + stale[point.point] for point in heard)
@@ -197,18 +199,14 @@ def _first_window(store: Store, history: _History, touch: Touch, report: Analysi
     # The last day on record ended where its data did, so it is always judged again.
     day = min(local_day(touch.since, history.zone), last_day)
     midnight = day_start(day, history.zone)
-    back = LOOK_BACK_NS
-    while midnight - back > history.start:
-        verdicts = _examine(store, history, midnight - back, midnight, report)
-        quiet = _quiet(verdicts, midnight, whole=False)
+    back, start = LOOK_BACK_NS, midnight
+    while start > history.start:
+        start = max(midnight - back, history.start)
+        verdicts = _examine(store, history, start, midnight, report)
+        quiet = _quiet(verdicts, midnight, whole=start == history.start)
         if quiet is not None:
             return _Window(quiet.at, quiet.context, midnight)
         back *= 4
-    if midnight > history.start:
-        verdicts = _examine(store, history, history.start, midnight, report)
-        quiet = _quiet(verdicts, midnight, whole=True)
-        if quiet is not None:
-            return _Window(quiet.at, quiet.context, midnight)
     return beginning
 
 
@@ -275,7 +273,7 @@ def _days(
 ) -> Iterator[DaySums]:
     last = (following.midnight if following else history.end) - 1
     first_day, last_day = (local_day(t, history.zone) for t in (window.midnight, last))
-    days = [first_day + dt.timedelta(days=n) for n in range((last_day - first_day).days + 1)]
+    days = days_from(first_day, last_day)
     edges = day_edges(first_day, last_day, history.zone)
     parts = []
     begun = select(verdicts, -FOREVER, FOREVER)

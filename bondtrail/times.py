@@ -153,10 +153,14 @@ def day_start(day: dt.date, zone: ZoneInfo) -> int:
     return round(midnight.astimezone(dt.UTC).timestamp()) * NS_PER_S
 
 
+def days_from(first: dt.date, last: dt.date) -> list[dt.date]:
+    """Return the calendar days ``first`` to ``last``, both included."""
+    return [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
+
+
 def day_edges(first: dt.date, last: dt.date, zone: ZoneInfo) -> list[int]:
     """Return the starts of the days ``first`` to ``last`` and the end of ``last``, in ns.
 
     A day has 23 or 25 hours when clocks change.
     """
-    days = (last - first).days + 1
-    return [day_start(first + dt.timedelta(days=n), zone) for n in range(days + 1)]
+    return [day_start(day, zone) for day in days_from(first, last + dt.timedelta(days=1))]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
@@ -18,7 +17,6 @@ from analytics.core.spans import NOWHERE, Spans
 from analytics.core.transfer_rows import transfer_rows
 from analytics.core.transfers import FlowRuns
 from analytics.core.trips import (
-    CLASS_OF,
     FlowStop,
     cause_of_loss,
     cause_without_loss,
@@ -28,6 +26,7 @@ from analytics.core.trips import (
     verified_losses,
 )
 from bondtrail.results import (
+    CLASS_OF,
     DaySums,
     StationResults,
     Ticket,
@@ -35,7 +34,7 @@ from bondtrail.results import (
     WorkWindow,
 )
 from bondtrail.site import Station
-from bondtrail.times import day_edges, local_day, nanoseconds, seconds
+from bondtrail.times import day_edges, days_from, local_day, nanoseconds, seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +80,7 @@ def judge(
     span = span[0], min(span[1], end) if end is not None else span[1]
     verdict = examine(station, signals, span, work=work, tickets=tickets)
     first, last = local_day(span[0], zone), local_day(span[1] - 1, zone)
-    days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
+    days = days_from(first, last)
     sums = day_sums(verdict.case, verdict.episodes, days, day_edges(first, last, zone))
     return results_of(station.id, verdict.episodes, sums)
 
