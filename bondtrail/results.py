@@ -13,7 +13,7 @@ from enum import StrEnum
 
 from bondtrail.times import stamp
 
-RULES_VERSION = "1"
+RULES_VERSION = "2"
 
 Number = float | int | bool | str | None
 
@@ -41,6 +41,7 @@ class Kind(StrEnum):
     PERMISSIVE_WITHHELD = "permissive_withheld"
     ITEM_ISOLATED = "item_isolated"
     EARLY_RELEASE = "early_release"
+    RESISTANCE_DRIFT = "resistance_drift"
 
 
 NON_COMPLIANT = frozenset(
@@ -201,15 +202,37 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class Alarm:
+    """A call for the operator, from its start until its condition cleared.
+
+    One that is still active where the history ends, ends there.
+    """
+
+    station: str
+    kind: AlarmKind
+    start: int
+    end: int
+
+    @property
+    def seconds(self) -> float:
+        """How long it was active."""
+        return (self.end - self.start) / 1e9
+
+
+@dataclass(frozen=True, slots=True)
 class DaySums:
     """Sums and counts of one station and one local day, so that any range is a sum.
 
     An episode counts on the day it began; seconds and volumes are split at midnight. The
-    histograms count per upper edge of a bin in `TIME_EDGES_S`; the last bin is open.
+    histograms count per bin of `analytics.core.quantiles`; a bin that counts none is left out.
+
+    With a ``shift`` they are of that shift's part of the day, ``""`` being the time outside any
+    shift; None stands for the whole day.
     """
 
     station: str
     day: dt.date
+    shift: str | None = None
     transfers: int = 0
     compliant_transfers: int = 0
     flow_s: float = 0.0
@@ -231,16 +254,23 @@ class DaySums:
     """Per kind."""
     alarms: Mapping[str, int] = field(default_factory=dict)
     """Per kind of alarm."""
-    time_to_bond: tuple[int, ...] = ()
-    time_to_stop: tuple[int, ...] = ()
+    time_to_bond: Mapping[int, int] = field(default_factory=dict)
+    time_to_stop: Mapping[int, int] = field(default_factory=dict)
 
 
 DAY_COUNTS = tuple(item.name for item in fields(DaySums) if item.type == "int")
 DAY_SUMS = tuple(item.name for item in fields(DaySums) if item.type in ("int", "float"))
 """What of a day adds up over any range of days; `DAY_COUNTS` are those of them that count."""
 
-TIME_EDGES_S = tuple(round(0.1 * 10 ** (n / 10), 3) for n in range(41))
-"""Upper edges of the histogram bins: 0.1 s to 1000 s, ten a decade, so within 26 %."""
+DAY_COUNTERS: Mapping[str, tuple[str, ...]] = {
+    "trips": tuple(f"{sort}/{cause}" for cause, sort in CLASS_OF.items()),
+    "findings": tuple(kind for kind in Kind if kind is not Kind.RESISTANCE_DRIFT),
+    "alarms": tuple(AlarmKind),
+}
+"""What each counter of a day counts. A drift is about weeks, so no day counts it."""
+
+DAY_HISTOGRAMS = ("time_to_bond", "time_to_stop")
+"""What of a day counts per bin of time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +282,12 @@ class StationResults:
     hookups: tuple[Hookup, ...] = ()
     trips: tuple[Trip, ...] = ()
     findings: tuple[Finding, ...] = ()
+    alarms: tuple[Alarm, ...] = ()
     days: tuple[DaySums, ...] = ()
+    shifts: tuple[DaySums, ...] = ()
+    """The parts of the days by shift, where the site has shifts."""
+    drift: tuple[Finding, ...] | None = None
+    """Every `Kind.RESISTANCE_DRIFT` of the station, of all time; None where it was not judged."""
 
 
 @dataclass(frozen=True, slots=True)

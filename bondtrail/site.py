@@ -10,13 +10,16 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict
 
+from bondtrail.roster import Shift
 from bondtrail.site_checks import SiteParts, StationParts, sound_parts
 from bondtrail.site_problems import Problem, Problems, SiteError
 from bondtrail.site_tables import (
+    AlarmRules,
     Header,
     Limits,
     PointTable,
     Product,
+    ReportPlan,
     Role,
     StationKind,
     StationTable,
@@ -25,11 +28,14 @@ from bondtrail.site_text import read_text, read_toml
 from bondtrail.site_units import Phase, flow_scale, scale_of
 
 __all__ = [
+    "AlarmRules",
     "Limits",
     "Point",
     "Problem",
     "Product",
+    "ReportPlan",
     "Role",
+    "Shift",
     "Site",
     "SiteError",
     "Station",
@@ -70,6 +76,10 @@ class Station(_Resolved):
     kind: StationKind
     unit: str | None = None
     channel: int | None = None
+    area: str | None = None
+    """The group of stations it belongs to."""
+    position: str | None = None
+    """The operator position that its alarms call."""
     product: str | None = None
     pipe_diameter_m: float | None = None
     capacitance_pF: float | None = None
@@ -98,6 +108,9 @@ class Site(_Resolved):
     timezone: str
     stations: tuple[Station, ...]
     products: Mapping[str, Product]
+    shifts: tuple[Shift, ...] = ()
+    alarms: AlarmRules = AlarmRules()
+    reports: tuple[ReportPlan, ...] = ()
     text: str
     """The file as written: what the store keeps."""
 

@@ -107,6 +107,31 @@ class Product(Table):
     source: Text | None = Field(default=None, description=TEXT)
 
 
+class AlarmRules(Table):
+    """How alarms are counted, where the editions of the standards and common practice differ."""
+
+    flood_begins: Literal["above_10", "10_or_more"] = "above_10"
+    """How many alarms in 10 minutes make a flood."""
+    flood_ends_below: int = Field(default=5, ge=1, le=10)
+    flood_windows: Literal["fixed", "sliding"] = "fixed"
+    """Whether 10-minute periods follow each other from the start, or end at each alarm."""
+    chattering_count: int = Field(default=3, ge=2, le=1_000)
+    chattering_s: float = Field(default=60.0, gt=0, le=LONGEST_S)
+    fleeting_s: float = Field(default=10.0, gt=0, le=LONGEST_S)
+    """An alarm that clears within this is fleeting."""
+    stale_h: float = Field(default=24.0, gt=0, le=LONGEST_S / 3600)
+    """An alarm active for longer than this is stale."""
+
+
+class ReportPlan(Table):
+    """A report that is written by the calendar: the week or month that is over, to a folder."""
+
+    every: Literal["weekly", "monthly"] = Field(examples=["weekly", "monthly"])
+    folder: Text = Field(description=TEXT)
+    format: Literal["html", "xlsx", "csv", "json"] = "html"
+    by: Literal["day", "week", "month"] | None = None
+
+
 class Header(Table):
     """The ``[site]`` table."""
 
@@ -135,6 +160,8 @@ class StationTable(Table):
     kind: StationKind = Field(strict=False, examples=[kind.value for kind in StationKind])
     unit: Text | None = Field(default=None, description=TEXT)
     channel: int | None = Field(default=None, ge=0, le=1_000_000, examples=[1])
+    area: Text | None = Field(default=None, description=TEXT)
+    position: Text | None = Field(default=None, description=TEXT)
     product: Text | None = Field(
         default=None, description="the name of a [product.NAME] table, in quotes"
     )
