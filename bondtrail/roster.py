@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Literal
 
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,3 +28,23 @@ class Shift:
     begin: dt.time
     end: dt.time
     days: frozenset[int] = frozenset(range(7))
+
+
+def shared_days(a: Shift, b: Shift) -> list[int]:
+    """Return the weekdays, Monday being 0, on which both shifts are on at the same minute."""
+    shared = _week(a) & _week(b)
+    return [day for day in range(7) if shared >> day * _DAY & ((1 << _DAY) - 1)]
+
+
+_DAY = 24 * 60
+_WEEK = 7 * _DAY
+
+
+def _week(shift: Shift) -> int:
+    """Return the week's minutes in which a shift is on, a bit each, from Monday's first one."""
+    begin, end = (at.hour * 60 + at.minute for at in (shift.begin, shift.end))
+    on = (1 << (end - begin if end > begin else end - begin + _DAY)) - 1
+    week = 0
+    for day in shift.days:
+        week |= on << day * _DAY + begin
+    return week & ((1 << _WEEK) - 1) | week >> _WEEK  # Sunday's night ends on Monday

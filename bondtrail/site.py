@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from pydantic import BaseModel, ConfigDict
 
 from bondtrail.roster import Shift
+from bondtrail.site_calendar import shift_of
 from bondtrail.site_checks import SiteParts, StationParts, sound_parts
 from bondtrail.site_problems import Problem, Problems, SiteError
 from bondtrail.site_tables import (
@@ -150,7 +151,8 @@ class Site(_Resolved):
 def same_judgement(a: Station, b: Station) -> bool:
     """Return whether the rules say the same of both, given the same samples.
 
-    Names, aliases and units do not matter to them: a unit is converted on the way in.
+    Names, aliases and units do not matter to them: a unit is converted on the way in. Nor do area
+    and position, which only group what was found.
     """
     return _judged_by(a) == _judged_by(b)
 
@@ -196,6 +198,9 @@ def _resolved(parts: SiteParts, text: str) -> Site:
         timezone=header.timezone,
         stations=tuple(_station(station, parts.limits, products) for station in parts.stations),
         products=products,
+        shifts=tuple(map(shift_of, parts.shifts)),
+        alarms=AlarmRules.model_validate(parts.alarms),
+        reports=tuple(map(ReportPlan.model_validate, parts.reports)),
         text=text,
     )
 

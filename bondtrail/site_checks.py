@@ -13,27 +13,34 @@ from functools import lru_cache
 from typing import Any
 from zoneinfo import available_timezones
 
-from pydantic import BaseModel, ValidationError
-
-from bondtrail.site_problems import Problems, meant, note_invalid, one_of, shown, shown_key
+from bondtrail.site_calendar import check_reports, check_shifts
+from bondtrail.site_items import (
+    LIMITS,
+    ROLES,
+    Raw,
+    check,
+    check_single,
+    listed,
+    note_unknown,
+    single,
+)
+from bondtrail.site_problems import Problems, meant, one_of, shown, shown_key
 from bondtrail.site_tables import (
     ID_PATTERN,
+    AlarmRules,
     Header,
     Limits,
     PointTable,
     Product,
     Role,
     StationTable,
+    keys_of,
 )
 from bondtrail.site_units import Phase, UnitError, scale_of
 
 SCHEMA = 1
-_TABLES = ("schema", "site", "limits", "product", "station")
-_ROLES = tuple(role.value for role in Role)
-_LIMITS = tuple(Limits.model_fields)
-_STATION_KEYS = (*StationTable.model_fields, "points", *_LIMITS)
-
-Raw = dict[str, Any]
+TABLES = ("schema", "site", "limits", "alarms", "shift", "report", "product", "station")
+STATION_KEYS = (*keys_of(StationTable), "points", *LIMITS)
 
 
 @dataclass(slots=True)
@@ -52,6 +59,9 @@ class SiteParts:
 
     header: Raw
     limits: Raw
+    alarms: Raw
+    shifts: list[Raw]
+    reports: list[Raw]
     products: dict[str, Raw]
     stations: list[StationParts]
 
@@ -59,13 +69,16 @@ class SiteParts:
 def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     """Return the sound parts of a file's tables; what is wrong with the rest is noted."""
     _check_schema(raw, problems)
-    _note_unknown(raw, _TABLES, "", "", problems)
-    header = _check_single(Header, raw, "site", problems, required=True)
+    note_unknown(raw, TABLES, "", "", problems)
+    header = check_single(Header, raw, "site", problems, required=True)
     _check_zone(header, problems)
-    limits = _check_single(Limits, raw, "limits", problems)
+    limits = check_single(Limits, raw, "limits", problems)
     written = raw.get("limits")
     faulty = written.keys() - limits.keys() if isinstance(written, dict) else set()
     _check_order(limits, {}, faulty, "[limits]", problems)
+    alarms = check_single(AlarmRules, raw, "alarms", problems)
+    shifts = check_shifts(raw, problems)
+    reports = check_reports(raw, problems)
     products = _check_products(raw, problems)
     stations = [
         _check_station(number, table, limits, faulty, products, problems)
@@ -74,7 +87,7 @@ def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     _check_ids(stations, problems)
     _check_channels(stations, problems)
     _check_aliases(stations, problems)
-    return SiteParts(header, limits, products, stations)
+    return SiteParts(header, limits, alarms, shifts, reports, products, stations)
 
 
 def _check_schema(raw: Raw, problems: Problems) -> None:
@@ -85,83 +98,11 @@ def _check_schema(raw: Raw, problems: Problems) -> None:
         problems.add("", "schema", f"{shown(schema)} is not known to this version", "1")
 
 
-def _check_single(
-    model: type[BaseModel], raw: Raw, name: str, problems: Problems, *, required: bool = False
-) -> Raw:
-    """Return the sound items of a table that stands once in the file."""
-    title = f"[{name}]"
-    table = _single(raw, name, problems)
-    if table is None:
-        if required and name not in raw:
-            problems.add(title, "", "missing", f"a table {title}")
-        return {}
-    _note_unknown(table, model.model_fields, title, "", problems)
-    return _check(model, table, title, problems)
-
-
-def _single(raw: Raw, name: str, problems: Problems) -> Raw | None:
-    table = raw.get(name)
-    if isinstance(table, dict):
-        return table
-    if table is not None:
-        wrong = "double brackets" if isinstance(table, list) else f"{shown(table)} is no table"
-        problems.add(f"[{name}]", "", wrong, f"one table [{name}]")
-    return None
-
-
 def _listed_stations(raw: Raw, problems: Problems) -> list[Any]:
-    stations = raw.get("station")
-    if isinstance(stations, list) and stations:
-        return stations
-    if isinstance(stations, dict):
-        problems.add("[station]", "", "single brackets", "[[station]], once for each station")
-        return [stations]
-    none = stations is None or isinstance(stations, list)
-    wrong = "there is no station" if none else f"{shown(stations)} is no table"
-    problems.add("[[station]]", "", wrong, "at least one [[station]]")
-    return []
-
-
-def _check(
-    model: type[BaseModel], raw: Raw, table: str, problems: Problems, prefix: str = ""
-) -> Raw:
-    """Return the items of ``raw`` that fit the model, noting the ones that do not."""
-    known = {key: value for key, value in raw.items() if key in model.model_fields}
-    try:
-        model.model_validate(known)
-    except ValidationError as exc:
-        invalid = note_invalid(problems, table, prefix, model, exc)
-        return {key: _fitting(key, known[key], invalid) for key in known if (key,) not in invalid}
-    return known
-
-
-def _fitting(key: str, value: Any, invalid: set[tuple[int | str, ...]]) -> Any:
-    """Return the value without those of its items that do not fit."""
-    if not isinstance(value, list):
-        return value
-    return [item for number, item in enumerate(value) if (key, number) not in invalid]
-
-
-def _note_unknown(
-    raw: Mapping[str, Any], known: Collection[str], table: str, prefix: str, problems: Problems
-) -> None:
-    for key in raw:
-        if key not in known:
-            right = "" if problems.is_full else _right_key(key, known)
-            problems.add(table, prefix + shown_key(key), "unknown key", right)
-
-
-def _right_key(key: str, known: Collection[str]) -> str:
-    if close := meant(key, known):
-        return f"did you mean {close}?"
-    if key in _LIMITS:
-        return "it under [limits] or in a [[station]]"
-    if key in _ROLES:
-        return "it under [station.points]"
-    if set(_LIMITS) < set(known):
-        known = [word for word in known if word not in _LIMITS]
-        return f"one of {', '.join(known)} or a limit such as limit_ohm"
-    return "one of " + ", ".join(known)
+    stations = listed(raw, "station", problems)
+    if not stations and isinstance(raw.get("station", []), list):
+        problems.add("[[station]]", "", "there is no station", "at least one [[station]]")
+    return stations
 
 
 def _check_zone(header: Raw, problems: Problems) -> None:
@@ -197,7 +138,7 @@ def _check_order(
 
 def _check_products(raw: Raw, problems: Problems) -> dict[str, Raw]:
     products = {}
-    for name, table in (_single(raw, "product", problems) or {}).items():
+    for name, table in (single(raw, "product", problems) or {}).items():
         title = f"[product.{shown_key(name)}]"
         if not isinstance(table, dict):
             wrong = f"{shown(table)} is no table"
@@ -205,8 +146,8 @@ def _check_products(raw: Raw, problems: Problems) -> dict[str, Raw]:
             continue
         if not name or shown_key(name) != name:
             problems.add(title, "", "this name does not fit", "1 to 60 printable characters")
-        _note_unknown(table, Product.model_fields, title, "", problems)
-        products[name] = _check(Product, table, title, problems)
+        note_unknown(table, keys_of(Product), title, "", problems)
+        products[name] = check(Product, table, title, problems)
     return products
 
 
@@ -225,9 +166,9 @@ def _check_station(
     name = raw.get("id")
     if isinstance(name, str) and re.fullmatch(ID_PATTERN, name):
         title = f"[[station]] {name}"
-    _note_unknown(raw, _STATION_KEYS, title, "", problems)
-    own = _check(StationTable, raw, title, problems)
-    overrides = _check(Limits, raw, title, problems)
+    note_unknown(raw, STATION_KEYS, title, "", problems)
+    own = check(StationTable, raw, title, problems)
+    overrides = check(Limits, raw, title, problems)
     if {"limit_ohm", "open_ohm"} & overrides.keys():
         faulty = (faulty | raw.keys()) - overrides.keys()
         _check_order(limits, overrides, faulty, title, problems)
@@ -258,20 +199,20 @@ def _check_points(raw: Any, title: str, phase: Phase | None, problems: Problems)
     points = {}
     for word, table in raw.items():
         key = f"points.{shown_key(word)}"
-        if word not in _ROLES:
+        if word not in ROLES:
             problems.add(title, key, "unknown role", _right_role(word, problems))
         elif not isinstance(table, dict):
             problems.add(title, key, f"{shown(table)} is no table", '{ alias = ["..."] }')
         else:
             role = Role(word)
-            _note_unknown(table, PointTable.model_fields, title, f"{key}.", problems)
-            points[role] = _check(PointTable, table, title, problems, f"{key}.")
+            note_unknown(table, keys_of(PointTable), title, f"{key}.", problems)
+            points[role] = check(PointTable, table, title, problems, f"{key}.")
             _check_unit(role, points[role], phase, title, problems)
     return points
 
 
 def _right_role(word: str, problems: Problems) -> str:
-    return "" if problems.is_full else one_of(word, _ROLES)
+    return "" if problems.is_full else one_of(word, ROLES)
 
 
 def _check_unit(

@@ -13,6 +13,8 @@ from annotated_types import Ge, Gt, Le
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from bondtrail.site_tables import keys_of
+
 MOST = 500
 """More problems than anyone mends in one go are counted, not listed."""
 
@@ -143,7 +145,7 @@ def note_invalid(
     for detail in error.errors(include_url=False, include_context=False):
         place, kind, value = detail["loc"], detail["type"], detail.get("input")
         key = str(place[0])
-        field = model.model_fields[key]
+        field = keys_of(model)[key]
         problems.add(table, prefix + key, _wrong(kind, value), _right(kind, value, field))
         places.add(place)
     return places
@@ -156,6 +158,8 @@ _WRONG = {
     "string_too_long": "{} is too long",
     "string_too_short": "{} is empty",
     "too_long": "the list is too long",
+    "too_short": "the list is empty",
+    "repeated": "the list says a thing twice",
     "list_type": "{} is no list",
     "enum": "{} is not known",
     "literal_error": "{} is not known",

@@ -6,10 +6,25 @@ that each is written once.
 
 from __future__ import annotations
 
+import datetime as dt
+import re
+from collections.abc import Mapping
 from enum import StrEnum
-from typing import Annotated, Literal
+from functools import lru_cache
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    PlainValidator,
+    StringConstraints,
+)
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticCustomError, PydanticKnownError
+
+from bondtrail.roster import WEEKDAYS, Weekday
 
 LONGEST_S = 1e9
 """Over 31 years; keeps every sum of a moment and a limit inside 64-bit nanoseconds."""
@@ -44,7 +59,14 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
 
 
+@lru_cache(maxsize=32)
+def keys_of(model: type[BaseModel]) -> Mapping[str, FieldInfo]:
+    """Return the keys of a table as the file writes them, with what is known of each."""
+    return {field.alias or name: field for name, field in model.model_fields.items()}
+
+
 ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$"
+NAME = "1 to 60 printable characters in quotes, without blanks at the ends"
 TEXT = "text in quotes, of 1 to 200 characters on one line"
 
 Seconds = Annotated[float, Field(ge=0, le=LONGEST_S)]
@@ -60,6 +82,17 @@ Text = Annotated[
     StringConstraints(pattern=r"^[^\p{Cc}\p{Zl}\p{Zp}]+$", min_length=1, max_length=200),
     Field(description=TEXT),
 ]
+Name = Annotated[
+    str,
+    StringConstraints(
+        pattern=r"^[^\p{C}\p{Z}]([^\p{C}\p{Zl}\p{Zp}]*[^\p{C}\p{Z}])?$",
+        min_length=1,
+        max_length=60,
+    ),
+    Field(description=NAME),
+]
+"""What rows are grouped by: two names that differ by a blank would be two groups."""
+
 Alias = Annotated[
     str,
     StringConstraints(
@@ -110,10 +143,14 @@ class Product(Table):
 class AlarmRules(Table):
     """How alarms are counted, where the editions of the standards and common practice differ."""
 
-    flood_begins: Literal["above_10", "10_or_more"] = "above_10"
+    flood_begins: Literal["above_10", "10_or_more"] = Field(
+        default="above_10", examples=["above_10", "10_or_more"]
+    )
     """How many alarms in 10 minutes make a flood."""
     flood_ends_below: int = Field(default=5, ge=1, le=10)
-    flood_windows: Literal["fixed", "sliding"] = "fixed"
+    flood_windows: Literal["fixed", "sliding"] = Field(
+        default="fixed", examples=["fixed", "sliding"]
+    )
     """Whether 10-minute periods follow each other from the start, or end at each alarm."""
     chattering_count: int = Field(default=3, ge=2, le=1_000)
     chattering_s: float = Field(default=60.0, gt=0, le=LONGEST_S)
@@ -123,13 +160,68 @@ class AlarmRules(Table):
     """An alarm active for longer than this is stale."""
 
 
+MINUTES_A_DAY = 24 * 60
+_CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\Z")
+
+
+def _minutes(value: Any) -> int:
+    """Return a clock time as minutes after midnight; TOML's own times are taken as well."""
+    if isinstance(value, dt.time) and value == value.replace(second=0, microsecond=0):
+        return value.hour * 60 + value.minute
+    if not isinstance(value, str | dt.time):
+        raise PydanticKnownError("string_type")
+    if value == "24:00":
+        return MINUTES_A_DAY
+    read = _CLOCK.match(value) if isinstance(value, str) else None
+    if read is None:
+        raise PydanticCustomError("clock", "no time of day")
+    return int(read[1]) * 60 + int(read[2])
+
+
+def _begin(minutes: int) -> int:
+    if minutes == MINUTES_A_DAY:
+        raise PydanticCustomError("clock", "an end, no beginning")
+    return minutes
+
+
+def _without_repeats(days: list[str]) -> list[str]:
+    if len(set(days)) < len(days):
+        raise PydanticCustomError("repeated", "a day twice")
+    return days
+
+
+Clock = Annotated[int, PlainValidator(_minutes)]
+"""``HH:MM`` on the site's clock, as minutes after midnight; ``24:00`` is the day's end."""
+
+
+class ShiftTable(Table):
+    """A ``[[shift]]``; one that ends at or before its beginning ends on the next day."""
+
+    name: Name
+    begin: Annotated[Clock, AfterValidator(_begin)] = Field(
+        alias="from", description='a time in quotes from "00:00" to "23:59", such as "06:00"'
+    )
+    end: Clock = Field(
+        alias="to", description='a time in quotes from "00:00" to "24:00", such as "14:00"'
+    )
+    days: Annotated[list[Weekday], AfterValidator(_without_repeats)] = Field(
+        default=list(WEEKDAYS),
+        min_length=1,
+        description=f"a list of days, each once, of {', '.join(WEEKDAYS)}",
+    )
+
+
 class ReportPlan(Table):
     """A report that is written by the calendar: the week or month that is over, to a folder."""
 
     every: Literal["weekly", "monthly"] = Field(examples=["weekly", "monthly"])
     folder: Text = Field(description=TEXT)
-    format: Literal["html", "xlsx", "csv", "json"] = "html"
-    by: Literal["day", "week", "month"] | None = None
+    format: Literal["html", "xlsx", "csv", "json"] = Field(
+        default="html", examples=["html", "xlsx", "csv", "json"]
+    )
+    by: Literal["day", "week", "month"] | None = Field(
+        default=None, examples=["day", "week", "month"]
+    )
 
 
 class Header(Table):
@@ -160,8 +252,8 @@ class StationTable(Table):
     kind: StationKind = Field(strict=False, examples=[kind.value for kind in StationKind])
     unit: Text | None = Field(default=None, description=TEXT)
     channel: int | None = Field(default=None, ge=0, le=1_000_000, examples=[1])
-    area: Text | None = Field(default=None, description=TEXT)
-    position: Text | None = Field(default=None, description=TEXT)
+    area: Name | None = Field(default=None, description=NAME)
+    position: Name | None = Field(default=None, description=NAME)
     product: Text | None = Field(
         default=None, description="the name of a [product.NAME] table, in quotes"
     )
