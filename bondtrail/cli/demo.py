@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bondtrail.cli import opening, output, tables
+from bondtrail.cli import kpis, opening, output, tables
 from bondtrail.cli.analyse import run_analysis
 from bondtrail.cli.faults import Fault
 from bondtrail.cli.load import file_progress
 from bondtrail.cli.options import example
-from bondtrail.cli.periods import Period, periods
 from bondtrail.cli.serve import serve_board
+from bondtrail.cli.views import Query
 from bondtrail.results import Finding, Kind, Severity, TripClass
 from bondtrail.settings import hide_password
 
 if TYPE_CHECKING:
+    from analytics.kpis import KpiRow
     from bondtrail.site import Site
     from replay_data import DemoFiles
     from store import Store
@@ -103,16 +104,16 @@ def print_stations(store: Store, site: Site) -> None:
     severities: dict[str, Counter[Severity]] = defaultdict(Counter)
     for finding in store.findings():
         severities[finding.station][finding.severity] += 1
-    by_name = sorted(site.stations, key=lambda station: station.name)
-    rows = periods(store.days(), [station.id for station in by_name], site.zone)
-    rows.sort(key=lambda row: _badness(row, severities[row.station]), reverse=True)
+    names = {station.id: station.name for station in site.stations}
+    rows = kpis.read(store, Query(site, opening.clock_ns()))
+    rows.sort(key=lambda row: names[row.group])
+    rows.sort(key=lambda row: _badness(row, severities[row.group]), reverse=True)
     print()
-    output.print_table(
-        "Stations, four weeks", tables.kpi_columns(site.zone, None), rows, [tables.KPI_NOTE, ""]
-    )
+    notes = [kpis.OVERVIEW_NOTE, ""]
+    output.print_table("Stations, four weeks", kpis.overview_columns(), rows, notes)
 
 
-def _badness(row: Period, severities: Counter[Severity]) -> tuple[int, int, int, int]:
+def _badness(row: KpiRow, severities: Counter[Severity]) -> tuple[int, int, int, int]:
     return (
         severities[Severity.CRITICAL],
         severities[Severity.MAJOR],

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
-from zoneinfo import ZoneInfo
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from bondtrail.cli import opening, output, periods, rows, tables
+from bondtrail.cli import kpis, opening, output, rows, tables
 from bondtrail.cli.faults import print_warning
 from bondtrail.cli.options import db_option, example
+from bondtrail.cli.views import SPAN, Query, View
 from bondtrail.results import (
     Finding,
     Hookup,
@@ -24,51 +23,13 @@ from bondtrail.results import (
     TripCause,
     TripClass,
 )
-from bondtrail.times import local_day, seconds
+from bondtrail.times import seconds
 
 if TYPE_CHECKING:
     from bondtrail.site import Site
     from store import Store
 
 Row = TypeVar("Row")
-
-
-@dataclass(frozen=True, slots=True)
-class Query:
-    """What was asked for: moments in ns, ``[start, end)``."""
-
-    site: Site
-    now: int
-    station: str | None = None
-    start: int | None = None
-    end: int | None = None
-    kinds: frozenset[str] = frozenset()
-    by: str | None = None
-
-    @property
-    def zone(self) -> ZoneInfo:
-        """The site's own clock."""
-        return self.site.zone
-
-    @property
-    def span(self) -> dict[str, Any]:
-        """The part that the store selects by."""
-        return {"station": self.station, "start": self.start, "end": self.end}
-
-
-@dataclass(frozen=True, slots=True)
-class View(Generic[Row]):
-    """One thing that can be shown: how it is read, and how it leaves."""
-
-    read: Callable[[Store, Query], list[Row]]
-    fields: rows.Fields[Row]
-    columns: Callable[[Query], list[output.Column[Row]]]
-    options: frozenset[str]
-    kinds: tuple[str, ...] = ()
-    flat: rows.Fields[Row] | None = None
-    notes: tuple[str, ...] = (output.CAUTION,)
-    judged: bool = True
-    """Whether it comes from an analysis."""
 
 
 def _findings(store: Store, query: Query) -> list[Finding]:
@@ -131,56 +92,39 @@ def _rejects(store: Store, query: Query) -> list[Reject]:
     return sorted(found, key=lambda row: (row.at, row.source))
 
 
-def _kpis(store: Store, query: Query) -> list[periods.Period]:
-    first = None if query.start is None else local_day(query.start, query.zone)
-    last = None if query.end is None else local_day(query.end - 1, query.zone)
-    days = store.days(station=query.station, first=first, last=last)
-    stations = [row.id for row in query.site.stations if query.station in (None, row.id)]
-    return periods.periods(days, stations, query.zone, query.by, first, last)
-
-
-_SPAN = frozenset({"station", "start", "end"})
-
 VIEWS: Mapping[str, View[Any]] = {
     "findings": View(
         _findings,
-        rows.FINDING,
+        lambda _: rows.FINDING,
         lambda query: tables.finding_columns(query.zone),
-        _SPAN | {"kinds"},
+        SPAN | {"kinds"},
         tuple(Kind),
     ),
     "transfers": View(
         _transfers,
-        rows.TRANSFER,
+        lambda _: rows.TRANSFER,
         lambda query: tables.transfer_columns(query.zone),
-        _SPAN,
+        SPAN,
         notes=(tables.TRANSFER_NOTE, output.CAUTION),
     ),
     "hookups": View(
         _hookups,
-        rows.HOOKUP,
+        lambda _: rows.HOOKUP,
         lambda query: tables.hookup_columns(query.zone),
-        _SPAN | {"kinds"},
+        SPAN | {"kinds"},
         (*Outcome, *HookupCause),
     ),
     "trips": View(
         _trips,
-        rows.TRIP,
+        lambda _: rows.TRIP,
         lambda query: tables.trip_columns(query.zone),
-        _SPAN | {"kinds"},
+        SPAN | {"kinds"},
         (*TripClass, *TripCause),
     ),
-    "kpis": View(
-        _kpis,
-        periods.KPIS,
-        lambda query: tables.kpi_columns(query.zone, query.by),
-        _SPAN | {"by"},
-        flat=periods.FLAT_KPIS,
-        notes=(tables.KPI_NOTE, output.CAUTION),
-    ),
+    "kpis": kpis.VIEW,
     "points": View(
         _points,
-        rows.POINT,
+        lambda _: rows.POINT,
         lambda query: tables.point_columns(query.zone),
         frozenset({"station"}),
         notes=("Contacts are 0 or 1, resistances in ohm, flow in L/min or kg/min.",),
@@ -188,7 +132,7 @@ VIEWS: Mapping[str, View[Any]] = {
     ),
     "rejects": View(
         _rejects,
-        rows.REJECT,
+        lambda _: rows.REJECT,
         lambda query: tables.reject_columns(query.zone),
         frozenset({"start", "end"}),
         notes=("--format json has the raw text of each.",),
@@ -196,14 +140,16 @@ VIEWS: Mapping[str, View[Any]] = {
     ),
 }
 
-_TITLES = {"kpis": "Sums"}
-
 _OPTION = {
     "station": "--station",
     "start": "--from",
     "end": "--to",
     "kinds": "--kind",
     "by": "--by",
+    "per": "--per",
+    "area": "--area",
+    "shift": "--shift",
+    "by_shift": "--by-shift",
 }
 
 
@@ -226,7 +172,11 @@ _OPTION = {
     help="Findings of this kind, hookups of this outcome or cause, trips of this class or cause. "
     "May be given several times.",
 )
-@click.option("--by", type=click.Choice(list(periods.STEPS)), help="Sums per period (kpis).")
+@click.option("--by", type=click.Choice(kpis.STEPS), help="kpis: a row for each period.")
+@click.option("--per", type=click.Choice(kpis.GROUPS), help="kpis: what a row is about.")
+@click.option("--area", metavar="NAME", help="kpis: only the stations of this area.")
+@click.option("--shift", metavar="NAME", help="kpis: only the time of this shift.")
+@click.option("--by-shift", is_flag=True, help="kpis: a row for each shift.")
 @click.option(
     "--format",
     "form",
@@ -256,7 +206,7 @@ def command(what: str, form: str, db: str, **asked: Any) -> None:
 
 def _refuse_unused(what: str, view: View[Any], asked: Mapping[str, Any]) -> None:
     for name, value in asked.items():
-        if value and name not in view.options:
+        if (value or value == "") and name not in view.options:
             fitting = [other for other, has in VIEWS.items() if name in has.options]
             raise click.UsageError(
                 f"{_OPTION[name]} does not go with {what}; it goes with {', '.join(fitting)}"
@@ -264,6 +214,9 @@ def _refuse_unused(what: str, view: View[Any], asked: Mapping[str, Any]) -> None
     for kind in asked["kinds"]:
         if kind not in view.kinds:
             raise click.UsageError(f"--kind {kind!r}: for {what} one of {', '.join(view.kinds)}")
+
+
+_SELECTING = SPAN | {"kinds"}
 
 
 def _query(store: Store, asked: Mapping[str, Any]) -> Query:
@@ -281,7 +234,7 @@ def _query(store: Store, asked: Mapping[str, Any]) -> Query:
         start,
         end,
         frozenset(asked["kinds"]),
-        asked["by"],
+        {name: asked[name] for name in asked.keys() - _SELECTING},
     )
 
 
@@ -294,16 +247,19 @@ def _hint(store: Store) -> None:
 
 def _print(what: str, view: View[Row], found: list[Row], query: Query, form: str) -> None:
     if form == "json":
-        output.print_json(rows.as_object(view.fields, row) for row in found)
+        fields = view.fields(query)
+        output.print_json(rows.as_object(fields, row) for row in found)
     elif form == "csv":
-        fields = view.flat or view.fields
+        fields = (view.flat or view.fields)(query)
         output.print_csv(list(fields), (rows.as_object(fields, row) for row in found))
     elif found:
         notes = (f"Times are {query.zone.key}.", *view.notes)
-        output.print_table(_TITLES.get(what, what.capitalize()), view.columns(query), found, notes)
+        title = view.title or what.capitalize()
+        output.print_table(title, view.columns(query), found, notes)
     else:
         print(f"No {what}{_where(query)}.")
 
 
 def _where(query: Query) -> str:
-    return " that fit" if query.kinds or any(query.span.values()) else ""
+    narrowed = query.kinds or any(query.span.values()) or any(query.options.values())
+    return " that fit" if narrowed else ""

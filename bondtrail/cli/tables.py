@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
 from bondtrail.cli.output import Column, amount, length, ohms, site_time
-from bondtrail.cli.periods import Period
 from bondtrail.cli.rows import PointRow, reject_reason
 from bondtrail.results import Finding, Hookup, Reject, Transfer, Trip
 from bondtrail.times import local_day
@@ -93,45 +91,7 @@ def reject_columns(zone: ZoneInfo) -> list[Column[Reject]]:
     ]
 
 
-def kpi_columns(zone: ZoneInfo, by: str | None) -> list[Column[Period]]:
-    """Return the columns of sums per station, with the period's first day if there are several."""
-    begins: Sequence[Column[Period]] = (
-        [Column("From", lambda row: f"{local_day(row.start, zone)}")] if by else []
-    )
-    return [
-        Column("Station", lambda row: row.station, wraps=True),
-        *begins,
-        Column("Compliant", lambda row: _of(row, "compliant_transfers", "transfers"), right=True),
-        Column("Flow h", lambda row: _hours(row.sums.flow_s), right=True),
-        Column("Unbonded", lambda row: _exposure(row.sums.not_bonded_s), right=True),
-        Column("No data", lambda row: _exposure(row.sums.no_data_s), right=True),
-        Column("Bypass", lambda row: _exposure(row.sums.bypassed_s), right=True),
-        Column("Failed", lambda row: _of(row, "failed_hookups", "hookups"), right=True),
-        Column("Nuisance", lambda row: _nuisance(row), right=True),
-        Column("Findings", lambda row: amount(row.count("findings")), right=True),
-    ]
-
-
 TRANSFER_NOTE = "--format csv and json have the id of each: the board shows it at /transfer?id=ID."
-
-KPI_NOTE = (
-    "Compliant: of all transfers. Failed: of all hookups. Nuisance: of all trips.\n"
-    "Unbonded, no data, bypass: time of flow, in s, min:s or h:min:s."
-)
-
-
-def _of(row: Period, part: str, whole: str) -> str:
-    number = getattr(row.sums, whole)
-    return f"{getattr(row.sums, part)}/{number}" if number else "-"
-
-
-def _hours(seconds: float) -> str:
-    return f"{seconds / 3600:,.1f}" if seconds else "-"
-
-
-def _nuisance(row: Period) -> str:
-    trips = row.count("trips")
-    return f"{row.count('trips', 'nuisance/')}/{trips}" if trips else "-"
 
 
 def _exposure(seconds: float) -> str:

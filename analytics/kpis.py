@@ -1,0 +1,242 @@
+"""Figures of merit of stations, areas or the whole site, over any days, by period and by shift.
+
+Everything here is a sum of daily sums: the store adds them up, `analytics.core.merits` derives.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from operator import attrgetter
+from typing import TYPE_CHECKING, Any, Literal
+
+from analytics.core.merits import FiguresOfMerit, figures_of_merit
+from bondtrail.results import DAY_COUNTERS, DAY_HISTOGRAMS, DAY_SUMS, DaySums
+from bondtrail.times import day_start, seconds
+
+if TYPE_CHECKING:
+    from bondtrail.site import Site
+    from store import Store
+
+By = Literal["day", "week", "month"]
+Per = Literal["station", "area", "site"]
+
+NO_AREA = "(no area)"
+"""The group of the stations that name no area."""
+
+_ONE_DAY = dt.timedelta(days=1)
+_numbers = attrgetter(*DAY_SUMS)
+
+
+@dataclass(frozen=True, slots=True)
+class KpiRow:
+    """One station, area or site over one period ``[start, end)``, in ns.
+
+    Attributes
+    ----------
+    group : str
+        The id of the station or site, or the name of the area.
+    shift : str or None
+        The shift, ``""`` being the time outside any; None stands for all of the time.
+    unit : str or None
+        Of the volume: L or kg. None where none of it is measured, or where some of it is in
+        litres and some in kilograms: such a volume is no figure.
+    no_record_s : float
+        Station seconds of the period, as far as it is over, without any record. [s]
+    """
+
+    group: str
+    start: int
+    end: int
+    shift: str | None
+    sums: DaySums
+    merits: FiguresOfMerit
+    unit: str | None = None
+    no_record_s: float = 0.0
+
+    def count(self, counter: str, prefix: str = "") -> int:
+        """Return how many a counter of the sums holds, of all that begins with ``prefix``."""
+        held = getattr(self.sums, counter).items()
+        return sum(number for name, number in held if name.startswith(prefix))
+
+
+def period_edges(first: dt.date, last: dt.date, by: By | None = None) -> list[dt.date]:
+    """Return the days on which the periods of ``first`` to ``last`` begin, and the day after.
+
+    Weeks are ISO weeks, months those of the calendar; the first and the last period are cut
+    where the range is. None stands for one period. An empty range has no edges.
+    """
+    if last < first:
+        return []
+    end = last + _ONE_DAY
+    inner = []
+    day = first
+    while (day := _next_edge(day, by, end)) < end:
+        inner.append(day)
+    return [first, *inner, end]
+
+
+def _next_edge(day: dt.date, by: By | None, end: dt.date) -> dt.date:
+    match by:
+        case "day":
+            return day + _ONE_DAY
+        case "week":
+            return day + dt.timedelta(days=7 - day.weekday())
+        case "month":
+            return (day.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+        case None:
+            return end
+
+
+def kpi_rows(
+    store: Store,
+    site: Site,
+    first: dt.date,
+    last: dt.date,
+    *,
+    by: By | None = None,
+    per: Per = "station",
+    stations: Collection[str] | None = None,
+    split_shifts: bool = False,
+    now: int | None = None,
+) -> list[KpiRow]:
+    """Return the figures of the days ``first`` to ``last``, both included.
+
+    Parameters
+    ----------
+    store : Store
+        With the daily sums of an analysis.
+    site : Site
+        Its zone says where days begin, its stations which belong together.
+    by : {"day", "week", "month"}, optional
+        A row for each period in which there are sums; over everything each group has a row.
+    per : {"station", "area", "site"}
+        What a row is about.
+    stations : collection of str, optional
+        Only these. All of the site file, and those that have sums without being in it, otherwise.
+    split_shifts : bool
+        Whether each shift, and the time outside any, has a row of its own.
+    now : int, optional
+        What lies beyond it is not missed in `KpiRow.no_record_s`. [ns]
+
+    Returns
+    -------
+    list of KpiRow
+        By group in the order of the site file, then by time, then by shift in its order of the
+        week.
+    """
+    edges = period_edges(first, last, by)
+    if not edges:
+        return []
+    found = store.summaries.sums(edges, stations=stations, shifts=split_shifts)
+    here = [row.id for row in site.stations if stations is None or row.id in stations]
+    gone = {part.sums.station for part in found}.union(stations or ()).difference(here)
+    groups = _groups(site, [*here, *sorted(gone)], per)
+    lengths = _lengths(store, site, edges, now) if split_shifts else _spans(site, edges, now)
+    cells: dict[tuple[str, int, str | None], list[DaySums]] = defaultdict(list)
+    if by is None:
+        cells |= {(group, 0, shift): [] for group in groups.values() for _, shift in lengths}
+    for part in found:
+        cells[groups[part.sums.station], part.part, part.sums.shift].append(part.sums)
+    keys = sorted(cells, key=_order(groups.values(), lengths))
+    sums = [_total(cells[key], key[0], edges[key[1]], key[2]) for key in keys]
+    members, units = Counter(groups.values()), _units(site, groups)
+    starts = [day_start(edge, site.zone) for edge in edges]
+    return [
+        KpiRow(
+            group,
+            starts[part],
+            starts[part + 1],
+            shift,
+            total,
+            merits,
+            units.get(group),
+            _missing(lengths.get((part, shift), 0.0) * members[group], total),
+        )
+        for (group, part, shift), total, merits in zip(
+            keys, sums, figures_of_merit(sums), strict=True
+        )
+    ]
+
+
+def _groups(site: Site, stations: Iterable[str], per: Per) -> dict[str, str]:
+    """Return the group of each station, those without an area last."""
+    if per == "site":
+        return dict.fromkeys(stations, site.id)
+    if per == "station":
+        return {station: station for station in stations}
+    areas = {row.id: row.area or NO_AREA for row in site.stations}
+    found = {station: areas.get(station, NO_AREA) for station in stations}
+    return dict(sorted(found.items(), key=lambda item: item[1] == NO_AREA))
+
+
+def _order(groups: Iterable[str], lengths: Iterable[tuple[int, str | None]]) -> Any:
+    place = {group: n for n, group in enumerate(dict.fromkeys(groups))}
+    shifts = {shift: n for n, shift in enumerate(dict.fromkeys(shift for _, shift in lengths))}
+    last = len(shifts)
+
+    def key(cell: tuple[str, int, str | None]) -> tuple[int, int, bool, int]:
+        group, part, shift = cell
+        return place[group], part, shift == "", shifts.get(shift, last)
+
+    return key
+
+
+def _total(parts: Sequence[DaySums], group: str, day: dt.date, shift: str | None) -> DaySums:
+    """Return the sum of what several stations have, and a count of 0 for all that none has."""
+    numbers = _numbers(parts[0]) if parts else _numbers(DaySums(group, day))
+    for part in parts[1:]:
+        numbers = tuple(a + b for a, b in zip(numbers, _numbers(part), strict=True))
+    counts: dict[str, Any] = {
+        name: _added((getattr(part, name) for part in parts), kinds)
+        for name, kinds in DAY_COUNTERS.items()
+    }
+    bins: dict[str, Any] = {
+        name: _added(getattr(part, name) for part in parts) for name in DAY_HISTOGRAMS
+    }
+    return DaySums(group, day, shift, *numbers, **counts, **bins)
+
+
+def _added(parts: Iterable[Mapping[Any, int]], kinds: Iterable[str] = ()) -> dict[Any, int]:
+    total: dict[Any, int] = {str(kind): 0 for kind in kinds}
+    for part in parts:
+        for name, count in part.items():
+            total[name] = total.get(name, 0) + count
+    return total
+
+
+def _units(site: Site, groups: Mapping[str, str]) -> dict[str, str | None]:
+    """Return the unit of each group's volume; None where there are two."""
+    found: dict[str, set[str]] = defaultdict(set)
+    for row in site.stations:
+        if row.volume_unit and row.id in groups:
+            found[groups[row.id]].add(row.volume_unit)
+    return {group: next(iter(units)) if len(units) == 1 else None for group, units in found.items()}
+
+
+def _spans(
+    site: Site, edges: Sequence[dt.date], now: int | None
+) -> dict[tuple[int, str | None], float]:
+    """Return how much of each period lies before ``now``. [s]"""
+    starts = [day_start(edge, site.zone) for edge in edges]
+    return {(part, None): _before(now, *span) for part, span in enumerate(pairwise(starts))}
+
+
+def _lengths(
+    store: Store, site: Site, edges: Sequence[dt.date], now: int | None
+) -> dict[tuple[int, str | None], float]:
+    """Return how much of each shift lies in each period before ``now``, in their order. [s]"""
+    raise NotImplementedError
+
+
+def _before(now: int | None, start: int, end: int) -> float:
+    if now is not None:
+        start, end = min(start, now), min(end, now)
+    return seconds(end - start)
+
+
+def _missing(whole_s: float, sums: DaySums) -> float:
+    return max(0.0, round(whole_s - sums.known_s - sums.unknown_s, 6))
