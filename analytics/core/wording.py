@@ -20,6 +20,7 @@ SEVERITY = {
     Kind.PERMISSIVE_WITHHELD: Severity.MINOR,
     Kind.ITEM_ISOLATED: Severity.MAJOR,
     Kind.EARLY_RELEASE: Severity.MINOR,
+    Kind.RESISTANCE_DRIFT: Severity.MINOR,
 }
 """Of a finding, unless what else was seen makes it worse."""
 
@@ -39,6 +40,7 @@ LIMITS_OF: Mapping[Kind, tuple[str, ...]] = {
     Kind.PERMISSIVE_WITHHELD: ("limit_ohm", "hold_s", "mismatch_s"),
     Kind.ITEM_ISOLATED: ("limit_ohm", "isolated_s"),
     Kind.EARLY_RELEASE: ("open_ohm", "detach_s", "release_wait_s"),
+    Kind.RESISTANCE_DRIFT: (*_BOND, "hookup_min_s", "detach_s"),
 }
 """The limits that a kind of finding is judged by."""
 
@@ -96,19 +98,23 @@ def duration(seconds: float) -> str:
     return f"{hours} h {minutes} min" if hours else f"{minutes} min {rest} s"
 
 
-def resistance(ohm: float) -> str:
+def resistance(ohm: float, figures: int = 4) -> str:
     """Return a resistance to four figures, such as ``10.01 ohm``, ``5.2 kohm`` or ``100 Mohm``."""
-    ohm = float(f"{ohm:.4g}")
+    ohm = float(f"{ohm:.{figures}g}")
     for unit, size in (("Mohm", 1e6), ("kohm", 1e3)):
         if ohm >= size:
-            return f"{ohm / size:.4g} {unit}"
+            return f"{ohm / size:.{figures}g} {unit}"
     return f"{ohm:g} ohm"
 
 
-def _span(numbers: Mapping[str, Number], name: str) -> str:
+def _number(numbers: Mapping[str, Number], name: str) -> float:
     value = numbers[name]
     assert isinstance(value, int | float)
-    return duration(value)
+    return value
+
+
+def _span(numbers: Mapping[str, Number], name: str) -> str:
+    return duration(_number(numbers, name))
 
 
 def _amount(numbers: Mapping[str, Number]) -> str:
@@ -207,6 +213,25 @@ def _release(n: Mapping[str, Number], limits: Limits) -> str:
     )
 
 
+def _drift(n: Mapping[str, Number], limits: Limits) -> str:
+    rise = (
+        f"Bonded resistance rises by {resistance(_number(n, 'slope_ohm_per_day'), 2)} a day over"
+        f" {n['hookups']} hookups and stands at {resistance(_number(n, 'level_ohm'), 3)}"
+    )
+    limit = resistance(limits.limit_ohm)
+    if not n["reaches_limit_in_days"]:
+        return f"{rise}: it has reached the limit of {limit}."
+    earliest = _number(n, "reaches_limit_earliest_days")
+    if n["reaches_limit_latest_days"] is None:
+        reach = f"{earliest:.0f} at the earliest"
+    else:
+        reach = f"{earliest:.0f} to {_number(n, 'reaches_limit_latest_days'):.0f}"
+    return (
+        f"{rise}: going on so it reaches the limit of {limit} about"
+        f" {_number(n, 'reaches_limit_in_days'):.0f} days after the last of them ({reach})."
+    )
+
+
 SENTENCES: Mapping[Kind, Callable[[Mapping[str, Number], Limits], str]] = {
     Kind.NO_BOND_TRANSFER: _no_bond,
     Kind.UNBONDED_START: _start,
@@ -220,4 +245,5 @@ SENTENCES: Mapping[Kind, Callable[[Mapping[str, Number], Limits], str]] = {
     Kind.PERMISSIVE_WITHHELD: _withheld,
     Kind.ITEM_ISOLATED: _isolated,
     Kind.EARLY_RELEASE: _release,
+    Kind.RESISTANCE_DRIFT: _drift,
 }

@@ -17,6 +17,14 @@ FLOWED: dict[str, Number] = {
     "volume": 1234.4,
     "unit": "L",
 }
+DRIFT: dict[str, Number] = {
+    "hookups": 63,
+    "slope_ohm_per_day": 0.0526,
+    "level_ohm": 8.123,
+    "reaches_limit_in_days": 35.7,
+    "reaches_limit_earliest_days": 28.2,
+    "reaches_limit_latest_days": 51.6,
+}
 RELEASE_WAIT = Limits(release_wait_s=30.0)
 
 
@@ -168,6 +176,29 @@ def test_resistance(ohm: float, expected: str) -> None:
             "The clamp came off 4 s after the last flow; the wait asked for is 30 s.",
             id="early-release",
         ),
+        pytest.param(
+            Kind.RESISTANCE_DRIFT,
+            DRIFT,
+            "Bonded resistance rises by 0.053 ohm a day over 63 hookups and stands at 8.12 ohm:"
+            " going on so it reaches the limit of 10 ohm about 36 days after the last of them"
+            " (28 to 52).",
+            id="drift",
+        ),
+        pytest.param(
+            Kind.RESISTANCE_DRIFT,
+            {**DRIFT, "reaches_limit_latest_days": None},
+            "Bonded resistance rises by 0.053 ohm a day over 63 hookups and stands at 8.12 ohm:"
+            " going on so it reaches the limit of 10 ohm about 36 days after the last of them"
+            " (28 at the earliest).",
+            id="drift-that-may-last",
+        ),
+        pytest.param(
+            Kind.RESISTANCE_DRIFT,
+            {**DRIFT, "level_ohm": 10.44, "reaches_limit_in_days": 0.0},
+            "Bonded resistance rises by 0.053 ohm a day over 63 hookups and stands at 10.4 ohm:"
+            " it has reached the limit of 10 ohm.",
+            id="drift-that-has-come-to-the-limit",
+        ),
     ],
 )
 def test_each_kind_says_its_figures_in_a_sentence(
@@ -192,6 +223,7 @@ SEVERITIES = {
         "chattering",
         "permissive_withheld",
         "early_release",
+        "resistance_drift",
     ],
 }
 
