@@ -215,7 +215,7 @@ class ReportPlan(Table):
     """A report that is written by the calendar: the week or month that is over, to a folder."""
 
     every: Literal["weekly", "monthly"] = Field(examples=["weekly", "monthly"])
-    folder: Text = Field(description=TEXT)
+    folder: Text = Field(description='a path of a folder in quotes, such as "reports"')
     format: Literal["html", "xlsx", "csv", "json"] = Field(
         default="html", examples=["html", "xlsx", "csv", "json"]
     )

@@ -1,3 +1,4 @@
+import datetime as dt
 import pickle
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -5,8 +6,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from bondtrail.site import (
+    AlarmRules,
     Limits,
+    ReportPlan,
     Role,
+    Shift,
     Site,
     SiteError,
     StationKind,
@@ -231,6 +235,102 @@ def test_same_alias_twice_at_one_point_is_one_alias() -> None:
     assert site.stations[0].points[Role.FLOW].aliases == ("A", "s-1.flow")
 
 
+SIX, TWO, TEN, MIDNIGHT = dt.time(6), dt.time(14), dt.time(22), dt.time(0)
+
+
+@pytest.mark.parametrize(
+    ("written", "shift"),
+    [
+        pytest.param('from = "06:00"\nto = "14:00"', Shift("a b", SIX, TWO), id="every-day"),
+        pytest.param("from = 06:00:00\nto = 14:00:00.0", Shift("a b", SIX, TWO), id="toml-times"),
+        pytest.param('from = "22:00"\nto = "06:00"', Shift("a b", TEN, SIX), id="over-midnight"),
+        pytest.param('from = "14:00"\nto = "24:00"', Shift("a b", TWO, MIDNIGHT), id="to-24"),
+        pytest.param('from = "14:00"\nto = "00:00"', Shift("a b", TWO, MIDNIGHT), id="to-00"),
+        pytest.param(
+            'from = "00:00"\nto = "24:00"', Shift("a b", MIDNIGHT, MIDNIGHT), id="whole-day"
+        ),
+        pytest.param(
+            'from = "06:00"\nto = "14:00"\ndays = ["sun", "mon"]',
+            Shift("a b", SIX, TWO, frozenset({0, 6})),
+            id="some-days-in-any-order",
+        ),
+    ],
+)
+def test_shift_is_read(written: str, shift: Shift) -> None:
+    assert parse_site(f'{SMALL}[[shift]]\nname = "a b"\n{written}\n').shifts == (shift,)
+
+
+def test_shifts_that_follow_each_other_keep_the_order_of_the_file() -> None:
+    written = "".join(
+        f'[[shift]]\nname = "{name}"\nfrom = "{begin}"\nto = "{end}"\n'
+        for name, begin, end in (
+            ("night", "22:00", "06:00"),
+            ("early", "06:00", "14:00"),
+            ("late", "14:00", "22:00"),
+        )
+    )
+    assert [shift.name for shift in parse_site(SMALL + written).shifts] == [
+        "night",
+        "early",
+        "late",
+    ]
+
+
+def test_without_tables_of_its_own_a_site_has_no_shifts_and_no_reports() -> None:
+    site = parse_site(SMALL)
+    assert (site.shifts, site.alarms, site.reports) == ((), AlarmRules(), ())
+
+
+@pytest.mark.parametrize(
+    ("written", "rules"),
+    [
+        pytest.param("", AlarmRules(), id="empty-table"),
+        pytest.param(
+            'flood_begins = "10_or_more"\nflood_windows = "sliding"',
+            AlarmRules(flood_begins="10_or_more", flood_windows="sliding"),
+            id="floods",
+        ),
+        pytest.param(
+            "flood_ends_below = 3\nchattering_count = 4\nchattering_s = 90\nfleeting_s = 5\n"
+            "stale_h = 12",
+            AlarmRules(
+                flood_ends_below=3,
+                chattering_count=4,
+                chattering_s=90.0,
+                fleeting_s=5.0,
+                stale_h=12.0,
+            ),
+            id="counts-and-spans",
+        ),
+    ],
+)
+def test_alarm_rules_are_read(written: str, rules: AlarmRules) -> None:
+    assert parse_site(f"{SMALL}[alarms]\n{written}\n").alarms == rules
+
+
+def test_reports_are_read_with_their_defaults() -> None:
+    written = """[[report]]
+every = "weekly"
+folder = "reports"
+[[report]]
+every = "monthly"
+folder = "reports"
+format = "xlsx"
+by = "week"
+"""
+    assert parse_site(SMALL + written).reports == (
+        ReportPlan(every="weekly", folder="reports"),
+        ReportPlan(every="monthly", folder="reports", format="xlsx", by="week"),
+    )
+
+
+def test_station_may_name_its_area_and_its_position() -> None:
+    named = parse_site(f'{SMALL}area = "Filling hall"\nposition = "Desk 2"\n').stations[0]
+    assert (named.area, named.position) == ("Filling hall", "Desk 2")
+    plain = parse_site(SMALL).stations[0]
+    assert (plain.area, plain.position) == (None, None)
+
+
 def test_tables_may_stand_in_any_order_and_points_inline() -> None:
     head, _, station = SMALL.partition("[[station]]")
     schema, _, header = head.partition("\n")
@@ -289,6 +389,8 @@ def test_models_cannot_be_changed(example: Site) -> None:
         pytest.param("M1/1", "M1/9", True, id="alias"),
         pytest.param('"m3/h"', '"L/min"', True, id="unit-converted-on-the-way-in"),
         pytest.param("channel = 1", "channel = 2", True, id="channel"),
+        pytest.param("channel = 1", 'channel = 1\narea = "Quay"', True, id="area"),
+        pytest.param("channel = 1", 'channel = 1\nposition = "Desk"', True, id="position"),
         pytest.param("rail_tank_car", "drum", True, id="kind-judged-alike"),
         pytest.param("rail_tank_car", "fixed_item", False, id="fixed-or-not"),
         pytest.param("hold_s = 1.0", "hold_s = 2.0", False, id="site-limit"),

@@ -15,6 +15,20 @@ name = "Quay (invented)"
 timezone = "Europe/Lisbon"
 [limits]
 limit_ohm = 10.0
+[alarms]
+stale_h = 24
+[[shift]]
+name = "early"
+from = "06:00"
+to = "14:00"
+[[shift]]
+name = "night"
+from = "22:00"
+to = "06:00"
+days = ["mon", "sun"]
+[[report]]
+every = "weekly"
+folder = "reports"
 [product.toluene]
 phase = "liquid"
 mie_mJ = 0.24
@@ -163,6 +177,114 @@ STATIONS: list[Case] = [
     ("[station.points]\nstatus", "points = 3\n#", BAG, "points", "3 is no table",
      "[station.points]"),
 ]  # fmt: skip
+NAMED = "1 to 60 printable characters"
+GROUPS: list[Case] = [
+    ("channel = 1", f"{key} = {value}", RAIL, key, wrong, NAMED)
+    for key in ("area", "position")
+    for value, wrong in [
+        ('""', "'' is empty"),
+        ('" "', "' ' does not fit"),
+        ('"Quay "', "'Quay ' does not fit"),
+        ('"a\\u202eb"', r"'a\u202eb' does not fit"),
+        (f'"{"x" * 61}"', "is too long"),
+        ("3", "3 is not in quotes"),
+        ('["Quay"]', "does not fit"),
+    ]
+]
+EARLY, NIGHT = "[[shift]] early", "[[shift]] night"
+BEGIN, END = 'a time in quotes from "00:00" to "23:59"', 'a time in quotes from "00:00" to "24:00"'
+DAYS = "a list of days, each once, of mon, tue"
+SHIFTS: list[Case] = [
+    ('name = "early"', "", "[[shift]] number 1", "name", "missing", NAMED),
+    ('"early"', '""', "[[shift]] number 1", "name", "'' is empty", NAMED),
+    ('"early"', f'"{"x" * 61}"', "[[shift]] number 1", "name", "is too long", NAMED),
+    ('"early"', '"a\\nb"', "[[shift]] number 1", "name", "does not fit", NAMED),
+    ('"early"', '"night"', NIGHT, "name", "number 2 has the name of shift number 1", "of its own"),
+    ('from = "06:00"', "", EARLY, "from", "missing", BEGIN),
+    ('to = "14:00"', "", EARLY, "to", "missing", END),
+    *(
+        ('from = "06:00"', f"from = {value}", EARLY, "from", wrong, BEGIN)
+        for value, wrong in [
+            ('"24:00"', "'24:00' does not fit"),
+            ('"6:00"', "'6:00' does not fit"),
+            ('"06:60"', "'06:60' does not fit"),
+            ('"06:00:30"', "'06:00:30' does not fit"),
+            ('"06:00\\n"', "does not fit"),
+            ('"\\u0660\\u0666:00"', "does not fit"),
+            ('"6 am"', "'6 am' does not fit"),
+            ('""', "'' does not fit"),
+            ("6", "6 is not in quotes"),
+            ("6.5", "6.5 is not in quotes"),
+            ("true", "true does not fit"),
+            ("06:00:30", "06:00:30 does not fit"),
+            ("06:00:00.5", "06:00:00.500000 does not fit"),
+            ("2026-03-01", "2026-03-01 does not fit"),
+            ("2026-03-01T06:00:00Z", "does not fit"),
+            ('["06:00"]', "a list does not fit"),
+        ]
+    ),
+    ('to = "14:00"', 'to = "24:01"', EARLY, "to", "'24:01' does not fit", END),
+    ('to = "14:00"', 'to = "06:00"', EARLY, "to", "from and to are both 06:00",
+     'from = "00:00" and to = "24:00" for a whole day'),
+    *(
+        ('days = ["mon", "sun"]', f"days = {value}", NIGHT, "days", wrong, DAYS)
+        for value, wrong in [
+            ("[]", "the list is empty"),
+            ('["mon", "tue", "mon"]', "says a thing twice"),
+            ('["Mon"]', "'Mon' is not known"),
+            ('["monday"]', "'monday' is not known"),
+            ("[0]", "0 is not known"),
+            ("[[]]", "a list is not known"),
+            ('"mon"', "'mon' is no list"),
+        ]
+    ),
+    ("days =", "day =", NIGHT, "day", "unknown key", "did you mean days?"),
+    ('from = "06:00"', 'from = "06:00"\nbegin = 1', EARLY, "begin", "unknown key",
+     "one of name, from, to, days"),
+    ('to = "06:00"', 'to = "06:01"', NIGHT, "from",
+     f"22:00 to 06:01 overlaps {EARLY} (06:00 to 14:00) on mon, tue", "before the next begins"),
+    ('from = "22:00"', 'from = "13:59"', NIGHT, "from",
+     f"13:59 to 06:00 overlaps {EARLY} (06:00 to 14:00) on mon, sun", "before the next begins"),
+    ('to = "14:00"', 'to = "24:00"', NIGHT, "from",
+     f"22:00 to 06:00 overlaps {EARLY} (06:00 to 24:00) on mon, sun", "before the next begins"),
+    ("[alarms]", "[[alarms]]", "[alarms]", "", "double brackets", "one table [alarms]"),
+]  # fmt: skip
+ALARMS: list[Case] = [
+    ("stale_h = 24", written, "[alarms]", written.split()[0], wrong, right)
+    for written, wrong, right in [
+        ("stale_h = 0", "0 is too small", "a number above 0, e.g. 24.0"),
+        ("stale_h = 1e6", "is too large", "up to"),
+        ("stale_h = nan", "not a finite number", "e.g. 24.0"),
+        ("fleeting_s = -1", "-1 is negative", "above 0, e.g. 10.0"),
+        ("chattering_s = 0", "0 is too small", "above 0, e.g. 60.0"),
+        ("chattering_count = 1", "1 is too small", "of 2 or more, e.g. 3"),
+        ("chattering_count = 2.5", "not a whole number", "a whole number of 2 or more"),
+        ("flood_ends_below = 0", "0 is too small", "of 1 or more, e.g. 5"),
+        ("flood_ends_below = 11", "11 is too large", "up to 10"),
+        ("flood_begins = 10", "10 is not known", "one of above_10, 10_or_more"),
+        ('flood_windows = "slidin"', "'slidin' is not known", "did you mean sliding?"),
+        ("flood_window = 3", "unknown key", "did you mean flood_windows?"),
+        ("zzz = 3", "unknown key", "one of flood_begins, flood_ends_below"),
+    ]
+]
+REPORT = "[[report]] number 1"
+REPORTS: list[Case] = [
+    ('every = "weekly"', "", REPORT, "every", "missing", "one of weekly, monthly"),
+    ('every = "weekly"', 'every = "daily"', REPORT, "every", "'daily' is not known", "one of"),
+    ('every = "weekly"', 'every = "week"', REPORT, "every", "not known", "did you mean weekly?"),
+    ('folder = "reports"', "", REPORT, "folder", "missing", 'such as "reports"'),
+    ('folder = "reports"', 'folder = ""', REPORT, "folder", "'' is empty", "a path"),
+    ('folder = "reports"', 'folder = "a\\u0000b"', REPORT, "folder", "does not fit", "a path"),
+    ('folder = "reports"', 'folder = "reports"\nformat = "pdf"', REPORT, "format",
+     "'pdf' is not known", "one of html, xlsx, csv, json"),
+    ('folder = "reports"', 'folder = "reports"\nby = "hour"', REPORT, "by",
+     "'hour' is not known", "one of day, week, month"),
+    ('folder = "reports"', 'folder = "reports"\nto = "x"', REPORT, "to", "unknown key",
+     "one of every, folder, format, by"),
+    ('folder = "reports"', 'folder = "reports"\n[[report]]\nevery = "weekly"\n'
+     'format = "html"\nfolder = "reports"', "[[report]] number 2", "folder",
+     f"{REPORT} already writes the same weekly files there", "a folder of its own"),
+]  # fmt: skip
 POINTS: list[Case] = [
     ("flow =", "flw =", RAIL, "points.flw", "unknown role", "(did you mean flow?)"),
     ("flow =", "level =", RAIL, "points.level", "unknown role", "one of resistance, status"),
@@ -200,7 +322,8 @@ POINTS: list[Case] = [
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "table", "key", "wrong", "right"), SITE + LIMITS + PRODUCTS + STATIONS + POINTS
+    ("old", "new", "table", "key", "wrong", "right"),
+    SITE + LIMITS + ALARMS + SHIFTS + REPORTS + PRODUCTS + STATIONS + GROUPS + POINTS,
 )
 def test_one_mistake_is_one_problem_that_names_its_place(
     old: str, new: str, table: str, key: str, wrong: str, right: str
@@ -236,6 +359,40 @@ def test_a_faulty_limit_is_not_compared_with_the_default_that_stands_in(
     assert [problem.key for problem in problems_of(text)] == keys
 
 
+@pytest.mark.parametrize(
+    ("early", "night", "keys"),
+    [
+        pytest.param('to = "25:00"', 'from = "13:00"', ["to"], id="end-faulty"),
+        pytest.param('to = "14:00"\ndays = []', 'from = "13:00"', ["days"], id="days-faulty"),
+        pytest.param('to = "14:00"\nzzz = 1', 'from = "13:00"', ["zzz", "from"], id="still-whole"),
+        pytest.param('to = "06:00"', 'from = "13:00"', ["to"], id="no-length"),
+    ],
+)
+def test_a_shift_whose_hours_are_faulty_is_not_compared(
+    early: str, night: str, keys: list[str]
+) -> None:
+    text = GOOD.replace('to = "14:00"', early).replace('from = "22:00"', night)
+    assert [problem.key for problem in problems_of(text)] == keys
+
+
+def test_every_two_shifts_that_overlap_are_told() -> None:
+    days = '[[shift]]\nname = "day {}"\nfrom = "07:00"\nto = "08:00"\n'
+    more = days.format(1) + days.format(2) + "[product.toluene]"
+    told = [problem.wrong for problem in problems_of(GOOD.replace("[product.toluene]", more))]
+    assert [wrong.partition("overlaps ")[2].partition(" (")[0] for wrong in told] == [
+        EARLY,
+        EARLY,
+        "[[shift]] day 1",
+    ]
+
+
+def test_a_day_has_so_many_shifts_at_most() -> None:
+    text = GOOD.replace("[product.toluene]", "[[shift]]\n" * 100_000 + "[product.toluene]")
+    (problem,) = problems_of(text)
+    assert (problem.table, problem.wrong) == ("[[shift]]", "there are 100002 shifts")
+    assert problem.right == "at most 50"
+
+
 def test_every_problem_of_a_file_is_told_at_once() -> None:
     text = """\
 schema = 2
@@ -246,6 +403,18 @@ timezone = "Mars/Base"
 [limits]
 limit_ohm = -3
 open_ohm = "far"
+[alarms]
+fleeting_s = 0
+[[shift]]
+name = "early"
+to = 14
+days = ["mon", "mon"]
+[[shift]]
+name = "early"
+from = "06:00"
+to = "06:00"
+[report]
+every = "daily"
 [product.flour]
 phase = "powdr"
 [[station]]
@@ -278,6 +447,14 @@ status = { alias = ["A"] }
         ("[site]", "timezone"),
         ("[limits]", "limit_ohm"),
         ("[limits]", "open_ohm"),
+        ("[alarms]", "fleeting_s"),
+        (EARLY, "from"),
+        (EARLY, "to"),
+        (EARLY, "days"),
+        (EARLY, "name"),
+        ("[report]", ""),
+        (REPORT, "every"),
+        (REPORT, "folder"),
         ("[product.flour]", "phase"),
         (s1, "id"),
         (s1, "name"),
@@ -305,14 +482,24 @@ status = { alias = ["A"] }
             id="single-brackets",
         ),
         pytest.param(
-            "schema = 1\nstation = 3\nsite = 1\nproduct = 'x'\nlimits = [1]",
-            {("[site]", ""), ("[product]", ""), ("[limits]", ""), ("[[station]]", "")},
+            "schema = 1\nstation = 3\nsite = 1\nproduct = 'x'\nlimits = [1]\nalarms = 3\n"
+            "shift = 'early'\nreport = 2026-03-01",
+            {("[site]", ""), ("[product]", ""), ("[limits]", ""), ("[[station]]", "")}
+            | {("[alarms]", ""), ("[[shift]]", ""), ("[[report]]", "")},
             id="no-tables-where-tables-belong",
         ),
         pytest.param(
             "station = [1]\n" + GOOD.partition("[[station]]")[0],
             {("[[station]] number 1", "")},
             id="a-list-that-is-no-table",
+        ),
+        pytest.param(
+            "shift = [1]\nreport = ['weekly']\n"
+            + GOOD.partition("[[shift]]")[0]
+            + "[product.toluene]"
+            + GOOD.partition("[product.toluene]")[2],
+            {("[[shift]] number 1", ""), ("[[report]] number 1", "")},
+            id="lists-that-are-no-shifts-and-reports",
         ),
     ],
 )
@@ -371,6 +558,11 @@ def test_hostile_text_is_refused(text: str, wrong: str) -> None:
         pytest.param('[[station]]\nid = "x"\npoints."a\\nb" = {}', id="newline-in-a-role"),
         pytest.param(f'[[station]]\npoints.flow.unit = "{"k" * 9000}"', id="unit-too-long"),
         pytest.param('[[station]]\npoints.flow.unit = "a\\nb"', id="newline-in-a-unit"),
+        pytest.param(f'[[shift]]\nname = "{"k" * 9000}"', id="shift-too-long"),
+        pytest.param('[[shift]]\nname = "a\\nb"\nfrom = "\\u001b[31m"', id="newline-in-a-shift"),
+        pytest.param(f'[[shift]]\nname = "a"\ndays = ["{"k" * 9000}"]', id="day-too-long"),
+        pytest.param(f'[[report]]\nevery = "{"k" * 9000}"', id="report-too-long"),
+        pytest.param(f'[alarms]\nflood_begins = "{"k" * 9000}"', id="word-too-long"),
     ],
 )
 def test_hostile_value_is_quoted_short_and_on_one_line(written: str) -> None:
@@ -480,6 +672,7 @@ def test_no_problem_is_an_empty_list() -> None:
 
 JARGON = ("pydantic", "validation error", "http", "Input should", "type=", "Traceback", "None")
 LITERALS = """0 -1 3 1e308 -0.0 nan inf true 1979-05-27 07:32:00 [] {} [1] [[]] '' 'a' 'rail-1'
+06:00:00 '24:00' '06:00' ['mon'] ['mon','mon'] 'early' 'monthly'
 'ohm' 'M1/1' 'rail-1.flow' 'powder' 'drum' 'flour' {alias=['M1/1']} {a={a={a=1}}}
 99999999999999999999999999"""
 
