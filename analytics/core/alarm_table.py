@@ -1,0 +1,75 @@
+"""Alarms as columns, so that a million of them can be counted at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from analytics.core.spans import Moments
+from bondtrail.results import Alarm, AlarmKind
+
+
+class Tag(NamedTuple):
+    """What tells one alarm of a console from another: where it is, and what it calls for."""
+
+    station: str
+    kind: AlarmKind
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AlarmTable:
+    """Alarms by start, each active over ``[start, end)``.
+
+    Attributes
+    ----------
+    tags : sequence of Tag
+        What the codes stand for, sorted.
+    tag : ndarray of int64, shape (n,)
+        Index into ``tags``.
+    start, end : ndarray of int64, shape (n,)
+        ``start`` never falls. [ns]
+    """
+
+    tags: Sequence[Tag]
+    tag: npt.NDArray[np.int64]
+    start: Moments
+    end: Moments
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    def take(self, chosen: npt.NDArray[np.bool_] | slice) -> AlarmTable:
+        """Return some of the rows, under the same codes."""
+        return AlarmTable(self.tags, self.tag[chosen], self.start[chosen], self.end[chosen])
+
+    def begun(self, start: int, end: int) -> AlarmTable:
+        """Return those that began in ``[start, end)``. [ns]"""
+        low, high = np.searchsorted(self.start, [start, end])
+        return self.take(slice(int(low), int(high)))
+
+    def rows(self) -> list[Alarm]:
+        """Return the alarms one by one."""
+        told = zip(self.tag.tolist(), self.start.tolist(), self.end.tolist(), strict=True)
+        return [
+            Alarm(self.tags[tag].station, self.tags[tag].kind, start, end)
+            for tag, start, end in told
+        ]
+
+
+def alarm_table(alarms: Sequence[Alarm]) -> AlarmTable:
+    """Return alarms, in any order, as columns."""
+    named = [Tag(alarm.station, alarm.kind) for alarm in alarms]
+    tags = sorted(set(named))
+    code = {tag: n for n, tag in enumerate(tags)}
+    columns = (
+        [code[tag] for tag in named],
+        [alarm.start for alarm in alarms],
+        [alarm.end for alarm in alarms],
+    )
+    tag, start, end = (np.array(column, np.int64) for column in columns)
+    order = np.argsort(start, kind="stable")
+    return AlarmTable(tags, tag[order], start[order], end[order])

@@ -1,0 +1,42 @@
+"""Alarms as columns."""
+
+from __future__ import annotations
+
+from analytics.core.alarm_table import Tag, alarm_table
+from bondtrail.results import Alarm, AlarmKind
+
+FAULT = Alarm("rail-2", AlarmKind.MONITOR_FAULT, 30, 40)
+BYPASS = Alarm("rail-1", AlarmKind.BYPASS_ON, 10, 99)
+AGAIN = Alarm("rail-1", AlarmKind.BYPASS_ON, 20, 25)
+
+
+def test_rows_come_back_by_start() -> None:
+    table = alarm_table([FAULT, BYPASS, AGAIN])
+    assert table.rows() == [BYPASS, AGAIN, FAULT]
+    assert len(table) == 3
+
+
+def test_tags_are_sorted() -> None:
+    found = alarm_table([FAULT, BYPASS, AGAIN]).tags
+    assert list(found) == [
+        Tag("rail-1", AlarmKind.BYPASS_ON),
+        Tag("rail-2", AlarmKind.MONITOR_FAULT),
+    ]
+
+
+def test_no_alarms_make_an_empty_table() -> None:
+    table = alarm_table([])
+    assert (len(table), table.rows(), list(table.tags)) == (0, [], [])
+
+
+def test_begun_takes_the_start_and_leaves_the_end() -> None:
+    table = alarm_table([FAULT, BYPASS, AGAIN])
+    assert table.begun(10, 30).rows() == [BYPASS, AGAIN]
+    assert table.begun(11, 31).rows() == [AGAIN, FAULT]
+    assert table.begun(31, 99).rows() == []
+
+
+def test_taken_rows_keep_their_codes() -> None:
+    table = alarm_table([FAULT, BYPASS, AGAIN])
+    assert table.take(table.end > 30).rows() == [BYPASS, FAULT]
+    assert table.take(slice(0, 0)).tags == table.tags
