@@ -13,12 +13,15 @@ from itertools import pairwise
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, Literal
 
+import numpy as np
+
 from analytics.core.merits import FiguresOfMerit, figures_of_merit
+from analytics.core.shifts import cells as cut_by_shifts
 from bondtrail.results import DAY_COUNTERS, DAY_HISTOGRAMS, DAY_SUMS, DaySums
-from bondtrail.times import day_start, seconds
+from bondtrail.site import Site, parse_site
+from bondtrail.times import NS_PER_S, day_start, seconds
 
 if TYPE_CHECKING:
-    from bondtrail.site import Site
     from store import Store
 
 By = Literal["day", "week", "month"]
@@ -190,14 +193,12 @@ def _total(parts: Sequence[DaySums], group: str, day: dt.date, shift: str | None
     numbers = _numbers(parts[0]) if parts else _numbers(DaySums(group, day))
     for part in parts[1:]:
         numbers = tuple(a + b for a, b in zip(numbers, _numbers(part), strict=True))
-    counts: dict[str, Any] = {
-        name: _added((getattr(part, name) for part in parts), kinds)
-        for name, kinds in DAY_COUNTERS.items()
-    }
-    bins: dict[str, Any] = {
-        name: _added(getattr(part, name) for part in parts) for name in DAY_HISTOGRAMS
-    }
-    return DaySums(group, day, shift, *numbers, **counts, **bins)
+    found: dict[str, Any] = dict(zip(DAY_SUMS, numbers, strict=True))
+    for name, kinds in DAY_COUNTERS.items():
+        found[name] = _added((getattr(part, name) for part in parts), kinds)
+    for name in DAY_HISTOGRAMS:
+        found[name] = _added(getattr(part, name) for part in parts)
+    return DaySums(group, day, shift, **found)
 
 
 def _added(parts: Iterable[Mapping[Any, int]], kinds: Iterable[str] = ()) -> dict[Any, int]:
@@ -228,8 +229,23 @@ def _spans(
 def _lengths(
     store: Store, site: Site, edges: Sequence[dt.date], now: int | None
 ) -> dict[tuple[int, str | None], float]:
-    """Return how much of each shift lies in each period before ``now``, in their order. [s]"""
-    raise NotImplementedError
+    """Return how much of each shift lies in each period before ``now``. [s]
+
+    Each shift of the site file is there, even where none of its time is.
+    """
+    rosters = [(since, parse_site(text).shifts) for since, text in store.sites()]
+    found = cut_by_shifts(edges[0], edges[-1] - _ONE_DAY, site.zone, rosters)
+    marks = found.edges if now is None else np.minimum(found.edges, now)
+    days = np.array(found.days, "datetime64[D]")
+    part = np.array(edges, "datetime64[D]").searchsorted(days, side="right") - 1
+    names = list(dict.fromkeys([*(shift.name for shift in site.shifts), *found.shifts]))
+    place = {name: n for n, name in enumerate(names)}
+    shift = np.array([place[name] for name in found.shifts], np.int64)
+    weights = np.diff(marks) / NS_PER_S
+    size = (len(edges) - 1) * len(names)
+    totals = np.bincount(part * len(names) + shift, weights, minlength=size)
+    keys = [(number, name) for number in range(len(edges) - 1) for name in names]
+    return dict(zip(keys, totals.tolist(), strict=True))
 
 
 def _before(now: int | None, start: int, end: int) -> float:
