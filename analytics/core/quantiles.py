@@ -156,8 +156,11 @@ def _flat(histograms: Sequence[Histogram]) -> tuple[Times, Bins, Bins, Bins]:
     )
     if bins.size and not 0 <= bins.min() <= bins.max() <= LAST_BIN:
         raise ValueError(f"a bin must be 0 .. {LAST_BIN}, got {bins.min()} .. {bins.max()}")
-    order = np.argsort(np.repeat(np.arange(len(sizes)), sizes) * (LAST_BIN + 1) + bins)
-    reached = np.cumsum(counts[order])
+    places = np.repeat(np.arange(len(sizes)) * (LAST_BIN + 1), sizes) + bins
+    if np.any(places[1:] < places[:-1]):
+        order = np.argsort(places)
+        bins, counts = bins[order], counts[order]
+    reached = np.cumsum(counts)
     ends = np.concatenate(([0], reached))[np.cumsum(sizes)]
     before = np.concatenate(([0], ends))[: len(sizes)]
-    return _MIDDLES_S[bins[order]], reached, before, ends - before
+    return _MIDDLES_S[bins], reached, before, ends - before

@@ -1,11 +1,42 @@
-"""Shares with their Wilson interval."""
+"""Shares with their Wilson interval, the exact one beside it, and what none of so many means."""
 
 from __future__ import annotations
 
-import pytest
-from scipy.stats import binomtest
+import math
+from collections.abc import Callable
 
-from analytics.core.shares import FEW, Share, wilson
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as some
+from scipy.stats import binom, binomtest
+
+from analytics.core.shares import (
+    FEW,
+    Share,
+    TimeShare,
+    clopper_pearson,
+    most_when_none,
+    needed_without_one,
+    wilson,
+    wilson_many,
+)
+
+INTERVALS = [pytest.param(wilson, id="wilson"), pytest.param(clopper_pearson, id="exact")]
+
+
+@some.composite
+def parts(draw: some.DrawFn) -> tuple[int, int]:
+    """So many of so many, one or more."""
+    of = draw(some.integers(1, 5000))
+    return draw(some.integers(0, of)), of
+
+
+def ends(share: Share) -> tuple[float, float, float]:
+    assert share.value is not None
+    assert share.low is not None
+    assert share.high is not None
+    return share.value, share.low, share.high
 
 
 @pytest.mark.parametrize(
@@ -37,11 +68,29 @@ def test_wilson_matches_published(count: int, of: int, low: float, high: float) 
 )
 def test_wilson_at_its_ends(count: int, of: int, low: float, high: float) -> None:
     share = wilson(count, of)
-    assert (share.low, share.high) == (pytest.approx(low, abs=1e-6), pytest.approx(high, abs=1e-6))
+    assert (share.low, share.high) == pytest.approx((low, high), abs=1e-6)
 
 
-def test_a_share_of_nothing_has_no_value() -> None:
-    assert wilson(0, 0) == Share(None, None, None, 0, 0)
+@pytest.mark.parametrize(
+    ("count", "of", "low", "high"),
+    [
+        # R. G. Newcombe (1998), Table I, method 5 (exact), from memory; scipy gives the same.
+        pytest.param(81, 263, 0.2527, 0.3676, id="newcombe-1998-table-i-81-of-263"),
+        pytest.param(15, 148, 0.0578, 0.1617, id="newcombe-1998-table-i-15-of-148"),
+        pytest.param(1, 29, 0.0009, 0.1776, id="newcombe-1998-table-i-1-of-29"),
+    ],
+)
+def test_clopper_pearson_matches_published(count: int, of: int, low: float, high: float) -> None:
+    share = clopper_pearson(count, of)
+    assert share.value == pytest.approx(count / of)
+    assert share.low == pytest.approx(low, abs=0.00005)
+    assert share.high == pytest.approx(high, abs=0.00005)
+    assert (share.count, share.of) == (count, of)
+
+
+@pytest.mark.parametrize("interval", INTERVALS)
+def test_a_share_of_nothing_has_no_value(interval: Callable[[int, int], Share]) -> None:
+    assert interval(0, 0) == Share(None, None, None, 0, 0)
 
 
 @pytest.mark.parametrize(
@@ -54,8 +103,11 @@ def test_a_share_of_nothing_has_no_value() -> None:
     ],
 )
 def test_a_count_outside_is_refused(count: int, of: int) -> None:
+    for interval in (wilson, clopper_pearson):
+        with pytest.raises(ValueError, match=f"count must lie in 0 .. {of}, got {count}"):
+            interval(count, of)
     with pytest.raises(ValueError, match=f"count must lie in 0 .. {of}, got {count}"):
-        wilson(count, of)
+        wilson_many([1, count], [2, of])
 
 
 def test_below_five_is_too_few_to_rank() -> None:
@@ -70,3 +122,93 @@ def test_wilson_agrees_with_scipy(of: int) -> None:
         found = wilson(count, of)
         expected = binomtest(count, of).proportion_ci(0.95, method="wilson")
         assert (found.low, found.high) == pytest.approx((expected.low, expected.high), abs=1e-12)
+        exact, reference = clopper_pearson(count, of), binomtest(count, of).proportion_ci(0.95)
+        assert (exact.low, exact.high) == pytest.approx((reference.low, reference.high), abs=1e-9)
+
+
+@pytest.mark.parametrize("interval", INTERVALS)
+@given(part=parts())
+def test_an_interval_holds_its_share_and_mirrors(
+    interval: Callable[[int, int], Share], part: tuple[int, int]
+) -> None:
+    count, of = part
+    value, low, high = ends(interval(count, of))
+    assert 0 <= low <= value <= high <= 1
+    assert (low == 0) == (count == 0)
+    assert (high == 1) == (count == of)
+    mirrored = ends(interval(of - count, of))
+    assert (1 - value, 1 - high, 1 - low) == pytest.approx(mirrored, abs=1e-9)
+
+
+@pytest.mark.parametrize("interval", INTERVALS)
+@given(part=parts(), times=some.integers(2, 50))
+def test_an_interval_narrows_with_more_of_the_same(
+    interval: Callable[[int, int], Share], part: tuple[int, int], times: int
+) -> None:
+    count, of = part
+    _, low, high = ends(interval(count, of))
+    _, lower, higher = ends(interval(times * count, times * of))
+    assert higher - lower < high - low
+
+
+@pytest.mark.parametrize("of", [5, 30, 100])
+def test_the_exact_interval_covers_the_truth_at_least_so_often(of: int) -> None:
+    truths = np.linspace(0.005, 0.995, 199)
+    chances = binom.pmf(np.arange(of + 1)[:, np.newaxis], of, truths)
+    for interval, least in ((wilson, 0.83), (clopper_pearson, 0.95)):
+        found = [ends(interval(count, of)) for count in range(of + 1)]
+        holds = np.array([(low <= truths) & (truths <= high) for _, low, high in found])
+        covered = (chances * holds).sum(axis=0)
+        assert covered.min() >= least
+        assert covered.mean() >= 0.95 - 0.001
+
+
+@given(some.lists(parts(), max_size=20))
+def test_many_shares_are_each_alone(pairs: list[tuple[int, int]]) -> None:
+    found = wilson_many([count for count, _ in pairs], [of for _, of in pairs])
+    rows = list(zip(*(part.tolist() for part in found), strict=True))
+    assert rows == [pytest.approx(ends(wilson(*pair)), abs=1e-15) for pair in pairs]
+
+
+def test_many_shares_with_nothing_among_them_have_no_value() -> None:
+    found = wilson_many([0, 0, 3], [0, 3, 3])
+    assert np.isnan(found.value).tolist() == [True, False, False]
+    assert np.isnan(found.low).tolist() == [True, False, False]
+    assert np.isnan(found.high).tolist() == [True, False, False]
+    assert (found.low[1], found.high[2]) == (0.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("of", "expected"),
+    [
+        # scipy: binomtest(0, 100, alternative="less") has this upper end; the rule of three says 3.
+        pytest.param(100, 0.02951305, id="none-of-a-hundred"),
+        pytest.param(1, 0.95, id="none-of-one"),
+    ],
+)
+def test_none_of_so_many_leaves_so_much_possible(of: int, expected: float) -> None:
+    assert most_when_none(of) == pytest.approx(expected, abs=1e-8)
+    reference = binomtest(0, of, alternative="less").proportion_ci(0.95).high
+    assert most_when_none(of) == pytest.approx(reference, abs=1e-9)
+
+
+def test_so_many_without_one_show_so_little() -> None:
+    # The exact form of the zero-failure plan: 0.999 ** n <= 0.05, checked by hand.
+    assert needed_without_one(0.001) == 2995
+    assert most_when_none(2995) < 0.001 < most_when_none(2994)
+
+
+@pytest.mark.parametrize("share", [0.0, 1.0, -0.1, math.nan])
+def test_a_plan_for_no_share_is_refused(share: float) -> None:
+    with pytest.raises(ValueError, match="share must lie between 0 and 1"):
+        needed_without_one(share)
+
+
+def test_none_of_none_says_nothing() -> None:
+    with pytest.raises(ValueError, match="of must be 1 or more, got 0"):
+        most_when_none(0)
+
+
+def test_only_no_time_at_all_is_too_little_to_rank() -> None:
+    assert TimeShare(None, None, None, 0.0, 0.0).is_few
+    assert not TimeShare(0.25, None, None, 1.0, 4.0).is_few
