@@ -46,6 +46,10 @@ BYPASS_NIGHT = Span(at(march(18), "21:40"), at(march(19), "06:05"))
 WELDED = Span(at(april(1), "14:05"), at(april(2), "07:20"))
 STUCK = Span(at(march(13), "09:55"), at(march(13), "11:10"))
 CABLE = Span(at(march(16), "06:00"), at(april(2), "12:00"))
+CLAMP = Span(at(march(9), "06:00"), at(march(23), "11:30"))
+"""The old clamp of drum filler 1."""
+CONTACTS_CHANGED = at(march(23), "07:20")
+"""At road bay 4."""
 MODULE = Span(at(march(16), "06:00"), at(march(30), "07:00"))
 SWITCH_OFF = Span(at(march(26), "10:12"), at(march(26), "10:52"))
 """The road bays' network switch is down: monitor unit M2; the flow meters go another way."""
@@ -217,13 +221,42 @@ def _road_3(book: Diary) -> None:
     book.planner = plan
 
 
+def _road_4(book: Diary) -> None:
+    """Change the clamp's contacts: steadily higher from one day to the next, and no drift."""
+    usual = book.planner
+    book.closed = [*book.closed, Span(CONTACTS_CHANGED - 75 * MINUTE, CONTACTS_CHANGED)]
+
+    def plan(bay: Bay, ms: int, rng: Random) -> Plan:
+        made = usual(bay, ms, rng)
+        if ms < CONTACTS_CHANGED:
+            return made
+        return replace(made, ohm=4.4 * math.exp(rng.gauss(0, 0.12)))
+
+    book.planner = plan
+
+
 # Drums and totes
 
 
 def _drum_1(book: Diary) -> None:
-    """Hold a permissive contact open for an hour: good bonds, and no flow."""
-    book.closed = [Span(STUCK.start - 12 * MINUTE, STUCK.end)]
+    """Wear a clamp that trips good fills until replaced; hold a contact open for an hour."""
+    usual = book.planner
+    book.closed = [
+        Span(STUCK.start - 12 * MINUTE, STUCK.end),
+        Span(CLAMP.end - 75 * MINUTE, CLAMP.end),
+    ]
     book.scenes.append((STUCK.start, _stuck_contact))
+
+    def plan(bay: Bay, ms: int, rng: Random) -> Plan:
+        made = usual(bay, ms, rng)
+        worn = CLAMP.holds(ms)
+        if worn:
+            made = replace(made, ohm=2.4 * math.exp(rng.gauss(0, 0.25)))
+        if rng.random() > (0.09 if worn else 0.012):
+            return made
+        return replace(made, incidents=[(rng.uniform(0.2, 0.8), filling.bursts(1))])
+
+    book.planner = plan
 
 
 def _stuck_contact(bay: Bay) -> None:
@@ -299,6 +332,7 @@ _STORIES = {
     "road-1": _road_1,
     "road-2": _road_2,
     "road-3": _road_3,
+    "road-4": _road_4,
     "drum-1": _drum_1,
     "drum-2": _drum_2,
     "drum-3": _drum_3,

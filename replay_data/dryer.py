@@ -17,6 +17,9 @@ from replay_data.shifts import MINUTE, at, march
 STRAP = Span(at(march(21), "13:40"), at(march(24), "11:19:30"))
 SIEVE_FOUND = Span(at(march(24), "11:16"), at(march(24), "11:22:30"))
 INSPECTION = Span(at(march(12), "10:06"), at(march(12), "10:31"))
+WASHED = ("dryer-bowl", "dryer-filter", "dryer-sieve", "dryer-chute")
+WASH_DOWN = Span(at(march(30), "14:12"), at(march(30), "14:41"))
+"""A hose shakes the straps of the idle dryer: no loss is long, but there are many."""
 RATTLES = (
     at(march(11), "08:21:07"),
     at(march(19), "16:40:51"),
@@ -96,6 +99,8 @@ def _events(item: str, rng: Random) -> Iterator[tuple[int, int | None, str | Non
         events.append((INSPECTION.start, INSPECTION.end, OPEN, GOOD))
     if item == "dryer-filter":
         events += [(ms, ms + rng.randint(6000, 28_000), OPEN, GOOD) for ms in RATTLES]
+    if item in WASHED:
+        events += _shaken(rng)
     for work in clean_downs():
         off, on = work.start + 9 * MINUTE, work.end - 20 * MINUTE
         if item == "dryer-sieve" and on == STRAP.start:
@@ -103,6 +108,13 @@ def _events(item: str, rng: Random) -> Iterator[tuple[int, int | None, str | Non
         else:
             events.append((off, on + rng.randint(0, 900), None, BAD))
     yield from sorted(events)
+
+
+def _shaken(rng: Random) -> Iterator[tuple[int, int | None, str | None, int]]:
+    ms = WASH_DOWN.start + rng.randint(0, 40_000)
+    while ms < WASH_DOWN.end:
+        yield ms, ms + rng.randint(3000, 16_000), OPEN, GOOD
+        ms += rng.randint(50_000, 110_000)
 
 
 def _steady(signal: Signal, until: int, base: float, rng: Random) -> None:

@@ -8,7 +8,7 @@ from random import Random
 from typing import NamedTuple
 
 from replay_data import dryer, shifts
-from replay_data.bays import CABLE, MODULE, STUCK, WELDED
+from replay_data.bays import CABLE, CLAMP, CONTACTS_CHANGED, MODULE, STUCK, WELDED
 from replay_data.recording import Span
 from replay_data.shifts import MINUTE, at, march
 from replay_data.traffic import Done
@@ -78,9 +78,13 @@ def work_csv() -> str:
 def _work() -> Iterator[tuple[Span, str, str]]:
     for span in dryer.clean_downs():
         yield from ((span, item, "clean-down; monitor unit M5 switched off") for item in ITEMS)
+    wash = Span(dryer.WASH_DOWN.start - 7 * MINUTE, dryer.WASH_DOWN.end + 14 * MINUTE)
+    yield from ((wash, item, "floor and housings hosed down") for item in dryer.WASHED)
     inspection = dryer.INSPECTION
     yield Span(inspection.start - 6 * MINUTE, inspection.end), "silo-2", "inlet inspection"
     yield Span(STUCK.end - 30 * MINUTE, STUCK.end), "drum-1", "interlock contact found stuck; freed"
+    yield _before(CONTACTS_CHANGED), "road-4", "clamp contacts changed to another pattern"
+    yield _before(CLAMP.end), "drum-1", "clamp replaced: spring worn"
     yield _before(MODULE.end), "rail-3", "monitor module replaced"
     yield _before(WELDED.start), "road-2", "interlock relay replaced"
     yield (

@@ -18,6 +18,8 @@ class Row(StrEnum):
     """By ``class/cause``."""
     FAILED = "failed"
     """Failed hookups, by cause."""
+    ALARM = "alarm"
+    """By kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +55,15 @@ def _failed(station: str, name: str, first: date, last: date, *counts: int) -> E
     return Expected(station, Row.FAILED, name, first, last, counts[0], counts[-1])
 
 
+def _alarm(station: str, name: str, first: date, last: date, *counts: int) -> Expected:
+    return Expected(station, Row.ALARM, name, first, last, counts[0], counts[-1])
+
+
 STORIES = (
     Story(
         "rail-2: a clamp wears towards the limit",
         (
+            _finding("rail-2", "resistance_drift", FIRST, FIRST, 1),
             _finding("rail-2", "failed_hookup", march(30), april(4), 5, 14),
             _failed("rail-2", "marginal", march(30), april(4), 5, 14),
             _trip("rail-2", "genuine/high_resistance", march(28), april(4), 2, 6),
@@ -123,6 +130,25 @@ STORIES = (
             _finding("road-2", "no_bond_transfer", april(1), april(1), 1),
             _finding("road-2", "permissive_without_bond", april(1), april(1), 2, 5),
             _failed("road-2", "layer", april(1), april(1), 1),
+        ),
+    ),
+    Story(
+        "drum-1: a worn clamp trips good fills, until it is replaced on 23 March",
+        (
+            _finding("drum-1", "nuisance_trip", FIRST, march(23), 15, 40),
+            _trip("drum-1", "nuisance/brief_contact_loss", FIRST, march(23), 15, 40),
+            _finding("drum-1", "nuisance_trip", march(24), LAST, 1, 4),
+        ),
+    ),
+    Story(
+        "road-4: contacts of another pattern read higher from 23 March, and drift no further",
+        (_finding("road-4", "resistance_drift", FIRST, LAST, 0),),
+    ),
+    Story(
+        "dryer: a hose-down on 30 March floods the powder desk with short alarms",
+        tuple(
+            _alarm(f"dryer-{item}", "item_bond_lost", march(30), march(30), 15, 35)
+            for item in ("bowl", "filter", "sieve", "chute")
         ),
     ),
 )

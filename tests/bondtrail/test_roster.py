@@ -8,8 +8,8 @@ SAT, SUN = 5, 6
 
 
 def shift(begin: str, end: str, *days: int) -> Shift:
-    times = (dt.time.fromisoformat(clock) for clock in (begin, end))
-    return Shift("any", *times, frozenset(days or range(7)))
+    from_clock = dt.time.fromisoformat
+    return Shift("any", from_clock(begin), from_clock(end), frozenset(days or range(7)))
 
 
 @pytest.mark.parametrize(

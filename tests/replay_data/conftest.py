@@ -12,8 +12,9 @@ import pyarrow.csv
 import pytest
 import zstandard
 
+from analytics.core.drift import ResistanceTrend, drift_findings, resistance_trends
 from analytics.core.station import judge
-from bondtrail.results import StationResults, Ticket, WorkWindow
+from bondtrail.results import Finding, StationResults, Ticket, WorkWindow
 from bondtrail.samples import Samples
 from bondtrail.site import Site, load_site
 from bondtrail.times import parse_time
@@ -102,3 +103,42 @@ def results(
             tickets=tickets_of[station.id],
         )
     return judged
+
+
+@pytest.fixture(scope="session")
+def work_of(site: Site, work: list[WorkWindow]) -> Mapping[str, list[WorkWindow]]:
+    """The work orders of every station."""
+    return {
+        station.id: [window for window in work if window.station == station.id]
+        for station in site.stations
+    }
+
+
+@pytest.fixture(scope="session")
+def trends(
+    results: Mapping[str, StationResults], work_of: Mapping[str, list[WorkWindow]]
+) -> Mapping[str, list[ResistanceTrend]]:
+    """What the bonded resistance of every station did."""
+    return {
+        station: resistance_trends(found.hookups, work_of[station])
+        for station, found in results.items()
+    }
+
+
+@pytest.fixture(scope="session")
+def findings(
+    site: Site,
+    results: Mapping[str, StationResults],
+    work_of: Mapping[str, list[WorkWindow]],
+) -> Mapping[str, list[Finding]]:
+    """Every finding of every station, of drift too."""
+    drifts = {
+        station.id: drift_findings(
+            station.id,
+            results[station.id].hookups,
+            work_of[station.id],
+            lambda _, limits=station.limits: limits,
+        )
+        for station in site.stations
+    }
+    return {station: [*found.findings, *drifts[station]] for station, found in results.items()}

@@ -10,7 +10,7 @@ import pytest
 
 from bondtrail.results import Ticket, WorkWindow
 from bondtrail.samples import Samples
-from bondtrail.site import Role, Site, StationKind
+from bondtrail.site import AlarmRules, ReportPlan, Role, Site, StationKind
 from bondtrail.times import day_start, local_day
 from replay_data import demo_files
 
@@ -39,6 +39,20 @@ def test_the_site_has_at_least_a_dozen_stations_of_every_kind(site: Site) -> Non
     assert len(site.stations) >= 12
     assert {station.kind for station in site.stations} == set(StationKind)
     assert "invented" in site.name
+
+
+def test_every_station_has_an_area_and_a_position_of_several(site: Site) -> None:
+    assert None not in {station.area for station in site.stations}
+    assert {station.position for station in site.stations} == {
+        "Loading desk",
+        "Hall desk",
+        "Powder desk",
+    }
+
+
+def test_the_site_counts_alarms_by_the_defaults_and_reports_weekly(site: Site) -> None:
+    assert site.alarms == AlarmRules()
+    assert site.reports == (ReportPlan(every="weekly", folder="reports"),)
 
 
 @pytest.mark.parametrize(

@@ -58,7 +58,9 @@ def test_batch_csv_has_the_designed_columns_on_the_local_clock() -> None:
     )
 
 
-@pytest.mark.parametrize("station", [*ITEMS, "rail-3", "road-2", "drum-1", "drum-2", "dryer-sieve"])
+@pytest.mark.parametrize(
+    "station", [*ITEMS, "rail-3", "road-2", "road-4", "drum-1", "drum-2", "dryer-sieve"]
+)
 def test_work_csv_names_what_was_worked_on(station: str) -> None:
     rows = list(csv.DictReader(io.StringIO(paperwork.work_csv())))
     assert list(rows[0]) == ["start", "end", "station", "what"]

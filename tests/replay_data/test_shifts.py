@@ -7,7 +7,8 @@ from random import Random
 
 import pytest
 
-from replay_data import shifts
+from bondtrail.site import load_site
+from replay_data import demo_files, shifts
 from replay_data.shifts import HOUR, april, at, march
 
 
@@ -58,6 +59,17 @@ def test_the_three_shifts_of_a_day_have_different_people() -> None:
     crews = [{shifts.operator(ms, Random(n)) for n in range(20)} for ms in moments]
     assert all(len(crew) == 2 for crew in crews)
     assert len(set().union(*crews)) == 6
+
+
+@pytest.mark.parametrize("day", [march(10), march(28), march(29), april(3)])
+def test_the_shifts_of_the_site_file_change_when_the_crews_do(day: date) -> None:
+    (early, late, night) = load_site(demo_files().site).shifts
+    assert [shift.name for shift in (early, late, night)] == ["early", "late", "night"]
+    assert (early.end, late.end, night.end) == (late.begin, night.begin, early.begin)
+    for shift in (early, late, night):
+        begins = at(day, f"{shift.begin:%H:%M}")
+        crews = [{shifts.operator(ms, Random(n)) for n in range(20)} for ms in (begins - 1, begins)]
+        assert crews[0].isdisjoint(crews[1])
 
 
 def test_papers_are_written_on_the_local_clock_with_its_offset() -> None:
