@@ -91,6 +91,8 @@ LEVELS = (
 )  # fmt: skip
 """Approximate levels ("about 144") are taken at their number."""
 
+_BY_NAME = {level.name: level for level in LEVELS}
+
 VALUES: Mapping[str, Callable[[AlarmFigures], float | None]] = {
     "average_per_day": lambda figures: figures.per_day,
     "average_per_hour": lambda figures: figures.per_hour,
@@ -110,11 +112,17 @@ VALUES: Mapping[str, Callable[[AlarmFigures], float | None]] = {
 
 def kpis(figures: AlarmFigures) -> list[Kpi]:
     """Return every figure beside its published levels, in the order of `LEVELS`."""
-    found = []
-    for level in LEVELS:
-        value = VALUES[level.name](figures)
-        found.append(Kpi(level, value, judged(value, level)))
-    return found
+    return [_kpi(level, figures) for level in LEVELS]
+
+
+def kpi(name: str, figures: AlarmFigures) -> Kpi:
+    """Return one figure beside its published levels."""
+    return _kpi(_BY_NAME[name], figures)
+
+
+def _kpi(level: Level, figures: AlarmFigures) -> Kpi:
+    value = VALUES[level.name](figures)
+    return Kpi(level, value, judged(value, level))
 
 
 def judged(value: float | None, level: Level) -> Judgement | None:

@@ -253,7 +253,8 @@ def _print(what: str, view: View[Row], found: list[Row], query: Query, form: str
         fields = (view.flat or view.fields)(query)
         output.print_csv(list(fields), (rows.as_object(fields, row) for row in found))
     elif found:
-        notes = (f"Times are {query.zone.key}.", *view.notes)
+        remarks = view.remarks(query, found) if view.remarks else ()
+        notes = (f"Times are {query.zone.key}.", *remarks, *view.notes)
         title = view.title or what.capitalize()
         output.print_table(title, view.columns(query), found, notes)
     else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 from zoneinfo import ZoneInfo
@@ -52,6 +52,8 @@ class View(Generic[Row]):
     flat: Callable[[Query], rows.Fields[Row]] | None = None
     """As CSV has it, where that is not as JSON has it."""
     notes: tuple[str, ...] = (output.CAUTION,)
+    remarks: Callable[[Query, Sequence[Any]], Sequence[str]] | None = None
+    """What is said above the notes once the rows are there."""
     title: str | None = None
     judged: bool = True
     """Whether it comes from an analysis."""

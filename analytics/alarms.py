@@ -1,0 +1,168 @@
+"""Alarm-system figures per operator position: who is called, how often and by what."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.core.alarm_figures import AlarmFigures, alarm_figures
+from analytics.core.alarm_table import AlarmTable, alarm_table
+from bondtrail.site import Site
+from bondtrail.times import day_edges, day_start, local_day
+from store import Store
+
+NO_POSITION = "(no position)"
+"""What the stations that name no position are called together."""
+GONE = "(not in the site file)"
+"""What stations with alarms that the site file in force does not have are called together."""
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """What results say something of: the start of the first day with any, to the last reading.
+
+    Attributes
+    ----------
+    start, end : int
+        ``[start, end)``. [ns]
+    """
+
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class PositionFigures:
+    """One operator position, the ids of the stations that call it, and their alarms in figures."""
+
+    position: str
+    stations: tuple[str, ...]
+    figures: AlarmFigures
+
+
+def history_of(store: Store, site: Site) -> History | None:
+    """Return from when to when there are results, or None where there are none."""
+    days = store.summaries.day_span()
+    if days is None:
+        return None
+    start = day_start(days[0], site.zone)
+    latest = max((point.last for point in store.points() if point.samples), default=start)
+    return History(start, max(latest, start) + 1)
+
+
+def positions_of(site: Site, stations: Iterable[str] = ()) -> dict[str, list[str]]:
+    """Return the stations of each position, in the order of the site file.
+
+    Parameters
+    ----------
+    site : Site
+        Those that name no position come last, as `NO_POSITION`.
+    stations : iterable of str
+        Besides: those that the site does not have are the stations of `GONE`.
+    """
+    found: dict[str, list[str]] = {}
+    for station in sorted(site.stations, key=lambda station: station.position is None):
+        found.setdefault(station.position or NO_POSITION, []).append(station.id)
+    gone = sorted(set(stations) - {station.id for station in site.stations})
+    return found | ({GONE: gone} if gone else {})
+
+
+def position_by_station(site: Site) -> dict[str, str]:
+    """Return the position that the alarms of each station of the site call."""
+    return {station.id: station.position or NO_POSITION for station in site.stations}
+
+
+def alarm_positions(
+    store: Store,
+    site: Site,
+    start: int | None = None,
+    end: int | None = None,
+    *,
+    position: str | None = None,
+    station: str | None = None,
+) -> list[PositionFigures]:
+    """Return the figures of each operator position.
+
+    Parameters
+    ----------
+    store : Store
+        With the alarms of an analysis.
+    site : Site
+        In force: its stations and rules hold for the whole period.
+    start, end : int, optional
+        The period ``[start, end)``; that of the `history_of` the store, unless given. [ns]
+    position, station : str, optional
+        Only this position, and only the alarms of this station.
+
+    Returns
+    -------
+    list of PositionFigures
+        In the order of `positions_of`; a position without alarms has figures too. Without
+        results there are none.
+
+    Raises
+    ------
+    ValueError
+        If the period ends before it starts.
+    StoreError
+        If the store does not answer.
+    """
+    history = history_of(store, site)
+    if history is None:
+        return []
+    first = history.start if start is None else start
+    last = history.end if end is None else end
+    table = alarm_table(store.alarms(station, first, last))
+    return figures_by_position(
+        table, site, (first, last), history, position=position, station=station
+    )
+
+
+def figures_by_position(
+    table: AlarmTable,
+    site: Site,
+    span: tuple[int, int],
+    history: History,
+    *,
+    position: str | None = None,
+    station: str | None = None,
+) -> list[PositionFigures]:
+    """Return the figures of each position from alarms that touch a span. [ns]"""
+    start, end = span
+    edges = day_edges(local_day(start, site.zone), local_day(end - 1, site.zone), site.zone)
+    groups = positions_of(site, (tag.station for tag in table.tags))
+    return [
+        PositionFigures(
+            name,
+            tuple(stations),
+            alarm_figures(
+                table_of(table, stations),
+                start,
+                end,
+                site.alarms,
+                day_edges=edges,
+                known_until=history.end,
+            ),
+        )
+        for name, stations in _wanted(groups, position, station).items()
+    ]
+
+
+def _wanted(
+    groups: Mapping[str, Sequence[str]], position: str | None, station: str | None
+) -> dict[str, list[str]]:
+    kept = {name: stations for name, stations in groups.items() if position in (None, name)}
+    if station is None:
+        return {name: list(stations) for name, stations in kept.items()}
+    return {name: [station] for name, stations in kept.items() if station in stations}
+
+
+def table_of(table: AlarmTable, stations: Iterable[str]) -> AlarmTable:
+    """Return the alarms of some stations."""
+    wanted = frozenset(stations)
+    chosen = np.array([tag.station in wanted for tag in table.tags], bool)
+    if chosen.all():
+        return table
+    return table.take(chosen[table.tag])
