@@ -21,6 +21,7 @@ from store.summaries import (
     EpisodeCounts,
     FindingCount,
     FindingMark,
+    PartSums,
     Summaries,
     TripCount,
 )
@@ -35,6 +36,7 @@ __all__ = [
     "FindingMark",
     "NewerStoreError",
     "NotAStoreError",
+    "PartSums",
     "PointSummary",
     "Store",
     "StoreBusyError",

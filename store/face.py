@@ -8,6 +8,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from bondtrail.results import (
+    Alarm,
     DaySums,
     Finding,
     Hookup,
@@ -19,7 +20,7 @@ from bondtrail.results import (
     WorkWindow,
 )
 from bondtrail.samples import Samples
-from store import bulk, inputs, points, reading, results, sites, touches, verify, writing
+from store import bulk, inputs, points, reading, results, schema, sites, touches, verify, writing
 from store.bulk import FLUSH_ROWS, BulkWriter
 from store.engine import Database
 from store.errors import DamageError
@@ -228,10 +229,11 @@ class Store:
         found : StationResults
             What to insert.
         since, until : int
-            Episodes and findings that began in ``[since, until)`` go; no ``until``: all from
-            ``since`` on. [ns]
+            Episodes, alarms and findings that began in ``[since, until)`` go; no ``until``: all
+            from ``since`` on. Findings of a drift go only if ``found.drift`` is not None: then
+            all of them, of all time. [ns]
         since_day, until_day : date
-            The same for the sums of days.
+            The same for the sums of days, and of their shifts.
         touch : Touch, optional
             The mark as it was seen before the data were read. If nothing happened since, it
             goes, or moves to ``still_since``; else what was judged is marked to be judged again.
@@ -283,6 +285,13 @@ class Store:
         with self._db.reading() as tx:
             return results.findings(tx, station, start, end, kind, severity, transfer)
 
+    def alarms(
+        self, station: str | None = None, start: int | None = None, end: int | None = None
+    ) -> list[Alarm]:
+        """Return the alarms that were active in ``[start, end)``, by start, station and kind."""
+        with self._db.reading() as tx:
+            return results.overlapping(tx, results.ALARMS, station, start, end)
+
     def rules_of_findings(self) -> set[str]:
         """Return the versions of the rules that the findings were judged by."""
         with self._db.reading() as tx:
@@ -301,4 +310,17 @@ class Store:
     ) -> list[DaySums]:
         """Return the sums of days ``first`` to ``last``, both included, by station and day."""
         with self._db.reading() as tx:
-            return results.days(tx, station, first, last)
+            return results.days(tx, schema.day, station, first, last)
+
+    def shift_days(
+        self,
+        station: str | None = None,
+        first: dt.date | None = None,
+        last: dt.date | None = None,
+    ) -> list[DaySums]:
+        """Return the sums of the same days apart by shift, by station, day and shift.
+
+        There are none where the site names no shifts.
+        """
+        with self._db.reading() as tx:
+            return results.days(tx, schema.shift_day, station, first, last)

@@ -7,10 +7,10 @@ import json
 from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar, get_type_hints
 
-from sqlalchemy import ColumnElement, Table, delete, func, insert, or_, select
+from sqlalchemy import ColumnElement, Table, delete, func, insert, or_, select, true
 
 from bondtrail import results as words
-from store import rollups, schema
+from store import dayrows, rollups, schema
 from store.engine import Transaction
 from store.texts import plain
 
@@ -100,13 +100,19 @@ FINDINGS = _Rows(
     mappings=["evidence", "limits"],
     enums={"kind": words.Kind, "severity": words.Severity},
 )
-DAYS = _Rows(
-    words.DaySums,
-    schema.day,
-    mappings=["trips", "findings", "alarms"],
-    lists=["time_to_bond", "time_to_stop"],
-)
-_EPISODES: tuple[_Rows[Any], ...] = (TRANSFERS, HOOKUPS, TRIPS, FINDINGS)
+ALARMS = _Rows(words.Alarm, schema.alarm, enums={"kind": words.AlarmKind})
+_EPISODES: dict[str, _Rows[Any]] = {
+    "transfers": TRANSFERS,
+    "hookups": HOOKUPS,
+    "trips": TRIPS,
+    "findings": FINDINGS,
+    "alarms": ALARMS,
+}
+# A drift is judged over all of history, so no window holds it.
+_OF_A_WINDOW: dict[str, ColumnElement[bool]] = {
+    "findings": schema.finding.c.kind != words.Kind.RESISTANCE_DRIFT.value
+}
+_DAYS = {"days": schema.day, "shifts": schema.shift_day}
 
 
 def save(
@@ -118,24 +124,42 @@ def save(
     until_day: dt.date | None,
 ) -> None:
     """Replace a station's results from a time and a day on; times in ns."""
-    for rows in _EPISODES:
-        _delete(tx, rows.table, found.station, rows.began, since, until)
-    _delete(tx, schema.day, found.station, schema.day.c.day, since_day, until_day)
-    TRANSFERS.insert(tx, found.transfers)
-    HOOKUPS.insert(tx, found.hookups)
-    TRIPS.insert(tx, found.trips)
-    FINDINGS.insert(tx, found.findings)
-    DAYS.insert(tx, found.days)
+    for name, rows in _EPISODES.items():
+        window = _window(rows.table, found.station, rows.began, since, until)
+        tx.conn.execute(delete(rows.table).where(*window, _OF_A_WINDOW.get(name, true())))
+        rows.insert(tx, getattr(found, name))
+    for name, table in _DAYS.items():
+        window = _window(table, found.station, table.c.day, since_day, until_day)
+        tx.conn.execute(delete(table).where(*window))
+        days = [dayrows.row_of(each) for each in getattr(found, name)]
+        if days:
+            tx.conn.execute(insert(table), days)
     rollups.renew(tx, found.station, since, since_day, until, until_day)
+    if found.drift is not None:
+        _save_drift(tx, found.station, found.drift)
 
 
-def _delete(
-    tx: Transaction, table: Table, station: str, column: Any, since: Any, until: Any
-) -> None:
-    statement = delete(table).where(table.c.station == station, column >= plain(since))
-    if until is not None:
-        statement = statement.where(column < plain(until))
-    tx.conn.execute(statement)
+def _save_drift(tx: Transaction, station: str, drift: Sequence[words.Finding]) -> None:
+    """Replace every drift of a station; the same again changes nothing."""
+    mine = [
+        schema.finding.c.station == station,
+        schema.finding.c.kind == words.Kind.RESISTANCE_DRIFT.value,
+    ]
+    known = FINDINGS.select(tx, mine, [schema.finding.c.start_ns])
+    if known == sorted(drift, key=lambda each: each.start):
+        return
+    tx.conn.execute(delete(schema.finding).where(*mine))
+    FINDINGS.insert(tx, drift)
+    for part in sorted({int(each.start) // rollups.PART_NS for each in (*known, *drift)}):
+        start = part * rollups.PART_NS
+        rollups.renew_tallies(tx, station, start, start + rollups.PART_NS)
+
+
+def _window(
+    table: Table, station: str, column: Any, since: Any, until: Any
+) -> list[ColumnElement[bool]]:
+    window = [table.c.station == station, column >= plain(since)]
+    return window if until is None else [*window, column < plain(until)]
 
 
 def overlapping(
@@ -195,15 +219,27 @@ def last_day(tx: Transaction, station: str) -> dt.date | None:
 
 
 def days(
-    tx: Transaction, station: str | None, first: dt.date | None, last: dt.date | None
+    tx: Transaction,
+    table: Table,
+    station: str | None,
+    first: dt.date | None,
+    last: dt.date | None,
 ) -> list[words.DaySums]:
-    """Return the sums of the days ``first`` to ``last``, both included, by station and day."""
-    columns = schema.day.c
-    where = []
+    """Return the sums of the days ``first`` to ``last``, both included, by station and day.
+
+    ``table`` is `schema.day`, or `schema.shift_day` for those of its shifts.
+    """
+    columns = table.c
+    where: list[ColumnElement[bool]] = []
     if station is not None:
         where.append(columns.station == station)
     if first is not None:
         where.append(columns.day >= first)
     if last is not None:
         where.append(columns.day <= last)
-    return DAYS.select(tx, where, [columns.station, columns.day])
+    keys = list(table.primary_key)
+    asked = select(*keys, *(columns[name] for name in dayrows.PARTS)).where(*where)
+    return [
+        dayrows.sums_of(row[: len(keys)], row[len(keys) :])
+        for row in tx.conn.execute(asked.order_by(*keys))
+    ]

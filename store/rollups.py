@@ -1,29 +1,246 @@
-"""Results summed ahead, so that a board answers for years of hundreds of stations at once.
+"""Results summed ahead, so that years of hundreds of stations are summed at once.
 
-Two tables repeat what others hold, coarser: `month` sums `day`, and `tally` counts findings and
-trips over parts of about 26 days. Both are renewed for what a save touched, in its transaction.
-A question takes the whole months or parts inside its span from here, and the ends from the rows.
+The tables `month` and `year` repeat `day` coarser, and so do those of the shifts; `tally` counts
+findings and trips over parts of about 26 days. All are renewed for what a save touched, in its
+transaction. A question takes the whole units or parts inside its span from the coarsest table that
+has them, and the ends from finer ones.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Sequence
-from typing import Any, TypeVar
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import Table, delete, func, insert, select
+from sqlalchemy import ColumnElement, Select, Table, case, delete, func, insert, literal, select
 
-from bondtrail.results import DAY_SUMS
+from bondtrail.results import DAY_HISTOGRAMS
 from store import schema
+from store.dayrows import PARTS, bins_of_text, bins_text
 from store.engine import Transaction
 
 PART_NS = 2**51
 """Length of a part: counted in ns from 1970, so it needs no calendar and no zone."""
 
 Moment = TypeVar("Moment", int, dt.date)
-Sums = dict[str, dict[str, float]]
-"""By station, then by column."""
+
+
+class Key(NamedTuple):
+    """What sums are of: a station, a shift's part of the time or all of it, a stretch of days."""
+
+    station: str
+    shift: str | None
+    part: int
+
+
+Sums = dict[Key, list[Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Tables that sum one unit of the calendar, of all time and by shift.
+
+    Attributes
+    ----------
+    name : str
+        The unit, and the column of its first day.
+    floor, following : callable
+        The first day of the unit that a day lies in, and of the one after that.
+    """
+
+    name: str
+    floor: Callable[[dt.date], dt.date]
+    following: Callable[[dt.date], dt.date]
+
+    def table(self, *, by_shift: bool) -> Table:
+        """Return the table of this unit, or that of its shifts."""
+        return schema.METADATA.tables[f"shift_{self.name}" if by_shift else self.name]
+
+    def begins(self, day: dt.date) -> bool:
+        """Tell whether a unit begins on this day."""
+        return self.floor(day) == day
+
+    def inside(self, first: dt.date, end: dt.date) -> tuple[dt.date, dt.date]:
+        """Return the span of the whole units in ``[first, end)``: ``(end, end)`` if none is."""
+        begin = first if self.begins(first) else self.following(first)
+        stop = self.floor(end)
+        return (begin, stop) if begin < stop else (end, end)
+
+    def starts(self, first: dt.date, end: dt.date) -> Iterator[dt.date]:
+        """Yield the first days of the units that ``[first, end)`` touches."""
+        start = self.floor(first)
+        while start < end:
+            yield start
+            start = self.following(start)
+
+
+class _Piece(NamedTuple):
+    """A span of whole units of a level."""
+
+    level: Level
+    start: dt.date
+    end: dt.date
+
+
+def day_after(day: dt.date) -> dt.date:
+    """Return the day after ``day``."""
+    return day + dt.timedelta(days=1)
+
+
+def month_after(day: dt.date) -> dt.date:
+    """Return the first day of the month after that of ``day``."""
+    return (day.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+
+
+def year_after(day: dt.date) -> dt.date:
+    """Return the first day of the year after that of ``day``."""
+    return dt.date(day.year + 1, 1, 1)
+
+
+DAYS = Level("day", lambda day: day, day_after)
+MONTHS = Level("month", lambda day: day.replace(day=1), month_after)
+YEARS = Level("year", lambda day: dt.date(day.year, 1, 1), year_after)
+
+
+def sums(
+    tx: Transaction,
+    edges: Sequence[dt.date],
+    *,
+    stations: Collection[str] | None = None,
+    columns: Sequence[str] = PARTS,
+    by_shift: bool = False,
+) -> Sums:
+    """Return the sums of the stretches between neighbouring edges, by station and stretch.
+
+    Parameters
+    ----------
+    edges : sequence of date
+        Rising, two or more; the last is the day after the last stretch.
+    stations : collection of str, optional
+        Of these only.
+    columns : sequence of str
+        Of `PARTS`, numbers before histograms: what to add up. Histograms come as texts that may
+        tell a bin more than once.
+    by_shift : bool
+        Whether to tell the shifts apart. Otherwise the shift of each key is None.
+
+    Raises
+    ------
+    ValueError
+        If the edges do not rise, or are fewer than two.
+    """
+    if len(edges) < 2 or any(one >= other for one, other in pairwise(edges)):
+        raise ValueError("edges: expected two or more dates, each after the one before")
+    found: Sums = {}
+    if stations is not None and not stations:
+        return found
+    for piece in pieces(edges):
+        for key, values in _answers(tx, piece, edges, stations, columns, by_shift):
+            known = found.get(key)
+            found[key] = values if known is None else _added(known, values)
+    return found
+
+
+def _added(one: Sequence[Any], other: Sequence[Any]) -> list[Any]:
+    return [f"{a} {b}" if isinstance(a, str) else a + b for a, b in zip(one, other, strict=True)]
+
+
+def pieces(edges: Sequence[dt.date]) -> list[_Piece]:
+    """Return what to ask of which tables, so that together it is the span of the edges."""
+    inner = edges[1:-1]
+    coarser = [level for level in (MONTHS, YEARS) if all(map(level.begins, inner))]
+    return list(_pieces([DAYS, *coarser], edges[0], edges[-1]))
+
+
+def _pieces(levels: Sequence[Level], first: dt.date, end: dt.date) -> Iterator[_Piece]:
+    *finer, level = levels
+    begin, stop = level.inside(first, end)
+    if begin < stop:
+        yield _Piece(level, begin, stop)
+    for start, until in ends(first, begin, stop, end):
+        yield from _pieces(finer, start, until)
+
+
+def ends(first: Moment, begin: Moment, stop: Moment, end: Moment) -> list[tuple[Moment, Moment]]:
+    """Return what of ``[first, end)`` lies outside ``[begin, stop)``, empty stretches left out.
+
+    Each is asked for by itself: a database that is asked for both at once reads all between.
+    """
+    outside = [(first, begin), (stop, end)] if begin < stop else [(first, end)]
+    return [(start, until) for start, until in outside if start < until]
+
+
+def _answers(
+    tx: Transaction,
+    piece: _Piece,
+    edges: Sequence[dt.date],
+    stations: Collection[str] | None,
+    columns: Sequence[str],
+    by_shift: bool,
+) -> Iterator[tuple[Key, list[Any]]]:
+    table = piece.level.table(by_shift=by_shift)
+    station, when = table.c.station, table.c[piece.level.name]
+    first = bisect_right(edges, piece.start) - 1
+    inside = [piece.start, *edges[first + 1 : bisect_left(edges, piece.end)], piece.end]
+    number, part = _numbering(piece, when, inside)
+    groups = [station, *([table.c.shift] if by_shift else []), *([] if part is None else [part])]
+    asked = select(*groups, *(_total(table.c[name]) for name in columns)).where(
+        station.in_(_every_station(by_shift) if stations is None else stations),
+        when >= piece.start,
+        when < piece.end,
+    )
+    width = len(groups)
+    for row in tx.conn.execute(asked.group_by(*groups)):
+        shift = row[1] if by_shift else None
+        place = 0 if part is None else number(row[width - 1])
+        yield Key(row[0], shift, first + place), list(row[width:])
+
+
+def _numbering(
+    piece: _Piece, when: ColumnElement[Any], edges: Sequence[dt.date]
+) -> tuple[Callable[[Any], int], ColumnElement[Any] | None]:
+    """Return what to group by to tell stretches apart, and how to read its number from that."""
+    if len(edges) == 2:
+        return int, None
+    starts = list(piece.level.starts(piece.start, piece.end))
+    if starts == edges[:-1]:
+        return {start: number for number, start in enumerate(starts)}.__getitem__, when
+    return int, part(when, edges)
+
+
+def _total(column: ColumnElement[Any]) -> ColumnElement[Any]:
+    if column.name in DAY_HISTOGRAMS:
+        return func.aggregate_strings(column, " ")
+    return func.sum(column)
+
+
+def _every_station(by_shift: bool) -> Select[Any]:
+    """Return the question for the stations with sums.
+
+    Asked for its stations, a table is read along its key: asked for a span of days alone, it is
+    read across it, which takes SQLite three times as long.
+    """
+    return select(YEARS.table(by_shift=by_shift).c.station)
+
+
+def part(column: ColumnElement[Any], edges: Sequence[Any]) -> ColumnElement[int]:
+    """Return the number of the stretch that a value lies in, as a tree of comparisons.
+
+    A flat list of as many conditions is tried one by one for every row, a tree takes their
+    logarithm.
+    """
+
+    def tree(low: int, high: int) -> ColumnElement[int]:
+        if high - low <= 1:
+            return literal(low)
+        middle = (low + high) // 2
+        return case((column < edges[middle], tree(low, middle)), else_=tree(middle, high))
+
+    return tree(0, len(edges) - 1).label("part")
 
 
 def renew(
@@ -35,34 +252,50 @@ def renew(
     until_day: dt.date | None,
 ) -> None:
     """Sum anew what a save changed at a station; times in ns, ends exclusive."""
-    _renew_months(tx, station, since_day, until_day)
-    _renew_tallies(tx, station, since, until)
+    last_day = None if until_day is None else until_day - dt.timedelta(days=1)
+    for by_shift in (False, True):
+        for finer, level in ((DAYS, MONTHS), (MONTHS, YEARS)):
+            _renew_level(tx, station, finer, level, since_day, last_day, by_shift)
+    renew_tallies(tx, station, since, until)
 
 
-def _renew_months(tx: Transaction, station: str, since: dt.date, until: dt.date | None) -> None:
-    first = since.replace(day=1)
-    end = None if until is None else month_after(until - dt.timedelta(days=1))
-    day, month = schema.day.c, schema.month.c
-    asked = select(day.day, *(day[name] for name in DAY_SUMS)).where(
-        *_within(day.station, station, day.day, first, end)
-    )
-    sums: dict[dt.date, list[float]] = defaultdict(lambda: [0] * len(DAY_SUMS))
-    for row in tx.conn.execute(asked.order_by(day.day)):
-        total = sums[row[0].replace(day=1)]
-        for place, value in enumerate(row[1:]):
-            total[place] += value
-    tx.conn.execute(
-        delete(schema.month).where(*_within(month.station, station, month.month, first, end))
-    )
-    rows = [
-        {"station": station, "month": start} | dict(zip(DAY_SUMS, total, strict=True))
-        for start, total in sums.items()
-    ]
-    if rows:
-        tx.conn.execute(insert(schema.month), rows)
+def _renew_level(
+    tx: Transaction,
+    station: str,
+    finer: Level,
+    level: Level,
+    since: dt.date,
+    last: dt.date | None,
+    by_shift: bool,
+) -> None:
+    """Sum the units of a level that hold the days ``since`` to ``last`` from a finer one."""
+    first, end = level.floor(since), None if last is None else level.following(last)
+    table = level.table(by_shift=by_shift)
+    own = table.c[level.name]
+    tx.conn.execute(delete(table).where(*_within(table.c.station, station, own, first, end)))
+    source = finer.table(by_shift=by_shift)
+    when = source.c[finer.name]
+    held = _within(source.c.station, station, when, first, end)
+    begin, final = tx.conn.execute(select(func.min(when), func.max(when)).where(*held)).one()
+    if begin is None:
+        return
+    starts = list(level.starts(begin, day_after(final)))
+    piece = _Piece(finer, starts[0], level.following(starts[-1]))
+    edges = [*starts, piece.end]
+    rows = []
+    for key, values in _answers(tx, piece, edges, [station], PARTS, by_shift):
+        row = {"station": station, level.name: starts[key.part]}
+        row |= {"shift": key.shift} if by_shift else {}
+        rows.append(row | dict(zip(PARTS, map(_tidy, values), strict=True)))
+    tx.conn.execute(insert(table), rows)
 
 
-def _renew_tallies(tx: Transaction, station: str, since: int, until: int | None) -> None:
+def _tidy(value: Any) -> Any:
+    return bins_text(bins_of_text(value)) if isinstance(value, str) else value
+
+
+def renew_tallies(tx: Transaction, station: str, since: int, until: int | None) -> None:
+    """Count anew what began at a station in the parts that ``[since, until)`` touches. [ns]"""
     first = max(since, 0) // PART_NS
     end = None if until is None else -(-until // PART_NS)
     start_ns, end_ns = first * PART_NS, None if end is None else end * PART_NS
@@ -76,8 +309,8 @@ def _renew_tallies(tx: Transaction, station: str, since: int, until: int | None)
         delete(schema.tally).where(*_within(tally.station, station, tally.part, first, end))
     )
     rows = [
-        {"station": station, "part": part} | {name: count[name] for name in schema.TALLIED}
-        for part, count in counts.items()
+        {"station": station, "part": number} | {name: count[name] for name in schema.TALLIED}
+        for number, count in counts.items()
     ]
     if rows:
         tx.conn.execute(insert(schema.tally), rows)
@@ -93,55 +326,6 @@ _COUNTED = (
 def _within(station_column: Any, station: str, column: Any, first: Any, end: Any) -> list[Any]:
     conditions = [station_column == station, column >= first]
     return conditions if end is None else [*conditions, column < end]
-
-
-def month_after(day: dt.date) -> dt.date:
-    """Return the first day of the month after that of ``day``."""
-    return (day.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
-
-
-def whole_months(first: dt.date, last: dt.date) -> tuple[dt.date, dt.date]:
-    """Return the first days of the first whole month inside, and of the one after the last.
-
-    If no month lies inside whole, both are the day after ``last``.
-    """
-    end = last + dt.timedelta(days=1)
-    begin = first if first.day == 1 else month_after(first)
-    stop = end.replace(day=1)
-    return (begin, stop) if begin < stop else (end, end)
-
-
-def day_sums(tx: Transaction, first: dt.date, last: dt.date, station: str | None = None) -> Sums:
-    """Return the sums of the days ``first`` to ``last`` by station."""
-    begin, stop = whole_months(first, last)
-    day, month = schema.day.c, schema.month.c
-    sums: Sums = {}
-    _add(tx, sums, schema.month, [month.month >= begin, month.month < stop], station)
-    for start, end in ends(first, begin, stop, last + dt.timedelta(days=1)):
-        _add(tx, sums, schema.day, [day.day >= start, day.day < end], station)
-    return sums
-
-
-def ends(first: Moment, begin: Moment, stop: Moment, end: Moment) -> list[tuple[Moment, Moment]]:
-    """Return what of ``[first, end)`` lies outside ``[begin, stop)``, empty stretches left out.
-
-    Each is asked for by itself: a database that is asked for both at once reads all between.
-    """
-    outside = [(first, begin), (stop, end)] if begin < stop else [(first, end)]
-    return [(start, until) for start, until in outside if start < until]
-
-
-def _add(
-    tx: Transaction, sums: Sums, table: Table, where: Sequence[Any], station: str | None
-) -> None:
-    columns = table.c
-    asked = select(columns.station, *(func.sum(columns[name]) for name in DAY_SUMS)).where(*where)
-    if station is not None:
-        asked = asked.where(columns.station == station)
-    for name, *values in tx.conn.execute(asked.group_by(columns.station)):
-        total = sums.setdefault(name, dict.fromkeys(DAY_SUMS, 0))
-        for key, value in zip(DAY_SUMS, values, strict=True):
-            total[key] += float(value)
 
 
 def counts(tx: Transaction, start: int, end: int) -> dict[str, Counter[str]]:

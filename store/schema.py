@@ -1,7 +1,7 @@
 """The tables. Moments are UTC nanoseconds since 1970 in columns that end in ``_ns``.
 
 Samples live in blocks that only this room can read; everything else is plain rows for any SQL
-or BI tool. Sets whose keys vary (evidence, limits, counts per kind) are JSON text.
+or BI tool. Sets whose keys vary (evidence, limits) are JSON text.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ from sqlalchemy import (
     literal_column,
 )
 
-from bondtrail.results import DAY_COUNTS, DAY_SUMS
+from bondtrail.results import DAY_COUNTERS, DAY_COUNTS, DAY_HISTOGRAMS, DAY_SUMS
 
 METADATA = MetaData()
-VERSION = "0001"
+VERSION = "0002"
 """The newest revision under ``migrations/versions``; a test keeps the two together."""
 VERSION_TABLE = "bondtrail_version"
 
@@ -244,32 +244,61 @@ Index(
 )
 
 
-def _summed() -> list[Column[Any]]:
-    return [_count(name) if name in DAY_COUNTS else _number(name) for name in DAY_SUMS]
-
-
-day = Table(
-    "day",
-    METADATA,
-    Column("station", Text, primary_key=True),
-    Column("day", Date, primary_key=True),
-    *_summed(),
-    _text("trips"),
-    _text("findings"),
-    _text("alarms"),
-    _text("time_to_bond"),
-    _text("time_to_stop"),
+alarm = Table(
+    "alarm", METADATA, _key(), _text("station"), _text("kind"), _ns("start_ns"), _ns("end_ns")
 )
+Index("alarm_start", alarm.c.station, alarm.c.start_ns)
+Index("alarm_anywhere", alarm.c.start_ns)
+
+COUNTER_COLUMNS = {
+    (counter, name): f"{counter.removesuffix('s')}_{name.rpartition('/')[2]}"
+    for counter, names in DAY_COUNTERS.items()
+    for name in names
+}
+"""The column of each name that a counter of a day counts: that of a trip is named by its cause."""
+
+SUMMED = (*DAY_SUMS, *COUNTER_COLUMNS.values())
+"""The columns of a day that are numbers, and add up."""
+
+
+def _sums_table(name: str, *keys: Column[Any]) -> Table:
+    """Return a table of sums; histograms are text, ``bin:count`` for each bin that counts any."""
+    return Table(
+        name,
+        METADATA,
+        *keys,
+        *(
+            Column(each, Float(53) if each in DAY_SUMS and each not in DAY_COUNTS else Integer,
+                   nullable=False)
+            for each in SUMMED
+        ),
+        *(_text(each) for each in DAY_HISTOGRAMS),
+    )  # fmt: skip
+
+
+def _station() -> Column[str]:
+    return Column("station", Text, primary_key=True)
+
+
+def _first_day(name: str) -> Column[Any]:
+    return Column(name, Date, primary_key=True)
+
+
+def _shift() -> Column[str]:
+    return Column("shift", Text, primary_key=True)
+
+
+day = _sums_table("day", _station(), _first_day("day"))
 Index("day_anywhere", day.c.day)
+month = _sums_table("month", _station(), _first_day("month"))
+"""The days of each month, summed; `year` likewise. See `store.rollups`."""
+year = _sums_table("year", _station(), _first_day("year"))
 
-month = Table(
-    "month",
-    METADATA,
-    Column("station", Text, primary_key=True),
-    Column("month", Date, primary_key=True),
-    *_summed(),
-)
-"""The days of each month, summed; see `store.rollups`."""
+shift_day = _sums_table("shift_day", _station(), _first_day("day"), _shift())
+"""The parts of each day by shift, ``""`` being the time outside any."""
+Index("shift_day_anywhere", shift_day.c.day)
+shift_month = _sums_table("shift_month", _station(), _first_day("month"), _shift())
+shift_year = _sums_table("shift_year", _station(), _first_day("year"), _shift())
 
 TALLIED = ("critical", "major", "minor", "genuine", "nuisance", "undetermined")
 """Severities of findings and classes of trips."""
@@ -282,3 +311,25 @@ tally = Table(
     *(_count(name) for name in TALLIED),
 )
 """How many findings and trips began in each part of time; see `store.rollups`."""
+
+review = Table(
+    "review",
+    METADATA,
+    Column("number", BigInteger, primary_key=True, autoincrement=False),
+    _ns("at_ns"),
+    _text("author"),
+    _text("finding"),
+    _text("kind"),
+    _text("station"),
+    _ns("start_ns"),
+    _ns("end_ns"),
+    _text("state"),
+    _text("comment"),
+    Column("previous", String(64), nullable=False),
+    Column("digest", String(64), nullable=False),
+)
+"""What people said of findings, each row chained to the one before it; see `store.reviews`.
+
+The database itself refuses to change or delete a row.
+"""
+Index("review_start", review.c.station, review.c.kind, review.c.start_ns)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Select, Table, case, func, literal, select
+from sqlalchemy import ColumnElement, Select, func, select
 
 from bondtrail.results import (
+    DAY_SUMS,
     DaySums,
     Finding,
     Hookup,
@@ -21,8 +22,10 @@ from bondtrail.results import (
     TripClass,
 )
 from store import ongoing, rollups, schema
+from store.dayrows import sums_of
 from store.engine import Database, Transaction
 from store.results import FINDINGS, HOOKUPS, TRANSFERS, TRIPS, _Rows
+from store.rollups import day_after
 
 Word = TypeVar("Word")
 
@@ -65,6 +68,17 @@ class DayMark:
 
 
 @dataclass(frozen=True, slots=True)
+class PartSums:
+    """All sums of a station, or a shift of it, over one stretch of days, by its number.
+
+    The day of the sums is the first of the stretch.
+    """
+
+    part: int
+    sums: DaySums
+
+
+@dataclass(frozen=True, slots=True)
 class FindingMark:
     """How many findings of a severity a station has in one stretch, by its number."""
 
@@ -96,11 +110,50 @@ class Summaries:
     ) -> list[DaySums]:
         """Return the sums of the days ``first`` to ``last``, one row a station, as of ``first``.
 
-        What a day keeps by kind (trips, findings, alarms, histograms) is left out.
+        What a day keeps by kind (trips, findings, alarms, histograms) is left out: see `sums`.
+        """
+        stations = None if station is None else [station]
+        with self._db.reading() as tx:
+            found = rollups.sums(tx, [first, day_after(last)], stations=stations, columns=DAY_SUMS)
+        return [
+            DaySums(key.station, first, **dict(zip(DAY_SUMS, values, strict=True)))
+            for key, values in sorted(found.items())
+        ]
+
+    def sums(
+        self,
+        edges: Sequence[dt.date],
+        *,
+        stations: Collection[str] | None = None,
+        shifts: bool = False,
+    ) -> list[PartSums]:
+        """Return all sums of the stretches of days between neighbouring edges, by station.
+
+        Parameters
+        ----------
+        edges : sequence of date
+            Rising; stretch ``n`` is from ``edges[n]`` to the day before ``edges[n + 1]``.
+        stations : collection of str, optional
+            Of these only.
+        shifts : bool
+            Whether to tell the shifts apart; there is nothing then of days without shifts.
+
+        Returns
+        -------
+        list of PartSums
+            By station, shift and stretch. One without a day that was analysed is left out.
+
+        Raises
+        ------
+        ValueError
+            If the edges do not rise, or are fewer than two.
         """
         with self._db.reading() as tx:
-            sums = rollups.day_sums(tx, first, last, station)
-        return [_sums(name, first, row) for name, row in sorted(sums.items())]
+            found = rollups.sums(tx, edges, stations=stations, by_shift=shifts)
+        return [
+            PartSums(key.part, sums_of((key.station, edges[key.part], key.shift), values))
+            for key, values in sorted(found.items())
+        ]
 
     def episode_counts(self, start: int, end: int) -> dict[str, EpisodeCounts]:
         """Return, by station, how many findings and trips began in a span; none has no entry."""
@@ -132,31 +185,10 @@ class Summaries:
 
     def day_marks(self, edges: Sequence[dt.date], stations: Collection[str]) -> list[DayMark]:
         """Return the record of stations in stretches of days between neighbouring edges."""
-        begin, stop = edges[0], edges[0]
-        if all(edge.day == 1 for edge in edges[1:-1]):
-            begin, stop = rollups.whole_months(edges[0], edges[-1] - dt.timedelta(days=1))
-        day, month = schema.day.c.day, schema.month.c.month
-        found = self._marks(schema.month, month, edges, stations, (begin, stop))
-        for start, end in rollups.ends(edges[0], begin, stop, edges[-1]):
-            found += self._marks(schema.day, day, edges, stations, (start, end))
-        return found
-
-    def _marks(
-        self,
-        table: Table,
-        when: ColumnElement[Any],
-        edges: Sequence[dt.date],
-        stations: Collection[str],
-        span: tuple[dt.date, dt.date],
-    ) -> list[DayMark]:
-        if span[0] >= span[1]:
-            return []
-        columns, part = table.c, _part(when, edges)
-        summed = (func.sum(columns[name]) for name in ("transfers", "known_s", "unknown_s"))
-        asked = select(columns.station, part, *summed)
-        asked = asked.where(columns.station.in_(stations), when >= span[0], when < span[1])
-        rows = self._grouped(asked, [columns.station, part])
-        return [DayMark(s, int(n), int(t), float(k), float(u)) for s, n, t, k, u in rows]
+        columns = ("transfers", "known_s", "unknown_s")
+        with self._db.reading() as tx:
+            found = rollups.sums(tx, edges, stations=stations, columns=columns)
+        return [DayMark(key.station, key.part, *values) for key, values in sorted(found.items())]
 
     def finding_marks(self, edges: Sequence[int], stations: Collection[str]) -> list[FindingMark]:
         """Return how many findings stations have between neighbouring edges (ns).
@@ -164,7 +196,7 @@ class Summaries:
         One that lasts beyond an edge counts on both sides of it.
         """
         table = schema.finding.c
-        part = _part(table.start_ns, edges)
+        part = rollups.part(table.start_ns, edges)
         asked = select(table.station, part, table.severity, func.count()).where(
             table.start_ns >= edges[0],
             table.start_ns < edges[-1],
@@ -250,27 +282,3 @@ def _since(
 
 def _began(rows: _Rows[Any], station: str, start: int, end: int) -> list[ColumnElement[bool]]:
     return [rows.table.c.station == station, rows.began >= start, rows.began < end]
-
-
-def _sums(station: str, day: dt.date, told: Mapping[str, float]) -> DaySums:
-    numbers = {name: int(told[name]) if name in _COUNTS else told[name] for name in told}
-    return DaySums(station=station, day=day, **numbers)  # type: ignore[arg-type]
-
-
-_COUNTS = frozenset({"transfers", "compliant_transfers", "hookups", "failed_hookups", "touches"})
-
-
-def _part(column: ColumnElement[Any], edges: Sequence[Any]) -> ColumnElement[int]:
-    """Return the number of the stretch that a value lies in, as a tree of comparisons.
-
-    A flat list of as many conditions is tried one by one for every row, a tree takes their
-    logarithm.
-    """
-
-    def tree(low: int, high: int) -> ColumnElement[int]:
-        if high - low <= 1:
-            return literal(low)
-        middle = (low + high) // 2
-        return case((column < edges[middle], tree(low, middle)), else_=tree(middle, high))
-
-    return tree(0, len(edges) - 1).label("part")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +12,8 @@ from sqlalchemy import text
 
 from bondtrail.results import (
     RULES_VERSION,
+    Alarm,
+    AlarmKind,
     DaySums,
     Finding,
     Hookup,
@@ -92,15 +95,25 @@ def finding(
     )
 
 
-def sums(day: int, station: str = "rail-1") -> DaySums:
+def alarm(start: int, end: int, station: str = "rail-1") -> Alarm:
+    return Alarm(station, AlarmKind.BYPASS_ON, T0 + start * S, T0 + end * S)
+
+
+def drift(start: int, end: int, station: str = "rail-1") -> Finding:
+    found = finding(start, end, station, Kind.RESISTANCE_DRIFT)
+    return replace(found, severity=Severity.MINOR, transfer=None)
+
+
+def sums(day: int, station: str = "rail-1", shift: str | None = None) -> DaySums:
     return DaySums(
         station,
         DAY + dt.timedelta(days=day),
+        shift,
         transfers=3,
         flow_s=12.5,
         trips={"nuisance/no_loss_seen": 2},
         findings={"chattering": 1},
-        time_to_bond=(0, 4, 1),
+        time_to_bond={1: 4, 250: 1},
     )
 
 
@@ -110,7 +123,10 @@ EVERYTHING = StationResults(
     (hookup(5, 25), hookup(28, 45)),
     (trip(15), trip(35)),
     (finding(12, 18), finding(31, 39)),
+    (alarm(12, 18), alarm(31, 31)),
     (sums(0), sums(1)),
+    (sums(0, shift=""), sums(0, shift="early"), sums(1, shift="early")),
+    (drift(5, 45),),
 )
 
 
@@ -120,8 +136,11 @@ def held(store: Store, station: str = "rail-1") -> StationResults:
         tuple(store.transfers(station)),
         tuple(store.hookups(station)),
         tuple(store.trips(station)),
-        tuple(store.findings(station)),
+        tuple(each for each in store.findings(station) if each.kind != Kind.RESISTANCE_DRIFT),
+        tuple(store.alarms(station)),
         tuple(store.days(station)),
+        tuple(store.shift_days(station)),
+        tuple(store.findings(station, kind=Kind.RESISTANCE_DRIFT)),
     )
 
 
@@ -167,6 +186,7 @@ def test_a_window_is_replaced(store: Store, since: int, until: int | None, stay:
         (hookup(10, 25), hookup(30, 45)),
         (trip(10), trip(30)),
         (finding(10, 18), finding(30, 39)),
+        (alarm(10, 18), alarm(30, 39)),
     )
     store.save_results(everything, **ALWAYS)
     store.save_results(
@@ -176,7 +196,7 @@ def test_a_window_is_replaced(store: Store, since: int, until: int | None, stay:
         since_day=DAY,
     )
     back = held(store)
-    for part in ("transfers", "hookups", "trips", "findings"):
+    for part in ("transfers", "hookups", "trips", "findings", "alarms"):
         assert getattr(back, part) == tuple(getattr(everything, part)[n] for n in stay)
 
 
@@ -193,6 +213,9 @@ def test_days_are_replaced(store: Store, since: int, until: int | None, stay: li
         until_day=None if until is None else DAY + dt.timedelta(days=until),
     )
     assert store.days() == [sums(day) for day in stay]
+    assert [each.day for each in store.shift_days()] == [
+        each.day for each in EVERYTHING.shifts if (each.day - DAY).days in stay
+    ]
 
 
 def test_other_stations_stay(store: Store) -> None:
@@ -200,8 +223,47 @@ def test_other_stations_stay(store: Store) -> None:
     other = StationResults("rail-2", (transfer(1, 2, "rail-2"),), days=(sums(0, "rail-2"),))
     store.save_results(other, **ALWAYS)
     store.save_results(StationResults("rail-1"), **ALWAYS)
-    assert held(store) == StationResults("rail-1")
-    assert held(store, "rail-2") == other
+    assert held(store) == StationResults("rail-1", drift=EVERYTHING.drift)
+    assert held(store, "rail-2") == replace(other, drift=())
+
+
+@pytest.mark.parametrize(
+    ("judged", "left"),
+    [
+        pytest.param(None, [drift(1, 60), drift(70, 90)], id="not-judged"),
+        pytest.param((), [], id="none-now"),
+        pytest.param((drift(1, 60),), [drift(1, 60)], id="one-less"),
+        pytest.param((drift(2, 60),), [drift(2, 60)], id="another"),
+        pytest.param((drift(1, 60), drift(70, 90)), [drift(1, 60), drift(70, 90)], id="the-same"),
+        pytest.param((drift(1, 61), drift(70, 90)), [drift(1, 61), drift(70, 90)], id="grown"),
+    ],
+)
+def test_drifts_are_replaced_whole_or_left_alone(
+    store: Store, judged: tuple[Finding, ...] | None, left: list[Finding]
+) -> None:
+    both = (drift(1, 60), drift(70, 90))
+    for station in ("rail-1", "rail-2"):
+        theirs = tuple(replace(each, station=station) for each in both)
+        store.save_results(StationResults(station, drift=theirs), **ALWAYS)
+    store.save_results(
+        StationResults("rail-1", findings=(finding(40, 50),), drift=judged),
+        since=T0 + 30 * S,
+        since_day=DAY,
+        until=T0 + 60 * S,
+    )
+    assert store.findings("rail-1", kind=Kind.RESISTANCE_DRIFT) == left
+    assert len(store.findings("rail-2")) == 2
+    counted = store.summaries.episode_counts(0, 2 * T0)["rail-1"].findings
+    assert counted == Counter([Severity.CRITICAL, *(each.severity for each in left)])
+
+
+def test_a_count_that_no_column_holds_is_refused(store: Store) -> None:
+    odd = replace(sums(0), findings={"resistance_drift": 1})
+    with pytest.raises(
+        ValueError, match=r"2026-01-01.*'resistance_drift'.*expected one of no_bond"
+    ):
+        store.save_results(StationResults("rail-1", days=(odd,)), **ALWAYS)
+    assert store.days() == []
 
 
 def test_what_cannot_be_saved_leaves_the_old_results(store: Store) -> None:
@@ -233,11 +295,12 @@ def test_episodes_that_overlap_a_span_are_returned(
             tuple(transfer(*span) for span in spans),
             tuple(hookup(*span) for span in spans),
             findings=tuple(finding(*span) for span in spans),
+            alarms=tuple(alarm(*span) for span in spans),
         ),
         **ALWAYS,
     )
     edges = [None if edge is None else T0 + edge * S for edge in (start, end)]
-    for found in (store.transfers, store.hookups, store.findings):
+    for found in (store.transfers, store.hookups, store.findings, store.alarms):
         assert [(each.start - T0) // S for each in found("rail-1", *edges)] == seconds
 
 
@@ -274,6 +337,21 @@ def test_days_are_chosen_by_first_and_last(store: Store) -> None:
     assert store.days("rail-1", last=DAY) == [sums(0)]
 
 
+def test_shifts_are_chosen_by_first_and_last(store: Store) -> None:
+    store.save_results(EVERYTHING, **ALWAYS)
+    store.save_results(StationResults("rail-2", shifts=(sums(0, "rail-2", "late"),)), **ALWAYS)
+    assert store.shift_days() == [*EVERYTHING.shifts, sums(0, "rail-2", "late")]
+    assert store.shift_days(first=DAY + dt.timedelta(days=1)) == [sums(1, shift="early")]
+    assert [each.shift for each in store.shift_days("rail-1", last=DAY)] == ["", "early"]
+
+
+def test_alarms_are_in_order(store: Store) -> None:
+    one, other = alarm(5, 9), replace(alarm(5, 7), kind=AlarmKind.BOND_LOST)
+    store.save_results(StationResults("rail-2", alarms=(alarm(5, 6, "rail-2"),)), **ALWAYS)
+    store.save_results(StationResults("rail-1", alarms=(one, other, alarm(3, 4))), **ALWAYS)
+    assert store.alarms() == [alarm(3, 4), other, one, alarm(5, 6, "rail-2")]
+
+
 def test_the_last_day_of_a_station_is_told(store: Store) -> None:
     assert store.last_day("rail-1") is None
     store.save_results(EVERYTHING, **ALWAYS)
@@ -283,15 +361,18 @@ def test_the_last_day_of_a_station_is_told(store: Store) -> None:
 def test_results_are_plain_rows_for_any_tool(store: Store) -> None:
     store.save_results(EVERYTHING, **ALWAYS)
     query = """
-        select f.kind, f.seconds, t.volume, t.compliant, d.flow_s, r.cause, h.median_ohm
+        select f.kind, f.seconds, t.volume, t.compliant, d.flow_s, r.cause, h.median_ohm,
+            d.trip_no_loss_seen, d.finding_chattering, d.alarm_bond_lost, d.time_to_bond
         from finding f join transfer t on t.station = f.station and t.start_ns <= f.start_ns
         join day d on d.station = t.station join trip r on r.station = t.station
         join hookup h on h.station = t.station
+        where f.kind <> 'resistance_drift'
         order by f.start_ns, t.start_ns, d.day, r.time_ns, h.start_ns limit 1
     """
     with store._db.reading() as tx:
         row = tx.conn.execute(text(query)).one()
-    assert tuple(row) == ("bond_lost_in_flow", 6.0, 812.5, False, 12.5, "brief_contact_loss", 12.25)
+    episodes = ("bond_lost_in_flow", 6.0, 812.5, False, 12.5, "brief_contact_loss", 12.25)
+    assert tuple(row) == (*episodes, 2, 1, 0, "1:4 250:1")
 
 
 def mark(store: Store) -> Touch | None:

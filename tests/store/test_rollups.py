@@ -23,7 +23,8 @@ from bondtrail.results import (
     TripClass,
 )
 from store import EpisodeCounts, Store, open_store
-from store.rollups import PART_NS, month_after, whole_months
+from store.rollups import DAYS as DAY_LEVEL
+from store.rollups import MONTHS, PART_NS, YEARS, Level, month_after, pieces, year_after
 
 DAY_NS = 86_400 * 1_000_000_000
 FIRST = dt.date(2026, 1, 20)
@@ -136,18 +137,72 @@ def test_saving_from_the_very_beginning_counts_everything(store_url: str) -> Non
 
 
 @pytest.mark.parametrize(
-    ("first", "last", "begin", "stop"),
+    ("level", "first", "end", "begin", "stop"),
     [
-        pytest.param("2026-01-01", "2026-03-31", "2026-01-01", "2026-04-01", id="months"),
-        pytest.param("2026-01-02", "2026-03-30", "2026-02-01", "2026-03-01", id="one inside"),
-        pytest.param("2026-01-02", "2026-02-27", "2026-02-28", "2026-02-28", id="none inside"),
-        pytest.param("2026-02-01", "2026-02-28", "2026-02-01", "2026-03-01", id="just one"),
-        pytest.param("2026-12-01", "2027-01-01", "2026-12-01", "2027-01-01", id="new year"),
+        pytest.param(MONTHS, "2026-01-01", "2026-04-01", "2026-01-01", "2026-04-01", id="months"),
+        pytest.param(MONTHS, "2026-01-02", "2026-03-31", "2026-02-01", "2026-03-01", id="inside"),
+        pytest.param(MONTHS, "2026-01-02", "2026-02-28", "2026-02-28", "2026-02-28", id="none"),
+        pytest.param(MONTHS, "2026-02-01", "2026-03-01", "2026-02-01", "2026-03-01", id="just-one"),
+        pytest.param(MONTHS, "2024-02-01", "2024-02-29", "2024-02-29", "2024-02-29", id="leap-day"),
+        pytest.param(MONTHS, "2026-12-01", "2027-01-02", "2026-12-01", "2027-01-01", id="new-year"),
+        pytest.param(YEARS, "2024-01-01", "2026-01-01", "2024-01-01", "2026-01-01", id="years"),
+        pytest.param(YEARS, "2024-01-02", "2026-12-31", "2025-01-01", "2026-01-01", id="one-year"),
+        pytest.param(YEARS, "2024-02-01", "2025-12-31", "2025-12-31", "2025-12-31", id="no-year"),
+        pytest.param(DAY_LEVEL, "2026-01-02", "2026-01-09", "2026-01-02", "2026-01-09", id="days"),
     ],
 )
-def test_whole_months(first: str, last: str, begin: str, stop: str) -> None:
+def test_the_whole_units_inside_a_span(
+    level: Level, first: str, end: str, begin: str, stop: str
+) -> None:
     day = dt.date.fromisoformat
-    assert whole_months(day(first), day(last)) == (day(begin), day(stop))
+    assert level.inside(day(first), day(end)) == (day(begin), day(stop))
+
+
+@pytest.mark.parametrize(
+    ("edges", "expected"),
+    [
+        pytest.param(
+            ["2023-12-30", "2026-02-03"],
+            [
+                "year 2024-01-01 2026-01-01",
+                "month 2026-01-01 2026-02-01",
+                "day 2026-02-01 2026-02-03",
+                "day 2023-12-30 2024-01-01",
+            ],
+            id="any-span",
+        ),
+        pytest.param(["2024-01-01", "2025-01-01"], ["year 2024-01-01 2025-01-01"], id="a-year"),
+        pytest.param(
+            ["2024-01-01", "2024-02-01", "2025-01-01"],
+            ["month 2024-01-01 2025-01-01"],
+            id="an-edge-inside-a-year",
+        ),
+        pytest.param(
+            ["2024-01-01", "2024-02-02", "2025-01-01"],
+            ["day 2024-01-01 2025-01-01"],
+            id="an-edge-inside-a-month",
+        ),
+        pytest.param(
+            ["2024-01-31", "2024-02-01", "2024-03-01", "2024-03-02"],
+            [
+                "month 2024-02-01 2024-03-01",
+                "day 2024-01-31 2024-02-01",
+                "day 2024-03-01 2024-03-02",
+            ],
+            id="months-cut-at-the-ends",
+        ),
+    ],
+)
+def test_a_span_is_taken_from_the_coarsest_tables_that_fit(
+    edges: list[str], expected: list[str]
+) -> None:
+    asked = pieces([dt.date.fromisoformat(edge) for edge in edges])
+    told = [f"{piece.level.name} {piece.start} {piece.end}" for piece in asked]
+    assert sorted(told) == sorted(expected)
+
+
+def test_the_year_after() -> None:
+    assert year_after(dt.date(2024, 2, 29)) == dt.date(2025, 1, 1)
 
 
 def test_the_month_after() -> None:
