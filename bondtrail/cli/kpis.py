@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
@@ -189,32 +189,24 @@ def flat_fields(query: Query) -> Fields[KpiRow]:
 
 
 def columns(query: Query) -> list[Column[KpiRow]]:
-    """Return the columns of figures, with the period's first day if there are several."""
-    by, zone = query.options.get("by"), query.zone
-    begins: Sequence[Column[KpiRow]] = (
-        [Column("From", lambda row: f"{local_day(row.start, zone)}")] if by else []
-    )
-    split = _is_split(query)
+    """Return the columns of figures; below each name stand the period's first day and shift."""
+    by, split, zone = query.options.get("by"), _is_split(query), query.zone
+
+    def name(row: KpiRow) -> str:
+        day = [f"{local_day(row.start, zone)}"] if by else []
+        shift = [row.shift or OUTSIDE] if split else []
+        return "\n".join([row.group, *day, *shift])
+
+    def share(figure: str) -> Callable[[KpiRow], str]:
+        get = attrgetter(f"merits.{figure}")
+        return lambda row: figures.share_cell(get(row))
+
     return [
-        Column(
-            (query.options.get("per") or "station").capitalize(),
-            lambda row: f"{row.group}\n{row.shift or OUTSIDE}" if split else row.group,
-            wraps=True,
-        ),
-        *begins,
-        Column(
-            "Compliant",
-            lambda row: figures.share_cell(row.merits.compliance),
-            right=True,
-            wraps=True,
-        ),
-        Column(
-            "Failed hookups",
-            lambda row: figures.share_cell(row.merits.failed_hookup_share),
-            right=True,
-        ),
+        Column((query.options.get("per") or "station").capitalize(), name, wraps=True),
+        Column("Compliant", share("compliance"), right=True),
+        Column("Failed", share("failed_hookup_share"), right=True),
         Column("Nuisance trips", _nuisance, right=True),
-        Column("Flow, bypass", _flow, right=True),
+        Column("Flow", _flow, right=True),
         Column("Bond, stop", _times, right=True),
         Column("Coverage", _coverage, right=True),
     ]
@@ -239,7 +231,7 @@ def _flow(row: KpiRow) -> str:
     if not row.sums.flow_s:
         return "-"
     share = row.merits.bypass_share.value
-    bypass = [] if not share else [f"{figures.percent(share)} %"]
+    bypass = [] if not share else ["bypass", f"{figures.percent(share)} %"]
     return "\n".join([f"{row.sums.flow_s / 3600:,.1f} h", *bypass])
 
 
@@ -268,7 +260,7 @@ def _coverage(row: KpiRow) -> str:
 NOTES = (
     "Compliant: of all transfers, failed: of all hookups, each with its Wilson 95 % interval.\n"
     "Nuisance trips per 100 transfers and per 1000 h of flow, with exact Poisson 95 % intervals;\n"
-    "too few to rank: under 5 of them. Bypass: share of flow time.\n"
+    "too few to rank: under 5 of what is counted. Bypass: share of flow time.\n"
     "Bond, stop: median/95th percentile of time to bond and, below, of time to stop, in s.\n"
     "Coverage: known share of the time on record; below it station days without any record."
 )

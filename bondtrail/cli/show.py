@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from bondtrail.cli import kpis, opening, output, rows, tables
+from bondtrail.cli import alarms, kpis, opening, output, rows, tables
 from bondtrail.cli.faults import print_warning
 from bondtrail.cli.options import db_option, example
 from bondtrail.cli.views import SPAN, Query, View
@@ -122,6 +122,7 @@ VIEWS: Mapping[str, View[Any]] = {
         (*TripClass, *TripCause),
     ),
     "kpis": kpis.VIEW,
+    "alarms": alarms.VIEW,
     "points": View(
         _points,
         lambda _: rows.POINT,
@@ -150,6 +151,8 @@ _OPTION = {
     "area": "--area",
     "shift": "--shift",
     "by_shift": "--by-shift",
+    "position": "--position",
+    "listed": "--list",
 }
 
 
@@ -177,6 +180,8 @@ _OPTION = {
 @click.option("--area", metavar="NAME", help="kpis: only the stations of this area.")
 @click.option("--shift", metavar="NAME", help="kpis: only the time of this shift.")
 @click.option("--by-shift", is_flag=True, help="kpis: a row for each shift.")
+@click.option("--position", metavar="NAME", help="alarms: only those of this operator position.")
+@click.option("--list", "listed", is_flag=True, help="alarms: each of them, not their figures.")
 @click.option(
     "--format",
     "form",
@@ -189,7 +194,7 @@ _OPTION = {
 def command(what: str, form: str, db: str, **asked: Any) -> None:
     """Print findings, transfers, sums and the like.
 
-    WHAT is one of findings, transfers, hookups, trips, kpis, points and rejects.
+    WHAT is one of findings, transfers, hookups, trips, kpis, alarms, points and rejects.
 
     A TIME without an offset is on the site's clock. Tables show site time; CSV and JSON show
     UTC. kpis are sums over whole days of the site.
