@@ -35,11 +35,15 @@ class History:
 
 @dataclass(frozen=True, slots=True)
 class PositionFigures:
-    """One operator position, the ids of the stations that call it, and their alarms in figures."""
+    """One operator position, the ids of the stations that call it, and their alarms in figures.
+
+    Outside the history there is nothing to count.
+    """
 
     position: str
     stations: tuple[str, ...]
     figures: AlarmFigures
+    history: History
 
 
 def history_of(store: Store, site: Site) -> History | None:
@@ -145,6 +149,7 @@ def figures_by_position(
                 day_edges=edges,
                 known_until=history.end,
             ),
+            history,
         )
         for name, stations in _wanted(groups, position, station).items()
     ]

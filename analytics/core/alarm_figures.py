@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,13 +45,31 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class TopAlarm:
-    """A station and kind among those that called most often, and its share of all. [-]"""
+class OneAlarm:
+    """One kind of alarm at one station.
+
+    Attributes
+    ----------
+    station : str
+    kind : AlarmKind
+    count : int
+        How many times it began.
+    share : float
+        Of all that began. [-]
+    chattering, episodes : int
+        How many of them chattered, in how many episodes.
+    fleeting, stale : int
+        How many of them cleared at once, and how many times it was stale.
+    """
 
     station: str
     kind: AlarmKind
     count: int
     share: float
+    chattering: int
+    episodes: int
+    fleeting: int
+    stale: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +119,8 @@ class AlarmFigures:
     floods : tuple of Flood
     flood_ns : int
         Time in flood. [ns]
-    top : tuple of TopAlarm
-        The ten stations and kinds with most alarms, most first.
+    each : tuple of OneAlarm
+        Every station and kind that began or was stale, those with most alarms first.
     chattering : Nuisance
         Began ``chattering_count`` times or more within ``chattering_s``; an episode goes on for
         as long as such stretches share an alarm.
@@ -128,7 +146,7 @@ class AlarmFigures:
     periods_over_10: Part
     floods: tuple[Flood, ...]
     flood_ns: int
-    top: tuple[TopAlarm, ...]
+    each: tuple[OneAlarm, ...]
     chattering: Nuisance
     fleeting: Nuisance
     stale: Stale
@@ -160,6 +178,11 @@ class AlarmFigures:
     def flood_share(self) -> float:
         """Share of the time in flood. [-]"""
         return self.flood_ns / (self.end - self.start)
+
+    @property
+    def top(self) -> tuple[OneAlarm, ...]:
+        """The ten stations and kinds with most alarms, most first."""
+        return tuple(row for row in self.each[:TOP] if row.count)
 
     @property
     def top_share(self) -> float | None:
@@ -210,6 +233,8 @@ def alarm_figures(
     begun = table.begun(start, end)
     came = stream(begun.start, start, end)
     found = floods(came, rules)
+    stale = _stale(table, start, end, round(rules.stale_h * HOUR_NS))
+    each = _each(begun, _per_tag(stale), rules)
     at = end if known_until is None else max(start, min(end, known_until))
     return AlarmFigures(
         start=start,
@@ -222,10 +247,10 @@ def alarm_figures(
         periods_over_10=Part(came.over(FULL_TEN_MINUTES), came.periods(TEN_MINUTES_NS)),
         floods=tuple(found),
         flood_ns=sum(flood.end - flood.start for flood in found),
-        top=_top(begun),
-        chattering=_chattering(begun, rules),
-        fleeting=_fleeting(begun, nanoseconds(rules.fleeting_s)),
-        stale=_stale(table, start, end, round(rules.stale_h * HOUR_NS), day_edges),
+        each=each,
+        chattering=_nuisance((row.chattering, row.episodes) for row in each),
+        fleeting=_nuisance((row.fleeting, row.fleeting) for row in each),
+        stale=Stale(stale.tag.size, _most_on_a_day(stale, start, end, day_edges)),
         standing=tuple(table.take((table.start < at) & (table.end >= at)).rows()),
         standing_at=at,
         standing_mean=_mean_active(table, start, end),
@@ -236,28 +261,38 @@ def _per_tag(table: AlarmTable) -> npt.NDArray[np.int64]:
     return np.bincount(table.tag, minlength=len(table.tags))
 
 
-def _top(begun: AlarmTable) -> tuple[TopAlarm, ...]:
+def _each(
+    begun: AlarmTable, stale: npt.NDArray[np.int64], rules: AlarmRules
+) -> tuple[OneAlarm, ...]:
     count = _per_tag(begun)
-    order = np.argsort(-count, kind="stable")[:TOP]  # tags are sorted, so equal counts are too
-    return tuple(
-        TopAlarm(
-            begun.tags[n].station, begun.tags[n].kind, int(count[n]), float(count[n] / len(begun))
+    brief = begun.end - begun.start <= nanoseconds(rules.fleeting_s)
+    fleeting = _per_tag(begun.take(brief)).tolist()
+    starts = _by_tag(begun)
+    # Tags are sorted, so those with equal counts stay so.
+    order = np.argsort(-count, kind="stable")
+    found = []
+    for n in order[(count + stale)[order] > 0].tolist():
+        tag = begun.tags[n]
+        many = clusters(starts[n], rules.chattering_count, nanoseconds(rules.chattering_s))
+        found.append(
+            OneAlarm(
+                station=tag.station,
+                kind=tag.kind,
+                count=int(count[n]),
+                share=int(count[n]) / max(len(begun), 1),
+                chattering=sum(size for _, _, size in many),
+                episodes=len(many),
+                fleeting=fleeting[n],
+                stale=int(stale[n]),
+            )
         )
-        for n in order.tolist()
-        if count[n]
-    )
+    return tuple(found)
 
 
-def _chattering(begun: AlarmTable, rules: AlarmRules) -> Nuisance:
-    found = [
-        clusters(starts, rules.chattering_count, nanoseconds(rules.chattering_s))
-        for starts in _by_tag(begun)
-    ]
-    return Nuisance(
-        tags=sum(1 for episodes in found if episodes),
-        alarms=sum(count for episodes in found for _, _, count in episodes),
-        episodes=sum(map(len, found)),
-    )
+def _nuisance(rows: Iterable[tuple[int, int]]) -> Nuisance:
+    """Return how many rows have any, and the sums of their alarms and episodes."""
+    told = [(alarms, episodes) for alarms, episodes in rows if alarms]
+    return Nuisance(len(told), sum(n for n, _ in told), sum(n for _, n in told))
 
 
 def _by_tag(begun: AlarmTable) -> list[Moments]:
@@ -268,21 +303,19 @@ def _by_tag(begun: AlarmTable) -> list[Moments]:
     return np.split(begun.start[order], np.cumsum(_per_tag(begun))[:-1])
 
 
-def _fleeting(begun: AlarmTable, within: int) -> Nuisance:
-    brief = begun.tag[begun.end - begun.start <= within]
-    return Nuisance(int(np.unique(brief).size), int(brief.size), int(brief.size))
+def _stale(table: AlarmTable, start: int, end: int, after: int) -> AlarmTable:
+    """Return when within the period alarms were stale."""
+    since, until = np.maximum(table.start + after, start), np.minimum(table.end, end)
+    return AlarmTable(table.tags, table.tag, since, until).take(since < until)
 
 
-def _stale(table: AlarmTable, start: int, end: int, after: int, edges: Sequence[int]) -> Stale:
-    since = np.maximum(table.start + after, start)
-    until = np.minimum(table.end, end)
-    stale = since < until
+def _most_on_a_day(stale: AlarmTable, start: int, end: int, edges: Sequence[int]) -> int:
     days = np.array(edges, np.int64) if len(edges) else np.arange(start, end + DAY_NS, DAY_NS)
-    first = np.searchsorted(days, since[stale], side="right")
-    last = np.searchsorted(days, until[stale] - 1, side="right")
+    first = np.searchsorted(days, stale.start, side="right")
+    last = np.searchsorted(days, stale.end - 1, side="right")
     steps = np.bincount(first, minlength=days.size + 2)
     steps -= np.bincount(last + 1, minlength=days.size + 2)
-    return Stale(int(np.count_nonzero(stale)), int(np.cumsum(steps).max()))
+    return int(np.cumsum(steps).max())
 
 
 def _mean_active(table: AlarmTable, start: int, end: int) -> float:

@@ -16,19 +16,19 @@ LABELS: Mapping[str, str] = {
     "hours_over_30": "Hours with over 30",
     "periods_over_10": "10 min with over 10",
     "time_in_flood": "Time in flood",
-    "top_ten_share": "Share of the top ten",
+    "top_ten_share": "Share of top ten",
     "chattering": "Chattering alarms",
     "fleeting": "Fleeting alarms",
-    "stale": "Stale alarms",
-    "standing": "Standing alarms",
+    "stale": "Stale, most on a day",
+    "standing": "Standing, average",
 }
 """What people call each figure."""
 
 DIFFERENT = "An alarm is one kind at one station: chattering and fleeting count such, not calls."
 
 SOURCES = (
-    "Levels: IEC 62682 and ISA-18.2-2016; per day IEC 62682:2014, where ISA-18.2-2009 had 150 and",
-    "300; standing alarms EEMUA 191, as commonly quoted.",
+    "Levels: IEC 62682 and ISA-18.2-2016; per day IEC 62682:2014, where ISA-18.2-2009 had 150 and "
+    "300; standing alarms EEMUA 191, as commonly quoted."
 )
 """Where the levels are published."""
 
@@ -46,6 +46,11 @@ def number(value: float) -> str:
     if value >= 100 or value == int(value):
         return f"{value:,.0f}"
     return f"{value:.2g}" if value < 0.1 else f"{value:.3g}"
+
+
+def length_text(hours: float) -> str:
+    """Return the length of a period, such as ``2 h`` or ``31 days``."""
+    return f"{number(hours)} h" if hours < 48 else f"{number(round(hours / 24, 1))} days"
 
 
 def value_text(kpi: Kpi) -> str:
@@ -85,16 +90,16 @@ def counted(count: int, noun: str) -> str:
 
 _Detail = Callable[[AlarmFigures, Callable[[int], str]], str]
 _DETAILS: Mapping[str, _Detail] = {
-    "average_per_day": lambda f, _: f"{counted(f.count, 'alarm')} in {number(f.hours)} h",
-    "peak_per_10_min": lambda f, when: "" if f.peak.start is None else f"at {when(f.peak.start)}",
+    "average_per_day": lambda f, _: f"{f.count:,} in {length_text(f.hours)}",
+    "peak_per_10_min": lambda f, when: "" if f.peak.start is None else when(f.peak.start),
     "hours_over_30": lambda f, _: f"{f.hours_over_30.count:,} of {f.hours_over_30.of:,}",
     "periods_over_10": lambda f, _: f"{f.periods_over_10.count:,} of {f.periods_over_10.of:,}",
     "time_in_flood": lambda f, _: counted(len(f.floods), "flood"),
-    "top_ten_share": lambda f, _: f"of {counted(f.tags, 'different alarm')}",
+    "top_ten_share": lambda f, _: f"of {f.tags:,} different",
     "chattering": lambda f, _: counted(f.chattering.episodes, "episode"),
     "fleeting": lambda f, _: counted(f.fleeting.episodes, "time"),
-    "stale": lambda f, _: f"most on a day; {f.stale.alarms:,} in all",
-    "standing": lambda f, _: f"on average; {len(f.standing):,} at the end",
+    "stale": lambda f, _: f"{f.stale.alarms:,} in all",
+    "standing": lambda f, _: f"{len(f.standing):,} at the end",
 }
 
 
@@ -120,6 +125,6 @@ def short_note(figures: AlarmFigures) -> str | None:
     if not is_short(figures):
         return None
     return (
-        f"The levels are meant for at least {SHORTEST_DAYS} days; this period has "
-        f"{number(figures.hours / 24)}."
+        f"The levels are meant for at least {SHORTEST_DAYS} days; "
+        f"this period has {length_text(figures.hours)}."
     )

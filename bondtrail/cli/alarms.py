@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from bondtrail.cli import output
 from bondtrail.cli.faults import Fault, near
 from bondtrail.cli.output import Column, counted, iso, length, site_time
 from bondtrail.cli.rows import Fields
@@ -20,7 +22,8 @@ from bondtrail.times import local, seconds
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from analytics.alarms import PositionFigures
+    from analytics.alarms import History, PositionFigures
+    from analytics.core.alarm_figures import AlarmFigures, OneAlarm
     from analytics.core.alarm_floods import Flood
     from analytics.core.alarm_levels import Kpi
     from bondtrail.site import Site
@@ -116,7 +119,17 @@ _HEAD: Fields[PositionFigures] = {
     "alarms": attrgetter("figures.count"),
     "different_alarms": attrgetter("figures.tags"),
     "hours": attrgetter("figures.hours"),
+    "results_from": lambda row: iso(row.history.start),
+    "results_to": lambda row: iso(row.history.end),
+    "shorter_than_30_days": lambda row: _is_short(row.figures),
 }
+
+
+def _is_short(figures: AlarmFigures) -> bool:
+    from analytics.core.alarm_levels import is_short
+
+    return is_short(figures)
+
 
 _SETTINGS = tuple(AlarmRules.model_fields)
 
@@ -127,10 +140,8 @@ def _position_fields() -> Fields[PositionFigures]:
         "settings": lambda row: {name: getattr(row.figures.rules, name) for name in _SETTINGS},
         **{name: _kpi(name) for name in _kpi_names()},
         "floods": lambda row: [_flood(flood) for flood in row.figures.floods],
-        "top_ten": lambda row: [
-            {"station": top.station, "kind": str(top.kind), "count": top.count, "share": top.share}
-            for top in row.figures.top
-        ],
+        "top_ten": lambda row: [_one(alarm) for alarm in row.figures.top],
+        "each": lambda row: [_one(alarm) for alarm in row.figures.each],
         "standing_alarms": lambda row: [
             {"station": alarm.station, "kind": str(alarm.kind), "start": iso(alarm.start)}
             for alarm in row.figures.standing
@@ -211,6 +222,19 @@ def _episodes(nuisance: Any) -> dict[str, object]:
     return {"episodes": nuisance.episodes, "alarms": nuisance.alarms}
 
 
+def _one(alarm: OneAlarm) -> dict[str, object]:
+    return {
+        "station": alarm.station,
+        "kind": str(alarm.kind),
+        "count": alarm.count,
+        "share": alarm.share,
+        "chattering": alarm.chattering,
+        "chattering_episodes": alarm.episodes,
+        "fleeting": alarm.fleeting,
+        "stale": alarm.stale,
+    }
+
+
 def _flood(flood: Flood) -> dict[str, object]:
     return {
         "start": iso(flood.start),
@@ -238,23 +262,29 @@ def _list_columns(zone: ZoneInfo) -> list[Column[AlarmRow]]:
 
 def _figure_columns(zone: ZoneInfo) -> list[Column[PositionFigures]]:
     from analytics.core import alarm_wording as wording
-    from analytics.core.alarm_levels import kpis
-
-    def lines(cell: Callable[[PositionFigures, Kpi], str]) -> Callable[[PositionFigures], str]:
-        return lambda row: "\n".join(cell(row, kpi) for kpi in kpis(row.figures))
 
     def when(moment: int) -> str:
         return f"{local(moment, zone):%Y-%m-%d %H:%M}"
 
+    def detail(row: PositionFigures, kpi: Kpi) -> str:
+        return wording.detail(kpi.level.name, row.figures, when)
+
     return [
         Column("Position", lambda row: f"{row.position}\n{_stations(row)}", wraps=True),
-        Column("Figure", lines(lambda _, kpi: wording.LABELS[kpi.level.name])),
-        Column("Value", lines(lambda _, kpi: wording.value_text(kpi)), right=True),
-        Column("", lines(lambda row, kpi: wording.detail(kpi.level.name, row.figures, when))),
-        Column("Acceptable", lines(lambda _, kpi: wording.acceptable_text(kpi.level)), right=True),
-        Column("Manageable", lines(lambda _, kpi: wording.manageable_text(kpi.level)), right=True),
-        Column("", lines(lambda _, kpi: _loud(kpi))),
+        Column("Figure", _lines(lambda _, kpi: wording.LABELS[kpi.level.name])),
+        Column("Value", _lines(lambda _, kpi: wording.value_text(kpi)), right=True),
+        Column("", _lines(detail)),
+        Column("Acceptable", _lines(lambda _, kpi: wording.acceptable_text(kpi.level)), right=True),
+        Column("Manageable", _lines(lambda _, kpi: wording.manageable_text(kpi.level)), right=True),
+        Column("", _lines(lambda _, kpi: _loud(kpi))),
     ]
+
+
+def _lines(cell: Callable[[PositionFigures, Kpi], str]) -> Callable[[PositionFigures], str]:
+    """Return a cell with a line a figure, and an empty one below them."""
+    from analytics.core.alarm_levels import kpis
+
+    return lambda row: "\n".join([*(cell(row, kpi) for kpi in kpis(row.figures)), ""])
 
 
 def _stations(row: PositionFigures) -> str:
@@ -273,19 +303,23 @@ def remarks(query: Query, found: Sequence[Any]) -> list[str]:
         return []
     from analytics.core import alarm_wording as wording
 
-    figures = found[0].figures
-    span = f"{site_time(figures.start, query.zone)} to {site_time(figures.end, query.zone)}"
-    one = f"Only alarms of {query.station}: the levels are for all of a position."
-    short = wording.short_note(figures)
-    return [
-        f"Period: {span}.",
-        *([one] if query.station else []),
-        *([short] if short else []),
+    figures, history = found[0].figures, found[0].history
+
+    def span(part: AlarmFigures | History) -> str:
+        return f"{site_time(part.start, query.zone)} to {site_time(part.end, query.zone)}"
+
+    beyond = figures.start < history.start or figures.end > history.end
+    told = [
+        f"Period: {span(figures)}.",
+        f"There are results of {span(history)} only." if beyond else "",
+        f"Only alarms of {query.station}: levels are for a position." if query.station else "",
+        wording.short_note(figures) or "",
         *wording.rules_told(figures.rules),
         wording.DIFFERENT,
-        *wording.SOURCES,
+        wording.SOURCES,
         "--list has the alarms; --format json the floods, the top ten and what is standing.",
     ]
+    return [textwrap.fill(line, output.WIDTH) for line in told if line]
 
 
 VIEW: View[Any] = View(

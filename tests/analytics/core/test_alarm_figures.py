@@ -7,7 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from analytics.core.alarm_figures import AlarmFigures, Nuisance, Part, Stale, alarm_figures
+from analytics.core.alarm_figures import (
+    AlarmFigures,
+    Nuisance,
+    OneAlarm,
+    Part,
+    Stale,
+    alarm_figures,
+)
 from analytics.core.alarm_table import alarm_table
 from bondtrail.results import Alarm, AlarmKind
 from bondtrail.site import AlarmRules
@@ -118,6 +125,26 @@ def test_the_top_ten_and_their_share() -> None:
 def test_equals_in_the_top_ten_stand_in_the_order_of_their_names() -> None:
     alarms = [alarm(n, station=f"s-{n % 12:02}") for n in range(11, -1, -1)]
     assert [row.station for row in figures(alarms).top] == [f"s-{k:02}" for k in range(10)]
+
+
+def test_each_alarm_tells_what_it_did() -> None:
+    alarms = [
+        *(alarm(100 + 10 * n, 3) for n in range(4)),
+        alarm(3000, 40),
+        alarm(200, 40, station="rail-2"),
+        alarm(-90_000, 95_000, station="rail-3", kind="monitor_fault"),
+        alarm(-50, 70, station="rail-4"),
+    ]
+    busy, other, old = figures(alarms).each
+    assert busy == OneAlarm("rail-1", AlarmKind.BYPASS_ON, 5, 5 / 6, 4, 1, 4, 0)
+    assert other == OneAlarm("rail-2", AlarmKind.BYPASS_ON, 1, 1 / 6, 0, 0, 0, 0)
+    assert old == OneAlarm("rail-3", AlarmKind.MONITOR_FAULT, 0, 0.0, 0, 0, 0, 1)
+    assert figures(alarms).top == (busy, other)
+
+
+def test_an_old_alarm_alone_is_of_no_share() -> None:
+    (old,) = figures([alarm(-90_000, 95_000)]).each
+    assert (old.count, old.share, old.stale) == (0, 0.0, 1)
 
 
 @pytest.mark.parametrize(
