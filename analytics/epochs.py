@@ -14,8 +14,8 @@ from typing import TypeVar
 
 from analytics.core.days import Episodes
 from analytics.core.station import Verdict
-from bondtrail.results import NON_COMPLIANT, Finding, Hookup, Kind, Transfer
-from bondtrail.site import Site, Station, same_judgement
+from bondtrail.results import NON_COMPLIANT, Alarm, AlarmKind, Finding, Hookup, Kind, Transfer
+from bondtrail.site import Limits, Site, Station, same_judgement
 
 FOREVER = 2**63 - 1
 
@@ -55,6 +55,12 @@ def epochs_of(station: str, sites: Sequence[tuple[int, Site]]) -> list[Epoch]:
     return found
 
 
+def limits_at(epochs: Sequence[Epoch], moment: int) -> Limits:
+    """Return the limits of the latest epoch to have begun by a moment, else the first's. [ns]"""
+    index = bisect_right(epochs, moment, key=lambda epoch: epoch.start) - 1
+    return epochs[max(index, 0)].station.limits
+
+
 OF_TRANSFER = NON_COMPLIANT | {Kind.NUISANCE_TRIP, Kind.EARLY_RELEASE}
 """Kinds of finding that are about a transfer; the others only say in which one they fell."""
 
@@ -71,6 +77,8 @@ def select(verdicts: Sequence[tuple[Epoch, Verdict]], start: int, end: int) -> l
         every = verdict.episodes
         transfers = _begun(every.transfers, low, high)
         hookups = _begun(every.hookups, low, high)
+        found_until = _busy(earlier.findings for earlier in chosen)
+        alarmed_until = _busy(earlier.alarms for earlier in chosen)
         for earlier in chosen:
             transfers = _apart(transfers, earlier.transfers)
             hookups = _apart(hookups, earlier.hookups)
@@ -83,12 +91,22 @@ def select(verdicts: Sequence[tuple[Epoch, Verdict]], start: int, end: int) -> l
             elif item.kind is Kind.FAILED_HOOKUP:
                 belongs = item.start in contacts
             else:
-                belongs = low <= item.start < high and not _repeats(item, chosen)
+                from_then_on = max(low, found_until.get(item.kind, low))
+                belongs = from_then_on <= item.start < high
             if belongs:
                 findings.append(item)
-        trips = [trip for trip in every.trips if trip.transfer in kept]
         chosen.append(
-            replace(every, transfers=transfers, hookups=hookups, trips=trips, findings=findings)
+            Episodes(
+                transfers=transfers,
+                hookups=hookups,
+                trips=[trip for trip in every.trips if trip.transfer in kept],
+                findings=findings,
+                alarms=[
+                    alarm
+                    for alarm in _begun(every.alarms, low, high)
+                    if alarm.start >= alarmed_until.get(alarm.kind, low)
+                ],
+            )
         )
     return chosen
 
@@ -109,7 +127,10 @@ def merged(parts: Iterable[Episodes]) -> Episodes:
         hookups=[item for part in every for item in part.hookups],
         trips=[item for part in every for item in part.trips],
         findings=sorted(findings, key=lambda item: (item.start, item.kind)),
-        alarms={},
+        alarms=sorted(
+            (item for part in every for item in part.alarms),
+            key=lambda item: (item.start, item.kind),
+        ),
     )
 
 
@@ -131,7 +152,7 @@ def _listing(transfers: Sequence[Transfer], findings: Sequence[Finding]) -> list
     return [replace(item, findings=tuple(sorted(named[item.id]))) for item in transfers]
 
 
-_Begun = TypeVar("_Begun", Transfer, Hookup)
+_Begun = TypeVar("_Begun", Transfer, Hookup, Alarm)
 
 
 def _begun(items: Iterable[_Begun], start: int, end: int) -> list[_Begun]:
@@ -143,9 +164,10 @@ def _apart(items: list[_Begun], earlier: Sequence[_Begun]) -> list[_Begun]:
     return [item for item in items if item.start >= until]
 
 
-def _repeats(item: Finding, chosen: Iterable[Episodes]) -> bool:
-    return any(
-        other.kind is item.kind and other.start < item.end and other.end > item.start
-        for earlier in chosen
-        for other in earlier.findings
-    )
+def _busy(parts: Iterable[Sequence[Finding] | Sequence[Alarm]]) -> dict[Kind | AlarmKind, int]:
+    """Return until when the last of each kind lasts. [ns]"""
+    until: dict[Kind | AlarmKind, int] = {}
+    for part in parts:
+        for item in part:
+            until[item.kind] = max(item.end, until.get(item.kind, -FOREVER))
+    return until

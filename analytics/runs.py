@@ -7,18 +7,30 @@ a month that end at quiet moments too. The outcome is the same as analysing ever
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
-from analytics.core.days import day_sums, plus
+import numpy as np
+
+from analytics.core.days import added, counted, measured
+from analytics.core.drift import drift_findings
 from analytics.core.quiet import Quiet, last_quiet
+from analytics.core.shifts import Cells, Roster, cells, has_shifts, whole_days
 from analytics.core.station import Verdict, examine, results_of
-from analytics.epochs import FOREVER, Epoch, epochs_of, merged, select
+from analytics.epochs import FOREVER, Epoch, epochs_of, limits_at, merged, select
 from analytics.signals import load_signals
-from bondtrail.results import RULES_VERSION, DaySums, StationResults, Ticket, WorkWindow
+from bondtrail.results import (
+    RULES_VERSION,
+    DaySums,
+    Finding,
+    Hookup,
+    StationResults,
+    Ticket,
+    WorkWindow,
+)
 from bondtrail.site import Site, parse_site
-from bondtrail.times import NS_PER_S, day_edges, day_start, days_from, local_day, nanoseconds
+from bondtrail.times import NS_PER_S, day_start, local_day, nanoseconds
 from store import DamageError, PointSummary, Store, Touch
 
 DAY_NS = 86_400 * NS_PER_S
@@ -59,6 +71,7 @@ class _History:
     open_until: int
     one_off: bool
     epochs: Sequence[Epoch]
+    rosters: Sequence[Roster]
     zone: ZoneInfo
     work: Sequence[WorkWindow]
     tickets: Sequence[Ticket]
@@ -154,6 +167,7 @@ def _history(
         open_until=held,
         one_off=one_off,
         epochs=epochs,
+        rosters=[(start, site.shifts) for start, site in sites],
         zone=sites[-1][1].zone,
         work=store.work(station_id),
         tickets=store.tickets(station_id),
@@ -163,7 +177,7 @@ def _history(
 def _clear(store: Store, station_id: str, touch: Touch) -> None:
     """Take away the results of a station that has no readings or is in no site file."""
     store.save_results(
-        StationResults(station_id), since=-FOREVER, since_day=dt.date.min, touch=touch
+        StationResults(station_id, drift=()), since=-FOREVER, since_day=dt.date.min, touch=touch
     )
 
 
@@ -179,10 +193,10 @@ def _analyse_station(store: Store, history: _History, touch: Touch, report: Anal
             if following is None:
                 length *= 2
                 continue
-        results = _results(history, window, following, verdicts)
+        results = _results(store, history, window, following, verdicts)
         _save(store, history, window, following, results, touch)
         report.windows += 1
-        report.findings += len(results.findings)
+        report.findings += len(results.findings) + len(results.drift or ())
         if following is None:
             return
         window, length = following, WINDOW_NS
@@ -196,13 +210,16 @@ def _first_window(store: Store, history: _History, touch: Touch, report: Analysi
     last_day = store.last_day(history.station)
     if last_day is None or touch.since <= history.start:
         return beginning
+    if bool(store.shift_days(history.station, last_day, last_day)) != has_shifts(history.rosters):
+        # Shifts are new to the site, or gone from it: that tells of every day.
+        return beginning
     # The last day on record ended where its data did, so it is always judged again.
     day = min(local_day(touch.since, history.zone), last_day)
     midnight = day_start(day, history.zone)
     back, start = LOOK_BACK_NS, midnight
     while start > history.start:
         start = max(midnight - back, history.start)
-        verdicts = _examine(store, history, start, midnight, report)
+        verdicts = _examine(store, history, start, midnight, report, over=True)
         quiet = _quiet(verdicts, midnight, whole=start == history.start)
         if quiet is not None:
             return _Window(quiet.at, quiet.context, midnight)
@@ -238,13 +255,22 @@ def _quiet(verdicts: Sequence[tuple[Epoch, Verdict]], before: int, *, whole: boo
 
 
 def _examine(
-    store: Store, history: _History, start: int, end: int, report: AnalysisReport
+    store: Store,
+    history: _History,
+    start: int,
+    end: int,
+    report: AnalysisReport,
+    *,
+    over: bool = False,
 ) -> list[tuple[Epoch, Verdict]]:
-    """Return what each epoch that holds within a stretch says of it."""
+    """Return what each epoch that holds within a stretch says of it.
+
+    With ``over`` also those that are over by then: what began in one is judged by it to the end.
+    """
     start = max(start, history.start)
     found = []
     for epoch in history.epochs:
-        if epoch.start >= end or epoch.end <= start:
+        if epoch.start >= end or (epoch.end <= start and not over):
             continue
         signals = load_signals(store, epoch.station, start, end, report.note)
         verdict = examine(
@@ -255,6 +281,7 @@ def _examine(
 
 
 def _results(
+    store: Store,
     history: _History,
     window: _Window,
     following: _Window | None,
@@ -262,29 +289,46 @@ def _results(
 ) -> StationResults:
     until = following.since if following else FOREVER
     emitted = merged(select(verdicts, window.since, until))
-    return results_of(history.station, emitted, list(_days(history, window, following, verdicts)))
-
-
-def _days(
-    history: _History,
-    window: _Window,
-    following: _Window | None,
-    verdicts: Sequence[tuple[Epoch, Verdict]],
-) -> Iterator[DaySums]:
     last = (following.midnight if following else history.end) - 1
-    first_day, last_day = (local_day(t, history.zone) for t in (window.midnight, last))
-    days = days_from(first_day, last_day)
-    edges = day_edges(first_day, last_day, history.zone)
-    parts = []
-    begun = select(verdicts, -FOREVER, FOREVER)
-    for (epoch, verdict), episodes in zip(verdicts, begun, strict=True):
-        clipped = [min(max(edge, epoch.start), epoch.end) for edge in edges]
-        parts.append(day_sums(verdict.case, episodes, days, clipped))
-    for same_day in zip(*parts, strict=True):
-        total = same_day[0]
-        for part in same_day[1:]:
-            total = plus(total, part)
-        yield total
+    days = local_day(window.midnight, history.zone), local_day(last, history.zone)
+    by_shift = None
+    if has_shifts(history.rosters):
+        by_shift = cells(*days, history.zone, history.rosters)
+    return results_of(
+        history.station,
+        emitted,
+        days=_sums(history, verdicts, whole_days(*days, history.zone)),
+        shifts=_sums(history, verdicts, by_shift) if by_shift else (),
+        drift=None if following else _drift(store, history, window, emitted.hookups),
+    )
+
+
+def _sums(
+    history: _History, verdicts: Sequence[tuple[Epoch, Verdict]], parts: Cells
+) -> list[DaySums]:
+    """Return the sums of a window's days or shifts.
+
+    Time is measured by the limits in force; what began under some limits counts as they judge it.
+    """
+    begun = merged(select(verdicts, -FOREVER, FOREVER))
+    rows = [*counted(history.station, begun, parts)]
+    for epoch, verdict in verdicts:
+        edges = np.clip(parts.edges, epoch.start, epoch.end)
+        rows += measured(verdict.case, replace(parts, edges=edges))
+    return added(rows)
+
+
+def _drift(
+    store: Store, history: _History, window: _Window, hookups: Sequence[Hookup]
+) -> list[Finding]:
+    """Return where resistance drifts, over all of a station's history up to its last window."""
+    earlier = store.hookups(history.station, end=window.since)
+    return drift_findings(
+        history.station,
+        [*earlier, *hookups],
+        history.work,
+        lambda moment: limits_at(history.epochs, moment),
+    )
 
 
 def _save(

@@ -1,10 +1,10 @@
-"""Sums and counts per local day, so that the figures of any period are a sum."""
+"""Sums and counts per local day or shift, so that the figures of any period are a sum."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, TypeVar
@@ -13,11 +13,12 @@ import numpy as np
 
 from analytics.core.bond import Bond
 from analytics.core.case import Case
+from analytics.core.quantiles import histogram
+from analytics.core.shifts import Cells
 from analytics.core.spans import Moments, Spans, elapsed, within
 from bondtrail.results import (
     DAY_SUMS,
-    TIME_EDGES_S,
-    AlarmKind,
+    Alarm,
     DaySums,
     Finding,
     Hookup,
@@ -27,74 +28,88 @@ from bondtrail.results import (
 )
 from bondtrail.times import NS_PER_S
 
-Began = TypeVar("Began", Transfer, Hookup, Finding)
+Began = TypeVar("Began", Transfer, Hookup, Finding, Alarm)
 Item = TypeVar("Item")
+
+VOLUME_DECIMALS = 9
+"""So that a volume does not depend on how its sum was cut, and parts add up to the whole."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Episodes:
     """What began at a station, each part sorted by its start."""
 
-    transfers: Sequence[Transfer]
-    hookups: Sequence[Hookup]
-    trips: Sequence[Trip]
-    findings: Sequence[Finding]
-    alarms: Mapping[AlarmKind, Moments]
+    transfers: Sequence[Transfer] = ()
+    hookups: Sequence[Hookup] = ()
+    trips: Sequence[Trip] = ()
+    findings: Sequence[Finding] = ()
+    alarms: Sequence[Alarm] = ()
 
 
-def day_sums(
-    case: Case, episodes: Episodes, days: Sequence[dt.date], edges: Sequence[int]
-) -> list[DaySums]:
-    """Return the sums of each day.
+def day_sums(case: Case, episodes: Episodes, cells: Cells) -> list[DaySums]:
+    """Return the sums of each day, or of each day and shift, that the cells name.
 
     Parameters
     ----------
     case : Case
         Of the station; its seconds and volumes are split at the edges.
     episodes : Episodes
-        Counted on the day each began.
-    days : sequence of date, length n
-        The site's calendar days.
-    edges : sequence of int, length n + 1
-        Where they begin and the last one ends. [ns]
+        Counted where each began.
+    cells : Cells
+        Several of one day and shift are one row.
     """
-    marks = np.asarray(edges, np.int64)
-    times = _seconds(case, marks)
-    volumes = _volumes(case, marks)
-    transferred = _begun(episodes.transfers, marks)
-    hooked = _begun(episodes.hookups, marks)
-    seen = _begun(episodes.findings, marks)
-    tripped = _cut(episodes.trips, [trip.time for trip in episodes.trips], marks)
-    found = []
-    for k, day in enumerate(days):
-        transfers, hookups, trips = transferred[k], hooked[k], tripped[k]
-        span = edges[k], edges[k + 1]
-        found.append(
-            DaySums(
-                station=case.station.id,
-                day=day,
-                transfers=len(transfers),
-                compliant_transfers=sum(item.compliant for item in transfers),
-                volume=volumes[k],
-                hookups=len(hookups),
-                failed_hookups=sum(item.outcome is Outcome.FAILED for item in hookups),
-                touches=_count(case.touches[:, 0], *span),
-                trips=_tally(f"{item.trip_class}/{item.cause}" for item in trips),
-                findings=_tally(item.kind for item in seen[k]),
-                alarms={
-                    str(kind): count
-                    for kind, moments in sorted(episodes.alarms.items())
-                    if (count := _count(moments, *span))
-                },
-                time_to_bond=histogram(item.time_to_bond_s for item in hookups),
-                time_to_stop=histogram(item.stop_s for item in trips),
-                **{name: float(values[k]) for name, values in times.items()},
-            )
+    return added([*measured(case, cells), *counted(case.station.id, episodes, cells)])
+
+
+def measured(case: Case, cells: Cells) -> Iterator[DaySums]:
+    """Yield for each cell what a case tells of it: seconds, volume and touches."""
+    times = _seconds(case, cells.edges)
+    volumes = _volumes(case, cells.edges)
+    touches = np.diff(np.searchsorted(case.touches[:, 0], cells.edges)).tolist()
+    for k, (day, shift) in enumerate(zip(cells.days, cells.shifts, strict=True)):
+        yield DaySums(
+            station=case.station.id,
+            day=day,
+            shift=shift,
+            touches=touches[k],
+            volume=volumes[k],
+            **{name: values[k] for name, values in times.items()},
         )
-    return found
 
 
-def _seconds(case: Case, marks: Moments) -> dict[str, np.ndarray]:
+def counted(station: str, episodes: Episodes, cells: Cells) -> Iterator[DaySums]:
+    """Yield for each cell in which anything began how much of it did."""
+    marks = cells.edges
+    parts = zip(
+        cells.days,
+        cells.shifts,
+        _begun(episodes.transfers, marks),
+        _begun(episodes.hookups, marks),
+        _cut(episodes.trips, [trip.time for trip in episodes.trips], marks),
+        _begun(episodes.findings, marks),
+        _begun(episodes.alarms, marks),
+        strict=True,
+    )
+    for day, shift, transfers, hookups, trips, findings, alarms in parts:
+        if not (transfers or hookups or trips or findings or alarms):
+            continue
+        yield DaySums(
+            station=station,
+            day=day,
+            shift=shift,
+            transfers=len(transfers),
+            compliant_transfers=sum(item.compliant for item in transfers),
+            hookups=len(hookups),
+            failed_hookups=sum(item.outcome is Outcome.FAILED for item in hookups),
+            trips=_tally(f"{item.trip_class}/{item.cause}" for item in trips),
+            findings=_tally(item.kind for item in findings),
+            alarms=_tally(item.kind for item in alarms),
+            time_to_bond=histogram(item.time_to_bond_s for item in hookups) if hookups else {},
+            time_to_stop=histogram(item.stop_s for item in trips) if trips else {},
+        )
+
+
+def _seconds(case: Case, marks: Moments) -> dict[str, Any]:
     """Return for each kind of time how much of it lies between neighbouring marks. [s]"""
     bond = case.now.bond
     spans: dict[str, Spans] = {
@@ -108,20 +123,9 @@ def _seconds(case: Case, marks: Moments) -> dict[str, np.ndarray]:
         "known_s": bond.where(Bond.LOW, Bond.HIGH, Bond.OPEN),
         "unknown_s": bond.where(Bond.UNKNOWN),
     }
-    return {name: np.diff(elapsed(part, marks)) / NS_PER_S for name, part in spans.items()}
-
-
-def histogram(times_s: Iterable[float | None]) -> tuple[int, ...]:
-    """Return how many times fall into each bin of `TIME_EDGES_S`; None is left out.
-
-    A bin holds the times up to its upper edge; the last one holds what is longer than all. An
-    empty tuple stands for no times at all. [s]
-    """
-    known = [time for time in times_s if time is not None]
-    if not known:
-        return ()
-    bins = np.searchsorted(TIME_EDGES_S, known, side="left")
-    return tuple(np.bincount(bins, minlength=len(TIME_EDGES_S) + 1).tolist())
+    return {
+        name: (np.diff(elapsed(part, marks)) / NS_PER_S).tolist() for name, part in spans.items()
+    }
 
 
 def _begun(items: Sequence[Began], marks: Moments) -> list[Sequence[Began]]:
@@ -144,18 +148,22 @@ def _volumes(case: Case, marks: Moments) -> list[float]:
         low = int(np.searchsorted(runs[:, 1], start, side="right"))
         high = int(np.searchsorted(runs[:, 0], end, side="left"))
         whole = (runs[low:high, 0] >= start) & (runs[low:high, 1] <= end)
-        split = case.volume(within(runs[low:high][~whole], start, end)) or 0.0
-        found.append(round(float(amounts[low:high][whole].sum()) + split, 6))
+        split = sum(case.meter.amounts(within(runs[low:high][~whole], start, end)), 0.0)
+        found.append(round(float(amounts[low:high][whole].sum()) + split, VOLUME_DECIMALS))
     return found
-
-
-def _count(moments: Moments, start: int, end: int) -> int:
-    low, high = np.searchsorted(moments, (start, end))
-    return int(high - low)
 
 
 def _tally(names: Iterable[str]) -> dict[str, int]:
     return dict(sorted(Counter(str(name) for name in names).items()))
+
+
+def added(rows: Iterable[DaySums]) -> list[DaySums]:
+    """Return one station's sums with those of one day and shift as one, by day and shift."""
+    totals: dict[tuple[dt.date, str], DaySums] = {}
+    for row in rows:
+        key = row.day, row.shift or ""
+        totals[key] = plus(totals[key], row) if key in totals else row
+    return [totals[key] for key in sorted(totals)]
 
 
 def plus(first: DaySums, second: DaySums) -> DaySums:
@@ -166,19 +174,18 @@ def plus(first: DaySums, second: DaySums) -> DaySums:
     return replace(
         first,
         **numbers,
-        trips=_added(first.trips, second.trips),
-        findings=_added(first.findings, second.findings),
-        alarms=_added(first.alarms, second.alarms),
-        time_to_bond=_bins(first.time_to_bond, second.time_to_bond),
-        time_to_stop=_bins(first.time_to_stop, second.time_to_stop),
+        trips=_both(first.trips, second.trips),
+        findings=_both(first.findings, second.findings),
+        alarms=_both(first.alarms, second.alarms),
+        time_to_bond=_both(first.time_to_bond, second.time_to_bond),
+        time_to_stop=_both(first.time_to_stop, second.time_to_stop),
     )
 
 
-def _bins(first: tuple[int, ...], second: tuple[int, ...]) -> tuple[int, ...]:
+Name = TypeVar("Name", str, int)
+
+
+def _both(first: Mapping[Name, int], second: Mapping[Name, int]) -> Mapping[Name, int]:
     if not first or not second:
         return first or second
-    return tuple(a + b for a, b in zip(first, second, strict=True))
-
-
-def _added(first: Mapping[str, int], second: Mapping[str, int]) -> dict[str, int]:
     return dict(sorted((Counter(first) + Counter(second)).items()))

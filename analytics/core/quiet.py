@@ -13,6 +13,7 @@ from functools import reduce
 
 import numpy as np
 
+from analytics.core.alarms import last_known_on
 from analytics.core.bond import Bond
 from analytics.core.case import Case
 from analytics.core.runs import Contact, Timeline
@@ -60,6 +61,8 @@ def _quiet_spans(case: Case, *, whole: bool) -> Spans:
         case.flow + np.array([0, settled]),
         case.losses[:, :1] + np.array([0, nanoseconds(limits.cluster_s) + NS_PER_S]),
         *_disagreeing(case),
+        case.now.where(case.now.faulty),
+        last_known_on(case.now.bypass),
     ]
     calm = [_outside(np.concatenate(busy), start, end), _bond_at_rest(case, whole=whole)]
     calm += [_remembered(line, whole=whole) for line in _contacts(case)]

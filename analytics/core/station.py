@@ -8,12 +8,14 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from analytics.core.alarms import alarm_starts
+from analytics.core.alarms import alarms_of
 from analytics.core.case import Case, build_case
 from analytics.core.days import Episodes, day_sums
+from analytics.core.drift import drift_findings
 from analytics.core.findings import disagreements, find_all
+from analytics.core.shifts import Roster, cells, has_shifts, whole_days
 from analytics.core.situation import Signals, observed_span, openings
-from analytics.core.spans import NOWHERE, Spans
+from analytics.core.spans import Spans
 from analytics.core.transfer_rows import transfer_rows
 from analytics.core.transfers import FlowRuns
 from analytics.core.trips import (
@@ -28,13 +30,14 @@ from analytics.core.trips import (
 from bondtrail.results import (
     CLASS_OF,
     DaySums,
+    Finding,
     StationResults,
     Ticket,
     Trip,
     WorkWindow,
 )
 from bondtrail.site import Station
-from bondtrail.times import day_edges, days_from, local_day, nanoseconds, seconds
+from bondtrail.times import local_day, nanoseconds, seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,7 @@ def judge(
     zone: ZoneInfo,
     work: Sequence[WorkWindow] = (),
     tickets: Sequence[Ticket] = (),
+    rosters: Sequence[Roster] = (),
     end: int | None = None,
 ) -> StationResults:
     """Return everything that the rules say of a station's signals.
@@ -66,6 +70,8 @@ def judge(
         The site's clock, for the days of the sums.
     work, tickets : sequence
         Maintenance windows and transfer tickets of the station.
+    rosters : sequence of (int, tuple of Shift)
+        The site's shifts, by which the days are also told in parts; see `shifts.cells`.
     end : int, optional
         Nothing is said of what comes after, though samples may still hold then. [ns]
 
@@ -76,24 +82,40 @@ def judge(
     """
     span = observed_span(station, signals)
     if span is None or (end is not None and end <= span[0]):
-        return StationResults(station.id)
+        return StationResults(station.id, drift=())
     span = span[0], min(span[1], end) if end is not None else span[1]
     verdict = examine(station, signals, span, work=work, tickets=tickets)
-    first, last = local_day(span[0], zone), local_day(span[1] - 1, zone)
-    days = days_from(first, last)
-    sums = day_sums(verdict.case, verdict.episodes, days, day_edges(first, last, zone))
-    return results_of(station.id, verdict.episodes, sums)
+    case, episodes = verdict.case, verdict.episodes
+    days = local_day(span[0], zone), local_day(span[1] - 1, zone)
+    by_shift = cells(*days, zone, rosters) if has_shifts(rosters) else None
+    return results_of(
+        station.id,
+        episodes,
+        days=day_sums(case, episodes, whole_days(*days, zone)),
+        shifts=day_sums(case, episodes, by_shift) if by_shift else (),
+        drift=drift_findings(station.id, episodes.hookups, work, lambda _: station.limits),
+    )
 
 
-def results_of(station: str, episodes: Episodes, days: Sequence[DaySums]) -> StationResults:
-    """Return episodes and days as one station's results."""
+def results_of(
+    station: str,
+    episodes: Episodes,
+    *,
+    days: Sequence[DaySums],
+    shifts: Sequence[DaySums],
+    drift: Sequence[Finding] | None,
+) -> StationResults:
+    """Return episodes, days and drift as one station's results."""
     return StationResults(
         station=station,
         transfers=tuple(episodes.transfers),
         hookups=tuple(episodes.hookups),
         trips=tuple(episodes.trips),
         findings=tuple(episodes.findings),
+        alarms=tuple(episodes.alarms),
         days=tuple(days),
+        shifts=tuple(shifts),
+        drift=None if drift is None else tuple(drift),
     )
 
 
@@ -109,19 +131,12 @@ def examine(
     case = build_case(station, signals, span)
     trips = find_trips(case)
     findings = find_all(case, trips, work)
-    without, withheld = disagreements(case)
     episodes = Episodes(
         transfers=transfer_rows(case, trips, findings, tickets),
         hookups=case.hookups,
         trips=trips,
         findings=findings,
-        alarms=alarm_starts(
-            case.now,
-            case.losses,
-            np.array([(item.start, item.end) for item in case.transfers], np.int64).reshape(-1, 2),
-            np.concatenate((NOWHERE, without, withheld)),
-            is_fixed=station.is_fixed,
-        ),
+        alarms=alarms_of(case, np.concatenate(disagreements(case))),
     )
     return Verdict(case, episodes)
 

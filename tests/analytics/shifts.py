@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
-from bondtrail.results import DaySums, Finding, Hookup, Transfer, Trip
+from bondtrail.results import Alarm, DaySums, Finding, Hookup, Transfer, Trip
 from bondtrail.samples import Samples
-from bondtrail.site import Site, parse_site
+from bondtrail.site import Shift, Site, parse_site
 from store import Store
 from tests.analytics.core.build import OPEN, Stretch, held
+from tests.reference.scripts import shift_tables
 
 MINUTE = 60
 HOUR = 60 * MINUTE
@@ -16,17 +18,39 @@ DAY = 24 * HOUR
 MONDAY = 1_772_409_600
 """2026-03-02 at midnight in Lisbon, which is midnight UTC. [s]"""
 
-Results = tuple[list[Transfer], list[Hookup], list[Trip], list[Finding], list[DaySums]]
+
+class Results(NamedTuple):
+    """Everything that the store says was found."""
+
+    transfers: list[Transfer]
+    hookups: list[Hookup]
+    trips: list[Trip]
+    findings: list[Finding]
+    alarms: list[Alarm]
+    days: list[DaySums]
+    shifts: list[DaySums]
 
 
-def site(*stations: str, name: str = "Spot", stale_s: float = MINUTE, **limits: float) -> Site:
+NOTHING = Results([], [], [], [], [], [], [])
+
+
+def site(
+    *stations: str,
+    name: str = "Spot",
+    stale_s: float = MINUTE,
+    points: Sequence[str] = ("resistance", "flow"),
+    roster: Sequence[Shift] = (),
+    **limits: float,
+) -> Site:
     """A site file with some spots."""
     lines = ["schema = 1", "[site]", 'id = "pier"', 'name = "Pier (invented)"']
     lines += ['timezone = "Europe/Lisbon"', "[limits]", f"stale_after_s = {stale_s}"]
     lines += [f"{limit} = {value}" for limit, value in limits.items()]
+    lines += shift_tables(roster)
     for station in stations:
         lines += ["[[station]]", f'id = "{station}"', f'name = "{name}"']
-        lines += ['kind = "rail_tank_car"', "[station.points]", "resistance = {}", "flow = {}"]
+        lines += ['kind = "rail_tank_car"', "[station.points]"]
+        lines += [f"{point} = {{}}" for point in points]
     return parse_site("\n".join(lines))
 
 
@@ -50,7 +74,15 @@ def shifts(*ohms: float, station: str = "spot", start: float = MONDAY) -> dict[s
 
 def told(store: Store) -> Results:
     """Everything that the store says was found."""
-    return store.transfers(), store.hookups(), store.trips(), store.findings(), store.days()
+    return Results(
+        store.transfers(),
+        store.hookups(),
+        store.trips(),
+        store.findings(),
+        store.alarms(),
+        store.days(),
+        store.shift_days(),
+    )
 
 
 def begins(rows: Sequence[Transfer | Hookup | Finding]) -> list[float]:

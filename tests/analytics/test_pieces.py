@@ -16,12 +16,13 @@ from hypothesis import strategies as st
 
 from analytics import runs
 from analytics.core.station import judge
-from bondtrail.results import DaySums, Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.results import Ticket, WorkWindow
 from bondtrail.samples import Samples
-from bondtrail.site import parse_site
+from bondtrail.site import Shift, parse_site
 from store import Store, open_store
+from tests.analytics.shifts import Results, told
 from tests.reference.compare import day_differences, differences
-from tests.reference.scripts import ZONE, S, Script, histories, limits, site_text
+from tests.reference.scripts import SHIFTS, ZONE, S, Script, histories, limits, site_text
 
 SEARCH = settings(
     deadline=None,
@@ -36,17 +37,6 @@ SEARCH = settings(
 LATER = 400 * 86_400 * S
 
 
-@dataclass
-class Results:
-    """Everything that the store says was found."""
-
-    transfers: list[Transfer]
-    hookups: list[Hookup]
-    trips: list[Trip]
-    findings: list[Finding]
-    days: list[DaySums]
-
-
 @dataclass(frozen=True)
 class Step:
     """Something that arrives, or is done, in words; ``do`` is given the store."""
@@ -56,12 +46,6 @@ class Step:
 
     def __repr__(self) -> str:
         return self.what
-
-
-def told(store: Store) -> Results:
-    return Results(
-        store.transfers(), store.hookups(), store.trips(), store.findings(), store.days()
-    )
 
 
 @pytest.fixture(scope="session")
@@ -140,10 +124,12 @@ def arrivals(draw: st.DrawFn, script: Script) -> tuple[list[Step], list[Step]]:
     edges = sorted({first, *(first + at * S for at in draw(st.lists(spots, max_size=5)))})
     apart = draw(st.lists(st.booleans(), min_size=len(edges), max_size=len(edges)))
     cut = batches(script, [*edges, last + 1], apart)
-    sites = [put_site(site_text(script.station), 0)]
+    worked = st.sampled_from(list(SHIFTS.values()))
+    sites = [put_site(site_text(script.station, roster=draw(worked)), 0)]
     if draw(st.booleans()):
         tightened = script.station.model_copy(update={"limits": draw(limits())})
-        sites.append(put_site(site_text(tightened), first + draw(spots) * S))
+        changed = site_text(tightened, roster=draw(worked))
+        sites.append(put_site(changed, first + draw(spots) * S))
     late = [*map(put_work, script.work), *map(put_ticket, script.tickets), *sites[1:]]
     pieces = [write(batch) for batch in cut] + late
     if draw(st.booleans()):
@@ -207,21 +193,25 @@ def test_any_pieces_in_any_order_equal_analysing_once(
 
 
 @settings(SEARCH, max_examples=15)
-@given(script=histories())
-def test_the_store_says_what_the_rules_say(empty: Path, script: Script) -> None:
+@given(script=histories(), roster=st.sampled_from(list(SHIFTS.values())))
+def test_the_store_says_what_the_rules_say(
+    empty: Path, script: Script, roster: tuple[Shift, ...]
+) -> None:
     signals = {role: samples for role, samples in script.signals.items() if len(samples)}
     tickets = tuple({(t.start, t.batch): t for t in script.tickets}.values())
     work = tuple({window.start: window for window in script.work}.values())
     if not signals:
         return
     _first, last = first_and_last(script._replace(signals=signals))
-    steps = [put_site(site_text(script.station), 0), *map(put_work, work)]
+    steps = [put_site(site_text(script.station, roster=roster), 0), *map(put_work, work)]
     steps += [
         *map(put_ticket, tickets),
         write({script.station.points[role].name: samples for role, samples in signals.items()}),
         analyse(last + LATER),
     ]
     result = played(empty, steps)
-    expected = judge(script.station, signals, zone=ZONE, work=work, tickets=tickets)
+    expected = judge(
+        script.station, signals, zone=ZONE, work=work, tickets=tickets, rosters=[(0, roster)]
+    )
     found = differences(result, expected) + day_differences(result, expected)
     assert not found, "\n".join(found)

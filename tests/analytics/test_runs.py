@@ -16,7 +16,18 @@ from bondtrail.samples import Samples
 from bondtrail.site import Role, parse_site
 from store import Store, open_store
 from tests.analytics.core.build import OPEN, held, ns
-from tests.analytics.shifts import DAY, HOUR, MINUTE, MONDAY, Results, begins, shifts, site, told
+from tests.analytics.shifts import (
+    DAY,
+    HOUR,
+    MINUTE,
+    MONDAY,
+    NOTHING,
+    Results,
+    begins,
+    shifts,
+    site,
+    told,
+)
 
 LATER = ns(MONDAY + 90 * DAY)
 SITE = site("spot")
@@ -63,7 +74,7 @@ def test_an_empty_store_has_nothing_to_tell(store: Store) -> None:
     store.put_site(SITE, 0)
     report = analyse(store, now=LATER)
     assert (report.findings, report.damaged) == (0, [])
-    assert told(store) == ([], [], [], [], [])
+    assert told(store) == NOTHING
 
 
 def test_the_store_is_told_what_the_rules_say(store: Store) -> None:
@@ -77,7 +88,9 @@ def test_the_store_is_told_what_the_rules_say(store: Store) -> None:
             expected.hookups,
             expected.trips,
             expected.findings,
+            expected.alarms,
             expected.days,
+            expected.shifts,
         )
     )
     assert (report.stations, report.windows, report.damaged) == (1, 1, [])
@@ -247,7 +260,7 @@ def test_a_station_in_no_site_file_has_no_results(store: Store) -> None:
     analyse(store, now=LATER)
     store.put_site(site("other"), 0)
     analyse(store, now=LATER)
-    assert told(store) == ([], [], [], [], [])
+    assert told(store) == NOTHING
     assert store.touched() == {}
 
 

@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Protocol
 
-from bondtrail.results import DaySums, Finding, Hookup, Transfer, Trip
+from bondtrail.results import Alarm, DaySums, Finding, Hookup, Transfer, Trip
 
 TOLERANCE = 1e-5
 """Absolute, in s and in L or kg: a hundredth of a millilitre. Volumes may be kept as whole
@@ -14,7 +14,7 @@ millionths of their unit, so that they add up the same in any order.
 """
 UNCOMPARED = {"summary", "evidence", "limits", "rules", "time_to_bond", "time_to_stop"}
 
-Row = Transfer | Hookup | Trip | Finding | DaySums
+Row = Transfer | Hookup | Trip | Finding | Alarm | DaySums
 
 
 class Results(Protocol):
@@ -29,21 +29,28 @@ class Results(Protocol):
     @property
     def findings(self) -> Sequence[Finding]: ...
     @property
+    def alarms(self) -> Sequence[Alarm]: ...
+    @property
     def days(self) -> Sequence[DaySums]: ...
+    @property
+    def shifts(self) -> Sequence[DaySums]: ...
 
 
 def differences(fast: Results, slow: Results) -> list[str]:
-    """Return one line a difference in the episodes and findings; none where they agree."""
+    """Return one line a difference in episodes, findings and alarms; none where they agree."""
     return [
         line
-        for part in ("transfers", "hookups", "trips", "findings")
+        for part in ("transfers", "hookups", "trips", "findings", "alarms")
         for line in compared(part, getattr(fast, part), getattr(slow, part))
     ]
 
 
 def day_differences(fast: Results, slow: Results) -> list[str]:
-    """Return one line a difference in the sums of days."""
-    return list(compared("days", fast.days, slow.days))
+    """Return one line a difference in the sums of days and shifts."""
+    return [
+        *compared("days", fast.days, slow.days),
+        *compared("shifts", fast.shifts, slow.shifts),
+    ]
 
 
 def compared(part: str, fast: Sequence[Row], slow: Sequence[Row]) -> Iterator[str]:
@@ -69,7 +76,9 @@ def name_of(row: Row) -> str:
     if isinstance(row, Transfer | Finding):
         return row.id
     if isinstance(row, DaySums):
-        return str(row.day)
+        return str(row.day) if row.shift is None else f"{row.day} {row.shift!r}"
+    if isinstance(row, Alarm):
+        return f"{row.kind} at {row.start}"
     return f"{type(row).__name__.lower()} at {row.time if isinstance(row, Trip) else row.start}"
 
 

@@ -51,13 +51,10 @@ def losses(cells: Sequence[Cell]) -> list[Loss]:
     return found
 
 
-def turns(cells: Sequence[Cell], role: Role, to: float, *, at_first: bool = False) -> list[int]:
-    """Return when a contact turned to a value from the other one, unknown between skipped.
-
-    With ``at_first``, also where the first known value is that one.
-    """
+def turns(cells: Sequence[Cell], role: Role, to: float) -> list[int]:
+    """Return when a contact turned to a value from the other one, unknown between skipped."""
     found = []
-    last: float | None = None if at_first else to
+    last = to
     for value, span in runs(cells, lambda cell: cell.known(role)):
         if value is None:
             continue

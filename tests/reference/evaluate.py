@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from statistics import median
 from zoneinfo import ZoneInfo
 
 from bondtrail.results import (
     NON_COMPLIANT,
+    Alarm,
     AlarmKind,
     DaySums,
     Finding,
@@ -20,10 +21,10 @@ from bondtrail.results import (
     Trip,
     WorkWindow,
 )
-from bondtrail.site import Role, Station
+from bondtrail.site import Role, Shift, Station
 from bondtrail.times import nanoseconds, seconds, stamp
 from tests.reference import findings as rules
-from tests.reference.days import Story, day_sums
+from tests.reference.days import Story, day_sums, shift_sums
 from tests.reference.episodes import (
     Contact,
     Flow,
@@ -37,10 +38,9 @@ from tests.reference.episodes import (
     readings_in,
     stops,
     suspected,
-    turns,
 )
 from tests.reference.findings import Found
-from tests.reference.timeline import UNKNOWN, Cell, Series, Span, stretches, walk
+from tests.reference.timeline import LOW, UNKNOWN, Cell, Series, Span, stretches, walk
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +55,9 @@ class Reference:
     hookups: tuple[Hookup, ...]
     trips: tuple[Trip, ...]
     findings: tuple[Finding, ...]
+    alarms: tuple[Alarm, ...]
     days: tuple[DaySums, ...]
-    alarms: Mapping[AlarmKind, list[int]]
-    """When each kind of alarm began, in ns."""
+    shifts: tuple[DaySums, ...]
     touches: tuple[Span, ...]
 
 
@@ -68,9 +68,10 @@ def evaluate(
     zone: ZoneInfo | None = None,
     work: Sequence[WorkWindow] = (),
     tickets: Sequence[Ticket] = (),
+    rosters: Sequence[tuple[int, tuple[Shift, ...]]] = (),
     end: int | None = None,
 ) -> Reference:
-    """Judge the whole history of a station; without a zone there are no sums of days."""
+    """Judge the whole history of a station; without a zone there are no sums of days or shifts."""
     cells = walk(station, series, end)
     least = nanoseconds(station.limits.hookup_min_s)
     touching = [] if station.is_fixed else contacts(station, cells)
@@ -86,7 +87,9 @@ def evaluate(
     ]
     rows = tuple(hookup_row(station, cells, series, contact) for contact in hookups)
     trip_rows = tuple(trip_row(station, stop, flow) for stop, flow in trips)
-    alarms = all_alarms(station, cells, transfers, named)
+    alarms = sorted(
+        all_alarms(station, cells, transfers, named), key=lambda alarm: (alarm.start, alarm.kind)
+    )
     story = Story(station.id, cells, transfers, told, rows, touches, trip_rows, named, alarms)
     return Reference(
         station=station.id,
@@ -94,8 +97,9 @@ def evaluate(
         hookups=rows,
         trips=tuple(sorted(trip_rows, key=lambda trip: trip.time)),
         findings=tuple(named),
+        alarms=tuple(alarms),
         days=day_sums(story, zone) if zone is not None else (),
-        alarms=alarms,
+        shifts=shift_sums(story, zone, rosters) if zone is not None else (),
         touches=tuple(touches),
     )
 
@@ -263,19 +267,40 @@ def all_alarms(
     cells: Sequence[Cell],
     transfers: Sequence[Flow],
     named: Sequence[Finding],
-) -> dict[AlarmKind, list[int]]:
-    """Return when each kind of alarm began."""
-    lost = [loss.span.start for loss in losses(cells)]
-    spans = [flow.span for flow in transfers]
-    disagree = (Kind.PERMISSIVE_WITHOUT_BOND, Kind.PERMISSIVE_WITHHELD)
-    return {
-        AlarmKind.BOND_LOST: []
-        if station.is_fixed
-        else [t for t in lost if any(s.start <= t < s.end for s in spans)],
-        AlarmKind.ITEM_BOND_LOST: lost if station.is_fixed else [],
-        AlarmKind.MONITOR_FAULT: [
-            span.start for span in stretches(cells, lambda cell: is_faulty(station, cell))
-        ],
-        AlarmKind.DISAGREEMENT: [f.start for f in named if f.kind in disagree],
-        AlarmKind.BYPASS_ON: turns(cells, Role.BYPASS, 1, at_first=True),
-    }
+) -> Iterator[Alarm]:
+    """Yield every alarm, with the moment that its condition cleared."""
+
+    def alarm(kind: AlarmKind, span: Span) -> Alarm:
+        return Alarm(station.id, kind, span.start, span.end)
+
+    for loss in losses(cells):
+        if station.is_fixed:
+            yield alarm(AlarmKind.ITEM_BOND_LOST, loss.span)
+            continue
+        lost = loss.span.start
+        for flow in transfers:
+            if flow.span.start <= lost < flow.span.end:
+                low = (cell.start for cell in cells if cell.start > lost and cell.bond == LOW)
+                over = min(next(low, flow.span.end), flow.span.end)
+                yield alarm(AlarmKind.BOND_LOST, Span(lost, over))
+    for span in stretches(cells, lambda cell: is_faulty(station, cell)):
+        yield alarm(AlarmKind.MONITOR_FAULT, span)
+    for finding in named:
+        if finding.kind in (Kind.PERMISSIVE_WITHOUT_BOND, Kind.PERMISSIVE_WITHHELD):
+            yield alarm(AlarmKind.DISAGREEMENT, Span(finding.start, finding.end))
+    for span in bypasses(cells):
+        yield alarm(AlarmKind.BYPASS_ON, span)
+
+
+def bypasses(cells: Sequence[Cell]) -> Iterator[Span]:
+    """Yield from when the bypass is on until it is known to be off again."""
+    began: int | None = None
+    for cell in cells:
+        bypass = cell.known(Role.BYPASS)
+        if bypass == 1 and began is None:
+            began = cell.start
+        if bypass == 0 and began is not None:
+            yield Span(began, cell.start)
+            began = None
+    if began is not None:
+        yield Span(began, cells[-1].end)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
@@ -11,8 +12,9 @@ from zoneinfo import ZoneInfo
 from hypothesis import strategies as st
 
 from bondtrail.results import Ticket, WorkWindow
+from bondtrail.roster import WEEKDAYS
 from bondtrail.samples import Samples, concatenate
-from bondtrail.site import Limits, Point, Role, Station, StationKind
+from bondtrail.site import Limits, Point, Role, Shift, Station, StationKind
 from tests.reference.scenes import CLAMPS, SCENES, THEMES
 from tests.reference.timeline import Sample
 
@@ -65,6 +67,35 @@ GRIDS: dict[str, tuple[float, ...]] = {
 }
 """What is worth meeting often stands twice."""
 LENGTHS_S = (1.0, 2.0, 3.0, 1.0, 2.5, 5.0, 0.5, 1.5, 4.0, 6.0, 8.0, 11.0, 22.0)
+
+
+Roster = tuple[int, tuple[Shift, ...]]
+
+
+def shift(name: str, begin: str, end: str, days: str = " ".join(WEEKDAYS)) -> Shift:
+    """Return a shift from words."""
+    clock = dt.time.fromisoformat
+    return Shift(name, clock(begin), clock(end), frozenset(map(WEEKDAYS.index, days.split())))
+
+
+SHIFTS: dict[str, tuple[Shift, ...]] = {
+    "none": (),
+    "three a day": (
+        shift("early", "06:00", "14:00"),
+        shift("late", "14:00", "22:00"),
+        shift("night", "22:00", "06:00"),
+    ),
+    "office hours": (shift("office", "08:30", "16:45", "mon tue wed thu fri"),),
+    "round the clock": (shift("all", "00:00", "00:00"),),
+    "at the scripts' own times": (
+        shift("tea", "13:01", "13:03"),
+        shift("turn", "23:59", "00:01"),
+        shift("first", "00:01", "00:02", "mon sat sun"),
+        # the clocks of Lisbon go forward from 01:00 to 02:00
+        shift("change", "00:59", "01:30"),
+        shift("after", "01:30", "02:01"),
+    ),
+}
 
 
 class Script(NamedTuple):
@@ -294,6 +325,16 @@ def acts(
     return Script(station, signals, tuple(work), tuple(tickets))
 
 
+@st.composite
+def rosters(draw: st.DrawFn) -> tuple[Roster, ...]:
+    """Choose the shifts of a site: none, some, or others from a moment in some script on."""
+    first, second = (SHIFTS[draw(one_of(list(SHIFTS)))] for _ in range(2))
+    if draw(st.booleans()):
+        return ((0, first),)
+    start = BEGINNINGS[draw(one_of(list(BEGINNINGS)))]
+    return ((0, first), (start + draw(st.integers(0, LONGEST_S)) * S, second))
+
+
 WORDS = st.tuples(
     st.sampled_from(["", "B-17", "B-18"]),
     st.sampled_from(["", "toluene"]),
@@ -349,8 +390,8 @@ def quiet(station: Station, start: int, seconds: int) -> Script:
     return Script(station, signals, (), ())
 
 
-def site_text(*stations: Station) -> str:
-    """Return the site file that says what the stations are."""
+def site_text(*stations: Station, roster: Iterable[Shift] = ()) -> str:
+    """Return the site file that says what the stations are, and which shifts are worked."""
     lines = [
         "schema = 1",
         "[site]",
@@ -360,6 +401,7 @@ def site_text(*stations: Station) -> str:
         "[product.solvent]",
         'phase = "liquid"',
     ]
+    lines += shift_tables(roster)
     for station in stations:
         lines += ["[[station]]", f'id = "{station.id}"', f'name = "{station.name}"']
         lines += [f'kind = "{station.kind}"']
@@ -371,3 +413,12 @@ def site_text(*stations: Station) -> str:
             for role, point in station.points.items()
         ]
     return "\n".join(lines)
+
+
+def shift_tables(roster: Iterable[Shift]) -> Iterator[str]:
+    """Yield the lines of a site file that say which shifts are worked."""
+    for each in roster:
+        days = [WEEKDAYS[day] for day in sorted(each.days)]
+        end = "24:00" if each.end == dt.time() else f"{each.end:%H:%M}"
+        yield from ("[[shift]]", f'name = "{each.name}"', f"days = {days}")
+        yield from (f'from = "{each.begin:%H:%M}"', f'to = "{end}"')

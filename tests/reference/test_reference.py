@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import datetime as dt
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from bondtrail.results import AlarmKind, Ticket, WorkWindow
 from bondtrail.site import Limits, Point, Role, Station, StationKind
 from bondtrail.times import local
+from tests.reference.days import first_moment, parts_of
 from tests.reference.episodes import losses
 from tests.reference.evaluate import Reference, evaluate
-from tests.reference.scripts import BEGINNINGS, ZONE, S
+from tests.reference.scripts import BEGINNINGS, ZONE, S, shift
 from tests.reference.timeline import Sample, runs, stretches, walk
 
 T0 = BEGINNINGS["an afternoon"]
@@ -696,10 +698,40 @@ def test_isolated_after_work(ago: list[tuple[int, int]], expected: bool) -> None
     assert finding.evidence == {"after_work": expected}
 
 
-ALARMS = [  # signals, kind of station, alarm -> moments
-    pytest.param({"r": "2*5 inf*5", "f": "60*10"}, "drum", AlarmKind.BOND_LOST, [5], id="lost"),
+ALARMS = [  # signals, kind of station, alarm -> start and end
+    pytest.param(
+        {"r": "2*5 inf*5", "f": "60*10"}, "drum", AlarmKind.BOND_LOST, [(5, 10)], id="lost"
+    ),
+    pytest.param(
+        {"r": "2*5 inf*2 -*2 40*2 2*1", "f": "60*12"},
+        "drum",
+        AlarmKind.BOND_LOST,
+        [(5, 11)],
+        id="lost-until-low-again-whatever-comes-between",
+    ),
+    pytest.param(
+        {"r": "2*5 inf*5", "f": "60*8 0*2"},
+        "drum",
+        AlarmKind.BOND_LOST,
+        [(5, 8)],
+        id="lost-until-flow-is-over",
+    ),
+    pytest.param(
+        {"r": "2*5 inf*8 2*4", "f": "60*8 0*7 60*2"},
+        "drum",
+        AlarmKind.BOND_LOST,
+        [(5, 13)],
+        id="a-pause-is-not-the-end-of-flow",
+    ),
     pytest.param({"r": "2*5 inf*5", "f": "60*5 0*5"}, "drum", AlarmKind.BOND_LOST, [], id="after"),
-    pytest.param({"r": "2*5 inf*5"}, "fixed_item", AlarmKind.ITEM_BOND_LOST, [5], id="item"),
+    pytest.param({"r": "2*5 inf*5"}, "fixed_item", AlarmKind.ITEM_BOND_LOST, [(5, 10)], id="item"),
+    pytest.param(
+        {"r": "2*5 inf*2 -*2 40*2 2*1"},
+        "fixed_item",
+        AlarmKind.ITEM_BOND_LOST,
+        [(5, 7)],
+        id="an-items-loss-ends-in-the-dark",
+    ),
     pytest.param(
         {"r": "2*5 inf*5", "f": "60*10"}, "fixed_item", AlarmKind.BOND_LOST, [], id="item-only"
     ),
@@ -708,19 +740,32 @@ ALARMS = [  # signals, kind of station, alarm -> moments
         {"r": "2*3 2!*3 2*4", "s": "1*5 2*2 1*1 1!*1 1*1"},
         "drum",
         AlarmKind.MONITOR_FAULT,
-        [3, 8],
+        [(3, 7), (8, 9)],
         id="fault",
     ),
-    pytest.param({"b": "1*2 -*2 1*2 0*1 1*1"}, "drum", AlarmKind.BYPASS_ON, [0, 7], id="bypass"),
     pytest.param(
-        {"r": "inf*5 2*5", "p": "1*5 0*5"}, "drum", AlarmKind.DISAGREEMENT, [0, 6], id="disagree"
+        {"b": "1*2 -*2 1*2 0*1 1*1 -*2", "r": "2*10"},
+        "drum",
+        AlarmKind.BYPASS_ON,
+        [(0, 6), (7, 10)],
+        id="bypass-on-until-known-off",
+    ),
+    pytest.param(
+        {"r": "inf*5 2*5", "p": "1*5 0*5"},
+        "drum",
+        AlarmKind.DISAGREEMENT,
+        [(0, 5), (6, 10)],
+        id="disagree",
     ),
 ]
 
 
 @pytest.mark.parametrize(("signals", "kind", "alarm", "expected"), ALARMS)
-def test_alarms(signals: Signals, kind: str, alarm: AlarmKind, expected: list[int]) -> None:
-    assert [at(moment) for moment in judged(signals, kind=kind).alarms[alarm]] == expected
+def test_alarms(
+    signals: Signals, kind: str, alarm: AlarmKind, expected: list[tuple[int, int]]
+) -> None:
+    found = judged(signals, kind=kind).alarms
+    assert [(at(each.start), at(each.end)) for each in found if each.kind == alarm] == expected
 
 
 MIDNIGHTS = [  # when a script begins, seconds to midnight
@@ -752,7 +797,76 @@ def test_a_day_on_which_clocks_go_forward_has_23_hours() -> None:
     assert (before.low_s, changed.low_s) == (30, 23 * 3600)
 
 
+FIRST_SHOWN = [  # zone, day, time of day -> UTC
+    pytest.param("Europe/Lisbon", "2026-07-01", "06:00", "2026-07-01T05:00", id="summer-time"),
+    pytest.param("Asia/Kolkata", "2026-07-01", "06:00", "2026-07-01T00:30", id="half-an-hour"),
+    pytest.param("Europe/Lisbon", "2026-03-29", "01:30", "2026-03-29T01:00", id="never-shown"),
+    pytest.param("Europe/Lisbon", "2026-10-25", "01:30", "2026-10-25T00:30", id="shown-twice"),
+    pytest.param(
+        "Australia/Lord_Howe", "2026-04-05", "01:45", "2026-04-04T14:45", id="half-an-hour-twice"
+    ),
+    pytest.param(
+        "Australia/Lord_Howe", "2026-10-04", "02:15", "2026-10-03T15:30", id="half-an-hour-never"
+    ),
+]
+"""By the IANA time zone database: Lord Howe Island keeps +10:30 and in summer +11:00."""
+
+
+@pytest.mark.parametrize(("zone", "day", "clock", "expected"), FIRST_SHOWN)
+def test_a_time_of_day_is_when_the_clock_first_reaches_it(
+    zone: str, day: str, clock: str, expected: str
+) -> None:
+    found = first_moment(dt.date.fromisoformat(day), dt.time.fromisoformat(clock), ZoneInfo(zone))
+    assert dt.datetime.fromtimestamp(found / S, dt.UTC).isoformat()[:16] == expected
+
+
+def test_a_day_falls_into_its_shifts_and_the_rest() -> None:
+    sunday = dt.date(2026, 3, 1)
+    midnight = dt.datetime(2026, 3, 1, tzinfo=dt.UTC).timestamp()
+    rosters = [
+        (0, (shift("night", "22:00", "06:00"),)),
+        (round(midnight + 3 * 3600) * S, (shift("day", "02:00", "12:00", "sun"),)),
+    ]
+    found = {
+        name: [((a / S - midnight) / 3600, (b / S - midnight) / 3600) for a, b in spans]
+        for name, spans in parts_of(sunday, ZONE, rosters).items()
+    }
+    assert found == {"night": [(0, 3)], "day": [(3, 12)], "": [(12, 24)]}
+
+
+SHIFTED = (shift("turn", "23:58", "00:01"), shift("next", "00:01", "12:00", "mon"))
+
+
+def test_shifts_split_seconds_and_count_what_began() -> None:
+    t0 = BEGINNINGS["a minute before midnight"]
+    signals = {"r": "2*150", "f": "0*70 60*60 0*20"}
+    result = evaluate(spot(signals), series(signals, t0), zone=ZONE, rosters=[(0, SHIFTED)])
+    known = [
+        (row.day.day, row.shift, row.low_s, row.flow_s, row.transfers, row.hookups)
+        for row in result.shifts
+        if row.known_s
+    ]
+    assert known == [
+        (1, "turn", 60, 0, 0, 1),
+        (2, "next", 30, 10, 0, 0),
+        (2, "turn", 60, 50, 1, 0),
+    ]
+    assert [(row.day.day, row.shift) for row in result.shifts] == [
+        (1, ""),
+        (1, "turn"),
+        (2, ""),
+        (2, "next"),
+        (2, "turn"),
+    ]
+
+
+@pytest.mark.parametrize("rosters", [[], [(0, ())]])
+def test_without_shifts_a_day_has_no_parts(rosters: Any) -> None:
+    result = evaluate(spot({"r": ""}), series({"r": "2*5"}), zone=ZONE, rosters=rosters)
+    assert (len(result.days), result.shifts) == (1, ())
+
+
 def test_no_samples_give_no_results() -> None:
     result = evaluate(spot({"r": "", "f": "", "p": ""}), {}, zone=ZONE)
     assert (result.transfers, result.hookups, result.trips, result.findings) == ((), (), (), ())
-    assert result.days == ()
+    assert (result.alarms, result.days, result.shifts) == ((), (), ())

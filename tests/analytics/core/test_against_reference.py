@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from functools import reduce
+
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from analytics.core.days import plus
 from analytics.core.station import judge
+from bondtrail.results import DAY_COUNTERS, DAY_COUNTS, DAY_HISTOGRAMS, DAY_SUMS
 from tests.reference.compare import day_differences, differences
 from tests.reference.evaluate import evaluate
-from tests.reference.scripts import ZONE, Script, scripts
+from tests.reference.scripts import ZONE, Roster, Script, histories, rosters, scripts
 
 SEARCH = settings(
     deadline=None,
@@ -19,11 +24,13 @@ SEARCH = settings(
 
 
 @settings(SEARCH, max_examples=200)
-@given(scripts())
-def test_every_script_is_judged_as_by_the_reference(script: Script) -> None:
+@given(scripts(), rosters())
+def test_every_script_is_judged_as_by_the_reference(
+    script: Script, worked: tuple[Roster, ...]
+) -> None:
     station, signals, work, tickets = script
-    fast = judge(station, signals, zone=ZONE, work=work, tickets=tickets)
-    slow = evaluate(station, script.series, zone=ZONE, work=work, tickets=tickets)
+    fast = judge(station, signals, zone=ZONE, work=work, tickets=tickets, rosters=worked)
+    slow = evaluate(station, script.series, zone=ZONE, work=work, tickets=tickets, rosters=worked)
     found = differences(fast, slow) or day_differences(fast, slow)
     assert not found, "\n".join(found)
 
@@ -52,5 +59,21 @@ def test_every_histogram_adds_up(script: Script) -> None:
     results = judge(station, signals, zone=ZONE, work=work, tickets=tickets)
     bonded = [hookup for hookup in results.hookups if hookup.time_to_bond_s is not None]
     stopped = [trip for trip in results.trips if trip.stop_s is not None]
-    assert sum(sum(day.time_to_bond) for day in results.days) == len(bonded)
-    assert sum(sum(day.time_to_stop) for day in results.days) == len(stopped)
+    assert sum(sum(day.time_to_bond.values()) for day in results.days) == len(bonded)
+    assert sum(sum(day.time_to_stop.values()) for day in results.days) == len(stopped)
+
+
+@settings(SEARCH, max_examples=50)
+@given(histories(), rosters())
+def test_the_shifts_of_a_day_add_up_to_it(script: Script, worked: tuple[Roster, ...]) -> None:
+    station, signals, work, tickets = script
+    results = judge(station, signals, zone=ZONE, work=work, tickets=tickets, rosters=worked)
+    if not any(roster for _, roster in worked):
+        assert results.shifts == ()
+        return
+    for day in results.days:
+        total = reduce(plus, (part for part in results.shifts if part.day == day.day))
+        for name in (*DAY_COUNTS, *DAY_COUNTERS, *DAY_HISTOGRAMS):
+            assert getattr(total, name) == getattr(day, name)
+        for name in DAY_SUMS:
+            assert getattr(total, name) == pytest.approx(getattr(day, name), rel=0, abs=1e-6)

@@ -6,24 +6,43 @@ import datetime as dt
 
 import pytest
 
-from analytics.core.days import day_sums, histogram, plus
-from analytics.core.station import examine, judge
-from bondtrail.results import TIME_EDGES_S, DaySums
+from analytics.core.days import added, counted, day_sums, measured, plus
+from analytics.core.quantiles import histogram
+from analytics.core.shifts import Cells
+from analytics.core.station import Verdict, examine, judge
+from bondtrail.results import DaySums
 from bondtrail.site import Role
-from tests.analytics.core.build import GAP, OPEN, S, Stretch, held, ns, station, told
+from tests.analytics.core.build import (
+    GAP,
+    OPEN,
+    S,
+    Stretch,
+    held,
+    moments,
+    ns,
+    station,
+    told,
+)
 from tests.reference.scripts import ZONE
 
 Told = dict[str, list[Stretch]]
 DAYS = [dt.date(2026, 3, 1) + dt.timedelta(days=n) for n in range(3)]
 
 
-def sums(reported: Told, edges_s: list[float], **limits: float) -> list[DaySums]:
-    """The sums of days that are seconds long."""
+def judged(reported: Told, until_s: float, **limits: float) -> Verdict:
     signals = told(**reported)
-    span = ns(edges_s[0]), ns(edges_s[-1])
-    verdict = examine(station(*signals, **limits), signals, span)
-    days = DAYS[: len(edges_s) - 1]
-    return day_sums(verdict.case, verdict.episodes, days, [ns(edge) for edge in edges_s])
+    return examine(station(*signals, **limits), signals, (0, ns(until_s)))
+
+
+def short_days(*edges_s: float) -> Cells:
+    """Days that are seconds long."""
+    count = len(edges_s) - 1
+    return Cells(moments(*edges_s), DAYS[:count], [None] * count)
+
+
+def sums(reported: Told, edges_s: list[float], **limits: float) -> list[DaySums]:
+    verdict = judged(reported, edges_s[-1], **limits)
+    return day_sums(verdict.case, verdict.episodes, short_days(*edges_s))
 
 
 def test_seconds_and_volumes_are_split_where_a_day_ends() -> None:
@@ -51,8 +70,8 @@ def test_an_episode_counts_on_the_day_it_began() -> None:
     )
     assert (first.transfers, first.compliant_transfers, first.hookups) == (1, 1, 1)
     assert (second.transfers, second.compliant_transfers, second.hookups) == (0, 0, 0)
-    assert sum(first.time_to_bond) == 1
-    assert second.time_to_bond == ()
+    assert first.time_to_bond == histogram([1.0])
+    assert second.time_to_bond == {}
 
 
 def test_what_begins_as_a_day_begins_counts_on_it() -> None:
@@ -99,32 +118,15 @@ def test_days_are_of_the_site_and_one_may_have_23_hours() -> None:
     assert S * start == min(signals[Role.RESISTANCE].time)
 
 
-@pytest.mark.parametrize(
-    ("times", "bins"),
-    [
-        pytest.param([None, None], {}, id="only-none"),
-        pytest.param([0.0], {0: 1}, id="no-time-at-all"),
-        pytest.param([0.1], {0: 1}, id="exactly-the-first-edge"),
-        pytest.param([0.1001], {1: 1}, id="just-above-the-first-edge"),
-        pytest.param([1.0, None, 1.0], {10: 2}, id="a-second-is-the-edge-of-its-bin"),
-        pytest.param([1000.0], {40: 1}, id="exactly-the-last-edge"),
-        pytest.param([1000.1], {41: 1}, id="longer-than-all"),
-    ],
-)
-def test_histogram(times: list[float | None], bins: dict[int, int]) -> None:
-    found = histogram(times)
-    assert {n: count for n, count in enumerate(found) if count} == bins
-    assert len(found) == (len(TIME_EDGES_S) + 1 if bins else 0)
-
-
-def test_no_times_make_no_histogram() -> None:
-    assert histogram([]) == ()
-
-
 def test_parts_of_a_day_add_up() -> None:
     day = DAYS[0]
     first = DaySums(
-        "spot", day, transfers=2, flow_s=1.5, trips={"genuine/clamp_off": 1}, time_to_bond=(1, 2)
+        "spot",
+        day,
+        transfers=2,
+        flow_s=1.5,
+        trips={"genuine/clamp_off": 1},
+        time_to_bond={0: 1, 40: 2},
     )
     second = DaySums(
         "spot",
@@ -133,8 +135,8 @@ def test_parts_of_a_day_add_up() -> None:
         flow_s=0.5,
         trips={"genuine/clamp_off": 2, "nuisance/no_loss_seen": 1},
         alarms={"bypass_on": 1},
-        time_to_bond=(0, 3),
-        time_to_stop=(4, 0),
+        time_to_bond={40: 3, 41: 1},
+        time_to_stop={7: 4},
     )
     whole = DaySums(
         "spot",
@@ -143,8 +145,8 @@ def test_parts_of_a_day_add_up() -> None:
         flow_s=2.0,
         trips={"genuine/clamp_off": 3, "nuisance/no_loss_seen": 1},
         alarms={"bypass_on": 1},
-        time_to_bond=(1, 5),
-        time_to_stop=(4, 0),
+        time_to_bond={0: 1, 40: 5, 41: 1},
+        time_to_stop={7: 4},
     )
     assert plus(first, second) == plus(second, first) == whole
 
@@ -167,3 +169,67 @@ def test_a_day_judged_in_parts_is_the_day() -> None:
     for name in ("flow_s", "not_bonded_s", "bypassed_s", "low_s", "open_s", "volume"):
         assert getattr(joined, name) == pytest.approx(getattr(whole, name))
     assert joined.transfers == whole.transfers
+
+
+def test_an_alarm_counts_where_it_began_however_long_it_lasts() -> None:
+    first, second = sums({"bypass": [(10, 0), (40, 1), (10, 0)]}, [0, 20, 60])
+    assert (first.alarms, second.alarms) == ({"bypass_on": 1}, {})
+
+
+def test_cells_of_one_day_and_shift_are_one_row() -> None:
+    verdict = judged(
+        {
+            "resistance": [(5, OPEN), (45, 2.0), (10, OPEN)],
+            "flow": [(8, 0), (30, 60), (22, 0)],
+            "bypass": [(2, 1), (48, 0), (10, 1)],
+        },
+        60,
+    )
+    first, second = DAYS[:2]
+    parts = Cells(
+        moments(0, 10, 20, 30, 60),
+        [first, first, first, second],
+        ["night", "", "night", "night"],
+    )
+    found = day_sums(verdict.case, verdict.episodes, parts)
+    assert [(row.day, row.shift) for row in found] == [
+        (first, ""),
+        (first, "night"),
+        (second, "night"),
+    ]
+    assert [row.flow_s for row in found] == [10.0, 12.0, 8.0]
+    assert [row.volume for row in found] == [10.0, 12.0, 8.0]
+    assert [(row.transfers, row.hookups) for row in found] == [(0, 0), (1, 1), (0, 0)]
+    assert [row.alarms for row in found] == [{}, {"bypass_on": 1}, {"bypass_on": 1}]
+
+
+def test_a_cell_in_which_nothing_began_counts_nothing() -> None:
+    verdict = judged({"resistance": [(5, OPEN), (55, 2.0)]}, 60)
+    (row,) = counted("spot", verdict.episodes, short_days(0, 20, 60))
+    assert (row.day, row.hookups, row.low_s) == (DAYS[0], 1, 0.0)
+
+
+def test_what_is_measured_is_told_of_every_cell_even_of_an_empty_one() -> None:
+    verdict = judged({"resistance": [(5, OPEN), (55, 2.0)]}, 60)
+    found = list(measured(verdict.case, short_days(0, 20, 20, 60)))
+    assert [(row.open_s, row.low_s, row.hookups) for row in found] == [
+        (5.0, 15.0, 0),
+        (0.0, 0.0, 0),
+        (0.0, 40.0, 0),
+    ]
+
+
+def test_volumes_of_many_parts_add_up_to_the_whole() -> None:
+    # No part of it is a whole number of anything.
+    reported: Told = {"resistance": [(60, 2.0)], "flow": [(60, 20 + 1 / 7)]}
+    (whole,) = sums(reported, [0, 60])
+    verdict = judged(reported, 60)
+    edges = [0, *(n + 0.37 for n in range(59)), 60]
+    parts = Cells(moments(*edges), [DAYS[0]] * 60, [f"{n % 7}" for n in range(60)])
+    found = day_sums(verdict.case, verdict.episodes, parts)
+    assert len(found) == 7
+    assert sum(row.volume for row in found) == pytest.approx(whole.volume, rel=0, abs=1e-6)
+
+
+def test_nothing_added_is_nothing() -> None:
+    assert added([]) == []

@@ -16,7 +16,7 @@ from analytics.core.station import examine
 from bondtrail.samples import Samples
 from bondtrail.site import Role
 from bondtrail.times import nanoseconds
-from tests.analytics.core.build import GAP, OPEN, S, Stretch, case, ns, told
+from tests.analytics.core.build import BAD, GAP, OPEN, S, Stretch, case, ns, told
 from tests.reference.scripts import Script, histories
 
 Told = dict[str, list[Stretch]]
@@ -51,7 +51,19 @@ def last_moment_before(second: float) -> int:
         ),
         pytest.param({"resistance": [(3, OPEN), (57, 2.0)]}, None, id="off-too-short-to-be-sure"),
         pytest.param({"resistance": [(40, OPEN), (20, GAP)]}, 40, id="bond-last-known"),
-        pytest.param({"bypass": [(40, 1), (20, GAP)]}, 60, id="bypass-remembered-across-silence"),
+        pytest.param({"bypass": [(40, 0), (20, GAP)]}, 60, id="bypass-remembered-across-silence"),
+        pytest.param({"bypass": [(30, 0), (30, 1)]}, 30, id="bypass-on"),
+        pytest.param({"bypass": [(30, 1), (30, 0)]}, 60, id="bypass-off-again"),
+        pytest.param(
+            {"bypass": [(20, 0), (20, 1), (20, GAP)]}, 20, id="bypass-last-known-to-be-on"
+        ),
+        pytest.param(
+            {"resistance": [(60, OPEN)], "status": [(30, 0), (30, 2)]}, 30, id="monitor-at-fault"
+        ),
+        pytest.param({"resistance": [(30, OPEN), (30, BAD)]}, 30, id="bad-data-of-the-bond"),
+        pytest.param(
+            {"resistance": [(60, OPEN)], "status": [(30, 2), (30, 0)]}, 60, id="fault-is-over"
+        ),
         pytest.param({"bypass": [(60, GAP)]}, 60, id="bypass-never-heard"),
         pytest.param(
             {"resistance": [(60, OPEN)], "permissive": [(30, 0), (30, 1)]},
@@ -107,7 +119,7 @@ def test_what_came_before_what_was_read_is_taken_to_be_busy(
 def test_what_a_contact_last_said_must_be_known(role: str) -> None:
     clamp_off: Told = {"resistance": [(5, 2.0), (55, OPEN)]}
     assert quiet({**clamp_off, role: [(60, GAP)]}, whole=False) is None
-    found = quiet({**clamp_off, role: [(3, 1), (57, GAP)]}, whole=False)
+    found = quiet({**clamp_off, role: [(3, 0), (57, GAP)]}, whole=False)
     # A moment at which it still held must be read again.
     assert found == Quiet(last_moment_before(60), last_moment_before(3))
 
@@ -139,12 +151,7 @@ def begun(episodes: Episodes, at: int) -> dict[str, list[object]]:
         "hookups": [item for item in episodes.hookups if item.start >= at],
         "trips": [item for item in episodes.trips if item.time >= at],
         "findings": [item for item in episodes.findings if item.start >= at],
-        "alarms": [
-            (kind, moment)
-            for kind, moments in sorted(episodes.alarms.items())
-            for moment in moments.tolist()
-            if moment >= at
-        ],
+        "alarms": [item for item in episodes.alarms if item.start >= at],
     }
 
 
@@ -187,5 +194,5 @@ def test_judging_from_a_quiet_moment_on_is_judging_everything(
         station, cut(script, from_there, end), (from_there, end), work=work, tickets=tickets
     ).episodes
     assert begun(later, found.at) == begun(whole, found.at)
-    spanning = [*whole.transfers, *whole.hookups, *whole.findings]
+    spanning = [*whole.transfers, *whole.hookups, *whole.findings, *whole.alarms]
     assert not [item for item in spanning if item.start < found.at < item.end]

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from analytics.core.station import examine, find_trips, judge
-from bondtrail.results import StationResults, TripCause, TripClass, WorkWindow
+from bondtrail.results import (
+    Alarm,
+    AlarmKind,
+    Kind,
+    StationResults,
+    TripCause,
+    TripClass,
+    WorkWindow,
+)
 from bondtrail.samples import Samples
-from bondtrail.site import Role
+from bondtrail.site import Role, Shift
 from tests.analytics.core.build import (
     BAD,
     GAP,
@@ -30,8 +39,8 @@ Told = dict[str, list[Stretch]]
 
 def judged(reported: Told, *, kind: str = "rail_tank_car", **how: Any) -> StationResults:
     signals = told(**reported)
-    limits = {name: how.pop(name) for name in list(how) if name not in ("work", "tickets", "end")}
-    return judge(station(*signals, kind=kind, **limits), signals, zone=ZONE, **how)
+    given = {name: how.pop(name) for name in ("work", "tickets", "rosters", "end") if name in how}
+    return judge(station(*signals, kind=kind, **how), signals, zone=ZONE, **given)
 
 
 # What is common practice in this trade.
@@ -228,7 +237,7 @@ def test_two_runs_of_one_transfer_may_both_be_tripped() -> None:
 )
 def test_of_nothing_nothing_is_said(signals: dict[Role, Samples]) -> None:
     results = judge(station(Role.RESISTANCE), signals, zone=ZONE)
-    assert results == StationResults("spot")
+    assert results == StationResults("spot", drift=())
 
 
 GOOD: Told = {
@@ -259,7 +268,7 @@ def test_nothing_is_said_of_what_comes_after_the_end(
 
 @pytest.mark.parametrize("end_s", [0, -5])
 def test_an_end_before_the_first_sample_leaves_nothing(end_s: float) -> None:
-    assert judged(GOOD, end=ns(end_s)) == StationResults("spot")
+    assert judged(GOOD, end=ns(end_s)) == StationResults("spot", drift=())
 
 
 def test_every_part_is_in_order_of_time() -> None:
@@ -301,8 +310,48 @@ def test_alarms_of_a_station_are_those_of_its_transfers_and_mismatches() -> None
         flow=[(32, 60), (28, 0)],
     )
     alarms = examine(station(*signals), signals, (0, ns(60))).episodes.alarms
-    assert {str(kind): at.tolist() for kind, at in alarms.items() if at.size} == {
-        "bond_lost": [ns(30)],
-        "disagreement": [ns(30)],
-        "bypass_on": [ns(10)],
-    }
+    assert [(str(alarm.kind), alarm.start, alarm.end) for alarm in alarms] == [
+        ("bypass_on", ns(10), ns(60)),
+        ("bond_lost", ns(30), ns(32)),
+        ("disagreement", ns(30), ns(40)),
+    ]
+
+
+def test_alarms_are_told() -> None:
+    (alarm,) = judged({**GOOD, "bypass": [(20, 0), (40, 1)]}).alarms
+    assert alarm == Alarm("spot", AlarmKind.BYPASS_ON, ns(20), ns(60))
+
+
+def test_without_shifts_no_day_is_told_in_parts() -> None:
+    assert judged(GOOD).shifts == ()
+    assert judged(GOOD, rosters=[(0, ())]).shifts == ()
+
+
+def test_where_there_ever_was_a_shift_every_day_is_told_in_parts() -> None:
+    # 1970-01-01 was a Thursday; clocks in Lisbon were an hour ahead of UTC.
+    roster = (Shift("early", dt.time(1), dt.time(13)),)
+    never = judged(GOOD, rosters=[(0, ()), (ns(7 * 86_400), roster)])
+    assert [(row.shift, row.known_s) for row in never.shifts] == [("", 60.0)]
+    begun = judged(GOOD, rosters=[(0, ()), (ns(20), roster)])
+    assert [(row.shift, row.known_s) for row in begun.shifts] == [("", 20.0), ("early", 40.0)]
+    assert [row.transfers for row in begun.shifts] == [1, 0]
+
+
+def test_resistance_that_rises_from_hookup_to_hookup_is_told() -> None:
+    ohms = [4.0 + day / 8 for day in range(30)]
+    shape = [(8 * HOUR, OPEN), (HOUR, 0.0), (15 * HOUR, OPEN)]
+    days = [(lasts, ohm if what == 0.0 else what) for ohm in ohms for lasts, what in shape]
+    signals = {Role.RESISTANCE: held(*days, every_s=60)}
+    place = station(Role.RESISTANCE, stale_s=60)
+    (drift,) = judge(place, signals, zone=ZONE).drift or ()
+    assert (drift.kind, drift.start) == (Kind.RESISTANCE_DRIFT, ns(8 * HOUR))
+    assert drift.end == ns(29 * 24 * HOUR + 9 * HOUR)
+    assert drift.evidence["hookups"] == 30
+    assert drift.limits["limit_ohm"] == 10.0
+    results = judge(place, signals, zone=ZONE)
+    assert results.findings == ()
+    assert not any(day.findings for day in results.days)
+
+
+def test_resistance_that_stays_is_not() -> None:
+    assert judged(GOOD).drift == ()
