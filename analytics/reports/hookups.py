@@ -1,0 +1,78 @@
+"""Failed hookups by station and suspected cause."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from operator import attrgetter
+
+from analytics.core.ranking import worst_first
+from analytics.core.shares import Share, wilson
+from analytics.reports import words
+from analytics.reports.source import Source
+from analytics.reports.tables import Column, Table, figure, frame
+from bondtrail.results import Kind
+
+ALL = "all causes"
+UNTOLD = "no readings to tell by"
+
+_MEANING = (
+    "Marginal: the lowest reading came near the limit. Unsteady: readings kept jumping. Falling: "
+    "they fell, but not far enough. Layer: a steady high resistance, as of paint, rust, lining or "
+    "product in the path. A suspicion from the readings, not a diagnosis."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Failed:
+    station: str
+    cause: str
+    share: Share
+    rank: str
+
+
+_COLUMNS: Sequence[Column[_Failed]] = (
+    Column("station", "Station", attrgetter("station")),
+    Column("cause", "Suspected cause", attrgetter("cause")),
+    *figure("share", "Share of its hookups", attrgetter("share")),
+    Column("rank", "Rank", attrgetter("rank"), right=True),
+)
+
+
+def table(source: Source) -> Table:
+    """Return the failed hookups of each station that has any, surely worst first."""
+    return Table(
+        "failed_hookups",
+        "Failed hookups by station and suspected cause",
+        _COLUMNS,
+        frame(_COLUMNS, _rows(source), source.site.zone),
+        note=(
+            f"{_MEANING} Intervals are Wilson's, 95 %. Ranked by the lower end of the interval of "
+            "all causes, highest first. Fewer than five hookups are too few to rank."
+        ),
+        empty="No failed hookup in this period.",
+    )
+
+
+def _rows(source: Source) -> list[_Failed]:
+    causes: dict[str, Counter[str]] = {}
+    for finding in source.findings(Kind.FAILED_HOOKUP):
+        cause = str(finding.evidence.get("cause") or UNTOLD)
+        causes.setdefault(finding.station, Counter())[cause] += 1
+    failed = [row for row in source.by_station if row.sums.failed_hookups]
+    order = worst_first({row.group: row.merits.failed_hookup_share for row in failed})
+    shares = {row.group: row.merits.failed_hookup_share for row in failed}
+    return [
+        row
+        for place in order
+        for row in _of(place.name, shares[place.name], place.words, causes.get(place.name, {}))
+    ]
+
+
+def _of(station: str, whole: Share, rank: str, causes: Mapping[str, int]) -> list[_Failed]:
+    parts = [
+        _Failed(station, words.plain(cause), wilson(count, whole.of), "")
+        for cause, count in sorted(causes.items(), key=lambda item: -item[1])
+    ]
+    return [_Failed(station, ALL, whole, rank), *parts]

@@ -1,0 +1,85 @@
+"""What a report is gathered from: the store, the site, and whose which days are asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
+
+from analytics.kpis import By, KpiRow, Per, kpi_rows
+from analytics.reports.period import Period
+from bondtrail.results import Finding, Kind
+from bondtrail.site import Site
+from store import Store
+
+Episode = TypeVar("Episode")
+
+
+@dataclass(frozen=True)
+class Source:
+    """A period of some stations of a site, as the store has it.
+
+    Attributes
+    ----------
+    store : Store
+        With the results of an analysis.
+    site : Site
+        The site file in force.
+    period : Period
+        Days of the site.
+    now : int
+        The clock: nothing is missed beyond it. [ns]
+    by : str, optional
+        What the figures of each station are told by as well.
+    stations : collection of str, optional
+        Only these; None for all.
+    """
+
+    store: Store
+    site: Site
+    period: Period
+    now: int
+    by: By | None = None
+    stations: Collection[str] | None = None
+
+    @cached_property
+    def span(self) -> tuple[int, int]:
+        """The moments ``[start, end)`` of the period. [ns]"""
+        return self.period.bounds(self.site.zone)
+
+    def is_wanted(self, station: str) -> bool:
+        """Return whether the report is about a station."""
+        return self.stations is None or station in self.stations
+
+    def kpis(
+        self, *, by: By | None = None, per: Per = "station", split_shifts: bool = False
+    ) -> list[KpiRow]:
+        """Return the figures of the period, as `analytics.kpis.kpi_rows` does."""
+        return kpi_rows(
+            self.store,
+            self.site,
+            self.period.first,
+            self.period.last,
+            by=by,
+            per=per,
+            stations=self.stations,
+            split_shifts=split_shifts,
+            now=self.now,
+        )
+
+    @cached_property
+    def by_station(self) -> Sequence[KpiRow]:
+        """The figures of each station."""
+        return self.kpis()
+
+    @cached_property
+    def whole(self) -> KpiRow | None:
+        """The figures of all of them together; None where there is no station at all."""
+        return next(iter(self.kpis(per="site")), None)
+
+    def findings(self, kind: Kind) -> list[Finding]:
+        """Return the findings of a kind that began in the period, by start."""
+        start, end = self.span
+        found = self.store.findings(None, start, end, kind=kind)
+        return [row for row in found if row.start >= start and self.is_wanted(row.station)]

@@ -1,0 +1,147 @@
+"""The transfers that are not compliant: each with its cause, and what a person said of it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from operator import attrgetter
+from typing import Any
+
+from analytics.reports import words
+from analytics.reports.reviews import Told, reviews_of
+from analytics.reports.source import Source
+from analytics.reports.tables import Column, Place, Sort, Table, frame
+from bondtrail.results import NON_COMPLIANT, Finding, Kind, Severity, Transfer
+
+
+class Worst(StrEnum):
+    """The worst that is behind a transfer that is not compliant."""
+
+    BAD_BOND = "bad bond"
+    BYPASSED = "bypassed"
+    UNVERIFIABLE = "not verifiable"
+
+
+_BAD_BOND = frozenset({Kind.NO_BOND_TRANSFER, Kind.UNBONDED_START, Kind.BOND_LOST_IN_FLOW})
+_MARKS: Mapping[str, Severity] = {
+    Worst.BAD_BOND: Severity.CRITICAL,
+    Worst.BYPASSED: Severity.MAJOR,
+    Worst.UNVERIFIABLE: Severity.MAJOR,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Failing:
+    """A transfer that is not compliant, the findings that say so, and their reviews."""
+
+    transfer: Transfer
+    findings: Sequence[Finding]
+    reviews: Sequence[Told]
+
+    @property
+    def worst(self) -> Worst:
+        """Bad bond before bypassed before not verifiable."""
+        kinds = {row.kind for row in self.findings}
+        if kinds & _BAD_BOND:
+            return Worst.BAD_BOND
+        return Worst.BYPASSED if Kind.BYPASSED_FLOW in kinds else Worst.UNVERIFIABLE
+
+
+def failing(source: Source) -> list[Failing]:
+    """Return the transfers that began in the period and are not compliant, by start."""
+    start, end = source.span
+    rows = [
+        row
+        for row in source.store.transfers(None, start, end)
+        if row.start >= start and not row.compliant and source.is_wanted(row.station)
+    ]
+    findings = _by_transfer(source, max((row.end for row in rows), default=end))
+    told = reviews_of(source, [each for held in findings.values() for each in held])
+    return [
+        Failing(row, findings.get(row.id, ()), [told[each.id] for each in findings.get(row.id, ())])
+        for row in sorted(rows, key=lambda row: (row.start, row.station))
+    ]
+
+
+def _by_transfer(source: Source, until: int) -> Mapping[str, Sequence[Finding]]:
+    """Return the findings that make transfers not compliant, by transfer; up to ``until`` ns."""
+    found: dict[str, list[Finding]] = defaultdict(list)
+    for kind in sorted(NON_COMPLIANT):
+        for row in source.store.findings(None, source.span[0], until, kind=kind):
+            if row.transfer is not None:
+                found[row.transfer].append(row)
+    for held in found.values():
+        held.sort(key=lambda row: (row.start, row.kind))
+    return found
+
+
+def _of(name: str) -> Any:
+    return attrgetter(f"transfer.{name}")
+
+
+_COLUMNS: Sequence[Column[Failing]] = (
+    Column("start", "Begins", _of("start"), Sort.TIME),
+    Column("end", "Ends", _of("end"), Sort.TIME, place=Place.DATA),
+    Column("station", "Station", _of("station")),
+    Column("worst", "What it is", lambda row: str(row.worst), marks=_MARKS),
+    Column("batch", "Batch", _of("batch")),
+    Column("product", "Product", _of("product")),
+    Column("operator", "Operator", _of("operator")),
+    Column("volume", "Volume", _of("volume"), Sort.NUMBER, place=Place.DATA),
+    Column("unit", "Unit of volume", _of("unit"), place=Place.DATA),
+    Column("amount", "Volume", lambda row: _amount(row.transfer), place=Place.PAGE, right=True),
+    Column("flow_s", "Flow", _of("flow_s"), Sort.SECONDS, place=Place.DATA),
+    Column("not_bonded_s", "Not bonded", _of("not_bonded_s"), Sort.SECONDS),
+    Column("no_data_s", "Unknown", _of("no_data_s"), Sort.SECONDS),
+    Column("bypassed_s", "Bypassed", _of("bypassed_s"), Sort.SECONDS),
+    Column("kinds", "Kinds of finding", lambda row: _kinds(row), place=Place.DATA),
+    Column("cause", "Cause", lambda row: _causes(row), place=Place.BELOW),
+    Column("review", "Review", lambda row: _reviews(row), place=Place.BELOW),
+    Column("transfer", "Transfer", _of("id"), place=Place.DATA),
+    Column("findings", "Findings", lambda row: _ids(row), place=Place.DATA),
+)
+
+
+def table(source: Source, rows: Sequence[Failing]) -> Table:
+    """Return the transfers that are not compliant as a table."""
+    return Table(
+        "not_compliant",
+        "Every transfer that is not compliant",
+        _COLUMNS,
+        frame(_COLUMNS, rows, source.site.zone),
+        note=(
+            "Not bonded: flow while the bond was known and not verified. Unknown: flow while the "
+            "records do not tell. Bypassed: flow with the interlock bypassed, which may overlap "
+            "with the others. Not verifiable is told apart from bad: it may have been either."
+        ),
+        empty="Every transfer of this period is compliant, or there was none.",
+    )
+
+
+def _amount(row: Transfer) -> str:
+    return "" if row.volume is None else f"{row.volume:,.0f} {row.unit}"
+
+
+def _kinds(row: Failing) -> str:
+    return "; ".join(dict.fromkeys(str(each.kind) for each in row.findings))
+
+
+def _causes(row: Failing) -> str:
+    return " ".join(each.summary for each in row.findings)
+
+
+def _ids(row: Failing) -> str:
+    return " ".join(each.id for each in row.findings)
+
+
+def _reviews(row: Failing) -> str:
+    """Return each review that there is; what nobody looked at is said once."""
+    kinds = [words.plain(each.kind) for each in row.findings]
+    if len(row.reviews) == 1:
+        return str(row.reviews[0])
+    told = [f"{kind}: {said}" for kind, said in zip(kinds, row.reviews, strict=True)]
+    return (
+        "; ".join(dict.fromkeys(told)) if any(each.state for each in row.reviews) else str(Told())
+    )
