@@ -14,18 +14,13 @@ from bondtrail.site_items import Raw, check, listed, note_unknown
 from bondtrail.site_problems import Problems, shown
 from bondtrail.site_tables import MINUTES_A_DAY, ReportPlan, ShiftTable, keys_of
 
-MOST_SHIFTS = 50
-"""The sums of a day have a row for each."""
+MOST = 50
+"""So many shifts, and so many reports: the sums of a day have a row for each shift."""
 
 
 def check_shifts(raw: Raw, problems: Problems) -> list[Raw]:
     """Return the sound items of every ``[[shift]]``; what is wrong with the rest is noted."""
-    tables = listed(raw, "shift", problems)
-    if len(tables) > MOST_SHIFTS:
-        wrong = f"there are {len(tables)} shifts"
-        problems.add("[[shift]]", "", wrong, f"at most {MOST_SHIFTS}")
-        return []
-    titled = list(_titled("shift", tables))
+    titled = list(_titled("shift", _some("shift", raw, problems)))
     parts = [_check_table(ShiftTable, table, title, problems) for title, table in titled]
     titles = [title for title, _ in titled]
     _check_names(parts, titles, problems)
@@ -52,7 +47,7 @@ def check_reports(raw: Raw, problems: Problems) -> list[Raw]:
     """Return the sound items of every ``[[report]]``; what is wrong with the rest is noted."""
     parts = []
     first: dict[tuple[object, ...], str] = {}
-    for number, table in enumerate(listed(raw, "report", problems), 1):
+    for number, table in enumerate(_some("report", raw, problems), 1):
         title = f"[[report]] number {number}"
         part = _check_table(ReportPlan, table, title, problems)
         parts.append(part)
@@ -63,6 +58,15 @@ def check_reports(raw: Raw, problems: Problems) -> list[Raw]:
             wrong = f"{same} already writes the same {part['every']} files there"
             problems.add(title, "folder", wrong, "a folder of its own")
     return parts
+
+
+def _some(name: str, raw: Raw, problems: Problems) -> list[Any]:
+    """Return the tables ``[[name]]``, or note that there are too many to look at."""
+    tables = listed(raw, name, problems)
+    if len(tables) <= MOST:
+        return tables
+    problems.add(f"[[{name}]]", "", f"there are {len(tables)} {name}s", f"at most {MOST}")
+    return []
 
 
 def _titled(name: str, tables: list[Any]) -> Iterator[tuple[str, Any]]:

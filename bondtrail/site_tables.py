@@ -207,6 +207,7 @@ class ShiftTable(Table):
     days: Annotated[list[Weekday], AfterValidator(_without_repeats)] = Field(
         default=list(WEEKDAYS),
         min_length=1,
+        max_length=7,
         description=f"a list of days, each once, of {', '.join(WEEKDAYS)}",
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import re
 import tomllib
 from pathlib import Path
@@ -32,6 +33,10 @@ def test_the_example_is_a_site_file(site: Site) -> None:
     assert [station.id for station in site.stations] == ["rail-1"]
     assert [shift.name for shift in site.shifts] == ["early", "late", "night"]
     assert "invented" in site.name
+
+
+def test_the_example_survives_the_way_to_another_process(site: Site) -> None:
+    assert pickle.loads(pickle.dumps(site)) == site
 
 
 def test_every_table_is_shown(raw: dict[str, Any]) -> None:

@@ -231,6 +231,7 @@ SHIFTS: list[Case] = [
         for value, wrong in [
             ("[]", "the list is empty"),
             ('["mon", "tue", "mon"]', "says a thing twice"),
+            ('["mon", "mon", "mon", "mon", "mon", "mon", "mon", "mon"]', "the list is too long"),
             ('["Mon"]', "'Mon' is not known"),
             ('["monday"]', "'monday' is not known"),
             ("[0]", "0 is not known"),
@@ -386,11 +387,14 @@ def test_every_two_shifts_that_overlap_are_told() -> None:
     ]
 
 
-def test_a_day_has_so_many_shifts_at_most() -> None:
-    text = GOOD.replace("[product.toluene]", "[[shift]]\n" * 100_000 + "[product.toluene]")
+@pytest.mark.parametrize(
+    ("table", "wrong"),
+    [("[[shift]]", "there are 1002 shifts"), ("[[report]]", "there are 1001 reports")],
+)
+def test_there_are_so_many_shifts_and_reports_at_most(table: str, wrong: str) -> None:
+    text = GOOD.replace("[product.toluene]", f"{table}\n" * 1000 + "[product.toluene]")
     (problem,) = problems_of(text)
-    assert (problem.table, problem.wrong) == ("[[shift]]", "there are 100002 shifts")
-    assert problem.right == "at most 50"
+    assert (problem.table, problem.wrong, problem.right) == (table, wrong, "at most 50")
 
 
 def test_every_problem_of_a_file_is_told_at_once() -> None:
