@@ -239,7 +239,5 @@ def days(
         where.append(columns.day <= last)
     keys = list(table.primary_key)
     asked = select(*keys, *(columns[name] for name in dayrows.PARTS)).where(*where)
-    return [
-        dayrows.sums_of(row[: len(keys)], row[len(keys) :])
-        for row in tx.conn.execute(asked.order_by(*keys))
-    ]
+    rows = tx.conn.execute(asked.order_by(*keys))
+    return dayrows.sums_of((row[: len(keys)], row[len(keys) :]) for row in rows)

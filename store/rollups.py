@@ -20,7 +20,7 @@ from sqlalchemy import ColumnElement, Select, Table, case, delete, func, insert,
 
 from bondtrail.results import DAY_HISTOGRAMS
 from store import schema
-from store.dayrows import PARTS, bins_of_text, bins_text
+from store.dayrows import PARTS, row_of, sums_of
 from store.engine import Transaction
 
 PART_NS = 2**51
@@ -37,7 +37,7 @@ class Key(NamedTuple):
     part: int
 
 
-Sums = dict[Key, list[Any]]
+Sums = dict[Key, Sequence[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,18 +135,21 @@ def sums(
     """
     if len(edges) < 2 or any(one >= other for one, other in pairwise(edges)):
         raise ValueError("edges: expected two or more dates, each after the one before")
-    found: Sums = {}
     if stations is not None and not stations:
-        return found
+        return {}
+    found: dict[Key, list[Sequence[Any]]] = defaultdict(list)
     for piece in pieces(edges):
         for key, values in _answers(tx, piece, edges, stations, columns, by_shift):
-            known = found.get(key)
-            found[key] = values if known is None else _added(known, values)
-    return found
+            found[key].append(values)
+    numbers = sum(name not in DAY_HISTOGRAMS for name in columns)
+    return {key: _added(rows, numbers) for key, rows in found.items()}
 
 
-def _added(one: Sequence[Any], other: Sequence[Any]) -> list[Any]:
-    return [f"{a} {b}" if isinstance(a, str) else a + b for a, b in zip(one, other, strict=True)]
+def _added(rows: Sequence[Sequence[Any]], numbers: int) -> Sequence[Any]:
+    if len(rows) == 1:
+        return rows[0]
+    columns = list(zip(*rows, strict=True))
+    return [*map(sum, columns[:numbers]), *map(" ".join, columns[numbers:])]
 
 
 def pieces(edges: Sequence[dt.date]) -> list[_Piece]:
@@ -181,7 +184,7 @@ def _answers(
     stations: Collection[str] | None,
     columns: Sequence[str],
     by_shift: bool,
-) -> Iterator[tuple[Key, list[Any]]]:
+) -> Iterator[tuple[Key, Sequence[Any]]]:
     table = piece.level.table(by_shift=by_shift)
     station, when = table.c.station, table.c[piece.level.name]
     first = bisect_right(edges, piece.start) - 1
@@ -197,7 +200,7 @@ def _answers(
     for row in tx.conn.execute(asked.group_by(*groups)):
         shift = row[1] if by_shift else None
         place = 0 if part is None else number(row[width - 1])
-        yield Key(row[0], shift, first + place), list(row[width:])
+        yield Key(row[0], shift, first + place), row[width:]
 
 
 def _numbering(
@@ -282,16 +285,9 @@ def _renew_level(
     starts = list(level.starts(begin, day_after(final)))
     piece = _Piece(finer, starts[0], level.following(starts[-1]))
     edges = [*starts, piece.end]
-    rows = []
-    for key, values in _answers(tx, piece, edges, [station], PARTS, by_shift):
-        row = {"station": station, level.name: starts[key.part]}
-        row |= {"shift": key.shift} if by_shift else {}
-        rows.append(row | dict(zip(PARTS, map(_tidy, values), strict=True)))
-    tx.conn.execute(insert(table), rows)
-
-
-def _tidy(value: Any) -> Any:
-    return bins_text(bins_of_text(value)) if isinstance(value, str) else value
+    found = list(_answers(tx, piece, edges, [station], PARTS, by_shift))
+    told = sums_of(((station, starts[key.part], key.shift), values) for key, values in found)
+    tx.conn.execute(insert(table), [row_of(each, level.name) for each in told])
 
 
 def renew_tallies(tx: Transaction, station: str, since: int, until: int | None) -> None:

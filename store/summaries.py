@@ -150,10 +150,9 @@ class Summaries:
         """
         with self._db.reading() as tx:
             found = rollups.sums(tx, edges, stations=stations, by_shift=shifts)
-        return [
-            PartSums(key.part, sums_of((key.station, edges[key.part], key.shift), values))
-            for key, values in sorted(found.items())
-        ]
+        keys = sorted(found)
+        told = sums_of(((key.station, edges[key.part], key.shift), found[key]) for key in keys)
+        return [PartSums(key.part, each) for key, each in zip(keys, told, strict=True)]
 
     def episode_counts(self, start: int, end: int) -> dict[str, EpisodeCounts]:
         """Return, by station, how many findings and trips began in a span; none has no entry."""
