@@ -117,11 +117,18 @@ def alarm_positions(
     if history is None:
         return []
     first = history.start if start is None else start
-    last = history.end if end is None else end
-    table = alarm_table(store.alarms(station, first, last))
-    return figures_by_position(
-        table, site, (first, last), history, position=position, station=station
-    )
+    table = alarm_table(store.alarms(station, first, history.end if end is None else end))
+    span = first, close_of(history, table) if end is None else end
+    return figures_by_position(table, site, span, history, position=position, station=station)
+
+
+def close_of(history: History, table: AlarmTable) -> int:
+    """Return where a period that reaches as far as the history ends. [ns]
+
+    That is the last reading, unless an alarm begins with it: it is one to know of.
+    """
+    latest = history.end - 1
+    return history.end if np.any(table.start == latest) or latest <= history.start else latest
 
 
 def figures_by_position(
