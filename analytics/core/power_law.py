@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import log, sqrt
 
 import numpy as np
@@ -152,6 +153,7 @@ def _misfit(histories: Sequence[History], unbiased: float) -> float:
     return float(1 / (12 * count) + ((share**unbiased - middle) ** 2).sum())
 
 
+@lru_cache(maxsize=1024)
 def crow_factors(events: int, confidence: float) -> tuple[float, float]:
     """Return what the likelihood MTBF is multiplied by for the ends of Crow's interval.
 
@@ -186,7 +188,7 @@ def _falls_to(chance: float, events: int, near: float) -> float:
         low /= 2
     while _at_most(events, high) > chance:
         high *= 2
-    while high - low > 1e-12 * high:
+    while high - low > 1e-10 * high:
         middle = (low + high) / 2
         low, high = (middle, high) if _at_most(events, middle) > chance else (low, middle)
     return high
