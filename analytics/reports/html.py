@@ -25,8 +25,8 @@ SIGNS = {Severity.CRITICAL: "◆", Severity.MAJOR: "▲", Severity.MINOR: "●"}
 
 FEW_ROWS = 8
 """A table of no more is kept on one page."""
-LONG_WORD = 22
-"""Characters: as long as an id that we make is in one piece."""
+SHORT_TEXT, LONG_WORD = 12, 22
+"""Characters. A longer word would push its column off the page."""
 
 _RIGHT = frozenset({Sort.COUNT, Sort.NUMBER, Sort.SHARE, Sort.SECONDS, Sort.OHM})
 
@@ -41,9 +41,11 @@ class Cell:
     sign: str = ""
 
     @property
-    def has_long_words(self) -> bool:
-        """Whether it may be broken anywhere, lest it push its column off the page."""
-        return any(len(word) > LONG_WORD for word in self.text.split())
+    def wrap(self) -> str:
+        """How it may be broken: a short text not at all, a long word anywhere."""
+        if len(self.text) <= SHORT_TEXT:
+            return "nowrap"
+        return "long" if any(len(word) > LONG_WORD for word in self.text.split()) else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,7 @@ class Head:
     text: str
     unit: str
     right: bool
+    is_time: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,10 +125,7 @@ def page_table(table: Table) -> PageTable:
         table.note,
         table.empty,
         DRAWINGS[table.chart](table.rows) if table.chart and len(table.rows) else Markup(),
-        [
-            Head(column.head, _unit(column), column.right or column.sort in _RIGHT)
-            for column in shown
-        ],
+        [_head(column) for column in shown],
         [
             PageRow(
                 cells,
@@ -138,6 +138,11 @@ def page_table(table: Table) -> PageTable:
             for n, cells in enumerate(lines)
         ],
     )
+
+
+def _head(column: Column[Any]) -> Head:
+    right = column.right or column.sort in _RIGHT
+    return Head(column.head, _unit(column), right, column.sort is Sort.TIME)
 
 
 _IN_LINE = (Place.EVERYWHERE, Place.PAGE)
