@@ -66,7 +66,7 @@ class Signal:
 
     def recorded(self, end: int, outages: Sequence[Span]) -> Iterator[Reading]:
         """Yield what the collector writes down until ``end``, in order of time."""
-        seen = list(self._without(outages))
+        seen = [reading for reading in self._without(outages) if reading.ms < end]
         ends = [*(reading.ms for reading in seen[1:]), end]
         for reading, until in zip(seen, ends, strict=True):
             yield reading

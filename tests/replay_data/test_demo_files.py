@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from bondtrail.results import Ticket, WorkWindow
+from bondtrail.results import StationResults, Ticket, WorkWindow
 from bondtrail.samples import Samples
 from bondtrail.site import AlarmRules, ReportPlan, Role, Site, StationKind
 from bondtrail.times import day_start, local_day
@@ -82,12 +82,14 @@ def test_the_times_of_every_tag_rise(recorded: Mapping[str, Samples]) -> None:
 
 
 def test_the_readings_cover_four_weeks_with_the_clock_change(
-    site: Site, recorded: Mapping[str, Samples]
+    site: Site, recorded: Mapping[str, Samples], results: Mapping[str, StationResults]
 ) -> None:
     for samples in recorded.values():
         assert local_day(int(samples.time[0]), site.zone) == FIRST
         assert local_day(int(samples.time[-1]), site.zone) == LAST
     assert (LAST - FIRST).days + 1 == 28
+    days = {day.day for found in results.values() for day in found.days}
+    assert (min(days), max(days)) == (FIRST, LAST), "what readings vouch for ends with them"
     change = dt.date(2026, 3, 29)
     after = change + dt.timedelta(days=1)
     assert (day_start(after, site.zone) - day_start(change, site.zone)) / 3.6e12 == 23

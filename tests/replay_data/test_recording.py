@@ -26,6 +26,11 @@ def test_a_value_is_repeated_until_it_changes() -> None:
     assert written[-1] == Reading(200_000, "2.00")
 
 
+def test_nothing_is_written_once_the_recording_has_ended() -> None:
+    told = signal((0, "1"), (50_000, "0"), (90_000, "1"))
+    assert [reading.ms for reading in told.recorded(90_000, [])] == [0, 50_000]
+
+
 def test_no_two_readings_are_further_apart_than_a_heartbeat() -> None:
     written = list(signal((0, "1"), (130_000, "0")).recorded(1_000_000, []))
     gaps = [b.ms - a.ms for a, b in itertools.pairwise(written)]
