@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import sqlite3
 import subprocess
 import sys
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
@@ -21,11 +23,13 @@ from bondtrail.samples import Samples
 from store import (
     NewerStoreError,
     NotAStoreError,
+    Store,
     StoreError,
     StoreUnavailableError,
     open_store,
     schema,
 )
+from store.engine import Database
 
 POINT = "rail-1.flow"
 SAMPLES = Samples.of([1, 2, 3], [1.0, np.inf, 3.0])
@@ -80,6 +84,111 @@ def test_an_older_store_is_upgraded(empty_url: str) -> None:
     with open_store(empty_url) as store:
         store.write({POINT: SAMPLES})
         assert store.read(POINT) == SAMPLES
+
+
+def make(url: str, revision: str, *statements: str) -> None:
+    """Make the tables as they were at a revision, and put rows in."""
+    engine = create_engine(make_url(url).set(drivername=driver(url)))
+    config = Config()
+    config.set_main_option("script_location", str(Path(face.__file__).parent / "migrations"))
+    with engine.begin() as conn:
+        config.attributes["connection"] = conn
+        command.upgrade(config, revision)
+        for statement in statements:
+            conn.execute(text(statement))
+    engine.dispose()
+
+
+def row(table: str, **values: object) -> str:
+    """Return the statement that puts a row in."""
+    told = [f"'{value}'" if isinstance(value, str) else str(value) for value in values.values()]
+    return f"insert into {table} ({', '.join(values)}) values ({', '.join(told)})"
+
+
+SECONDS = dict.fromkeys(
+    ["flow_s", "not_bonded_s", "no_data_s", "bypassed_s", "volume", "low_s", "high_s", "open_s",
+     "known_s", "unknown_s"], 0.5,
+)  # fmt: skip
+COUNTS = dict.fromkeys(
+    ["transfers", "compliant_transfers", "hookups", "failed_hookups", "touches"], 3
+)
+OLD_SUMS = SECONDS | COUNTS
+BY_KIND = dict.fromkeys(["trips", "findings", "alarms"], "{}")
+BINS = dict.fromkeys(["time_to_bond", "time_to_stop"], "[]")
+SPAN = {"start_ns": 10**18, "end_ns": 10**18 + 5}
+FOUND = {
+    "kind": "chattering", "severity": "minor", "station": "in-finding", "seconds": 5e-9,
+    "summary": "Seen.", "evidence": "{}", "limits": "{}", "rules": "1",
+}  # fmt: skip
+TRANSFER = {
+    "flow_s": 1.0, "compliant": True, "not_bonded_s": 0.0, "no_data_s": 0.0, "bypassed_s": 0.0,
+    "trips": 0, "findings": "[]",
+}  # fmt: skip
+OLD_ROWS = [
+    row("point", id=1, name="in-point.flow", station="in-point", samples=0),
+    row("transfer", id="t", station="in-transfer", **SPAN, **TRANSFER),
+    row("hookup", id=1, station="in-hookup", **SPAN, outcome="failed"),
+    row("trip", id=1, station="in-trip", time_ns=10**18, transfer="t", trip_class="nuisance",
+        cause="no_data", marginal=False),
+    row("finding", id="f", **SPAN, **FOUND),
+    row("tally", station="in-finding", part=10**18 // 2**51, critical=0, major=0, minor=1,
+        genuine=0, nuisance=0, undetermined=0),
+    row("day", station="in-day", day="2026-01-01", **OLD_SUMS, **BY_KIND, **BINS),
+    row("month", station="in-month", month="2026-01-01", **OLD_SUMS),
+    row("touched", station="in-transfer", since_ns=7, revision=4),
+    "insert into touched (station, since_ns, revision) values ('settled', null, 2)",
+    row("work", id=1, station="in-work", **SPAN, what="replace clamp"),
+    row("ticket", id=1, station="in-ticket", **SPAN, batch="B", product="", operator=""),
+    row("site", holds_from_ns=5, text="x = 1"),
+    row("reject", id=1, source="a.csv", place="line 3", reason="r", raw="", at_ns=1, count=1,
+        digest="d"),
+]  # fmt: skip
+
+
+def test_a_store_of_the_first_version_keeps_all_but_its_sums(empty_url: str) -> None:
+    make(empty_url, "0001", *OLD_ROWS)
+    with open_store(empty_url) as store:
+        assert [each.station for each in store.transfers()] == ["in-transfer"]
+        assert [each.station for each in store.hookups()] == ["in-hookup"]
+        assert [each.station for each in store.trips()] == ["in-trip"]
+        assert [each.station for each in store.findings()] == ["in-finding"]
+        assert [each.station for each in store.work()] == ["in-work"]
+        assert [each.station for each in store.tickets()] == ["in-ticket"]
+        assert [each.source for each in store.rejects()] == ["a.csv"]
+        assert store.sites() == [(5, "x = 1")]
+        assert store.summaries.episode_counts(0, 2 * 10**18)["in-finding"].findings["minor"] == 1
+        assert store.days() == store.shift_days() == store.alarms() == []
+        assert store.summaries.sums([dt.date(2025, 1, 1), dt.date(2027, 1, 1)]) == []
+        assert store.summaries.day_span() is None
+
+
+def test_a_store_of_the_first_version_asks_for_all_of_its_history_anew(empty_url: str) -> None:
+    make(empty_url, "0001", *OLD_ROWS)
+    with open_store(empty_url) as store:
+        marks = store.touched()
+        assert set(marks) == {
+            "in-point", "in-transfer", "in-hookup", "in-trip", "in-finding", "in-day", "in-month",
+            "settled",
+        }  # fmt: skip
+        assert {mark.since for mark in marks.values()} == {-(2**63 - 1)}
+        assert (marks["in-transfer"].revision, marks["settled"].revision) == (5, 3)
+
+
+def test_samples_of_a_store_of_the_first_version_stay(empty_url: str) -> None:
+    make(empty_url, "0001")
+    with face_of_the_first_version(empty_url) as older:
+        older.write({POINT: SAMPLES})
+        older.fold()
+        older.write({POINT: Samples.of([4], [4.0])})
+    with open_store(empty_url) as store:
+        assert len(store.read(POINT)) == 4
+        assert store.check() == []
+        assert store.touched()["rail-1"].since == -(2**63 - 1)
+
+
+def face_of_the_first_version(url: str) -> Store:
+    """Open a store without upgrading it: what samples are kept in has not changed since."""
+    return Store(Database(url))
 
 
 def test_a_newer_store_is_refused_and_left_alone(store_url: str) -> None:
