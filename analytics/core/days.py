@@ -13,7 +13,7 @@ import numpy as np
 
 from analytics.core.bond import Bond
 from analytics.core.case import Case
-from analytics.core.quantiles import histogram
+from analytics.core.quantiles import bins_of
 from analytics.core.shifts import Cells
 from analytics.core.spans import Moments, Spans, elapsed, within
 from bondtrail.results import (
@@ -88,9 +88,11 @@ def counted(station: str, episodes: Episodes, cells: Cells) -> Iterator[DaySums]
         _cut(episodes.trips, [trip.time for trip in episodes.trips], marks),
         _begun(episodes.findings, marks),
         _begun(episodes.alarms, marks),
+        _histograms([(item.start, item.time_to_bond_s) for item in episodes.hookups], marks),
+        _histograms([(item.time, item.stop_s) for item in episodes.trips], marks),
         strict=True,
     )
-    for day, shift, transfers, hookups, trips, findings, alarms in parts:
+    for day, shift, transfers, hookups, trips, findings, alarms, to_bond, to_stop in parts:
         if not (transfers or hookups or trips or findings or alarms):
             continue
         yield DaySums(
@@ -104,8 +106,8 @@ def counted(station: str, episodes: Episodes, cells: Cells) -> Iterator[DaySums]
             trips=_tally(f"{item.trip_class}/{item.cause}" for item in trips),
             findings=_tally(item.kind for item in findings),
             alarms=_tally(item.kind for item in alarms),
-            time_to_bond=histogram(item.time_to_bond_s for item in hookups) if hookups else {},
-            time_to_stop=histogram(item.stop_s for item in trips) if trips else {},
+            time_to_bond=to_bond,
+            time_to_stop=to_stop,
         )
 
 
@@ -136,6 +138,14 @@ def _cut(items: Sequence[Item], moments: Sequence[int], marks: Moments) -> list[
     """Return the items, sorted by their moments, that fall between neighbouring marks."""
     cuts = np.searchsorted(np.array(moments, np.int64), marks).tolist()
     return [items[low:high] for low, high in pairwise(cuts)]
+
+
+def _histograms(timed: Sequence[tuple[int, float | None]], marks: Moments) -> list[dict[int, int]]:
+    """Return a histogram of the times [s] whose moments fall between neighbouring marks. [ns]"""
+    known = [(moment, time) for moment, time in timed if time is not None]
+    bins = bins_of([time for _, time in known]).tolist()
+    parts = _cut(bins, [moment for moment, _ in known], marks)
+    return [dict(sorted(Counter(part).items())) for part in parts]
 
 
 def _volumes(case: Case, marks: Moments) -> list[float]:

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import pairwise
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from analytics import runs
 from analytics.core.situation import observed_span
 from analytics.core.station import examine
-from analytics.epochs import FOREVER, Epoch, epochs_of, merged, select
+from analytics.epochs import FOREVER, Epoch, epochs_of, limits_at, merged, select
 from analytics.runs import analyse
-from bondtrail.results import Outcome
+from bondtrail.results import AlarmKind, Outcome
 from bondtrail.site import Limits, Site
 from store import Store
-from tests.analytics.core.build import ns
+from tests.analytics.core.build import OPEN, held, ns, station
+from tests.analytics.core.build import told as told_by
 from tests.analytics.shifts import DAY, HOUR, MINUTE, MONDAY, begins, shifts, site, told
 from tests.reference.scripts import Script, limits, scripts
 
@@ -73,9 +76,26 @@ def test_an_epoch_has_the_latest_name() -> None:
     assert epoch.station.name == "Berth"
 
 
+@pytest.mark.parametrize(
+    ("moment", "expected"),
+    [
+        pytest.param(-5, 15.0, id="long-before"),
+        pytest.param(199, 15.0, id="just-before-a-change"),
+        pytest.param(200, 10.0, id="at-a-change"),
+        pytest.param(350, 10.0, id="while-no-file-names-it"),
+        pytest.param(400, 12.0, id="named-again"),
+    ],
+)
+def test_limits_at(moment: int, expected: float) -> None:
+    sites = [(100, LAX), (200, STRICT), (300, site("other")), (400, site("spot", limit_ohm=12.0))]
+    assert limits_at(epochs_of("spot", sites), moment).limit_ohm == expected
+
+
 def test_of_no_epochs_nothing_is_selected_and_nothing_is_left() -> None:
     nothing = merged(select([], -FOREVER, FOREVER))
-    assert (nothing.transfers, nothing.hookups, nothing.trips, nothing.findings) == ([], [], [], [])
+    for part in (nothing.transfers, nothing.hookups, nothing.trips, nothing.findings):
+        assert part == []
+    assert nothing.alarms == []
 
 
 def test_history_keeps_the_limits_of_its_day(store: Store) -> None:
@@ -199,6 +219,77 @@ def test_nothing_is_told_twice_or_lost(
     assert day.known_s == DAY
 
 
+POINTS = ("resistance", "flow", "bypass")
+
+
+def eventful(store: Store, before: Site, after: Site, hour: float) -> None:
+    """A bypass from 8:20 to 8:50, and the bond lost for good at 8:30: flow stops at 8:31."""
+    store.put_site(before, 0)
+    store.put_site(after, ns(MONDAY + hour * HOUR))
+    at = {"start": MONDAY + 8 * HOUR, "every_s": MINUTE}
+    store.write(
+        {
+            "spot.resistance": held((1800, 2.0), (1800, 300.0), (3600, OPEN), **at),
+            "spot.flow": held((600, 0), (1260, 60), (5340, 0), **at),
+            "spot.bypass": held((1200, 0), (1800, 1), (4200, 0), **at),
+        }
+    )
+    analyse(store, now=LATER)
+
+
+@pytest.mark.parametrize("hour", [8.2, 8.4, 8 + 29 / 60, 8.5, 8 + 31 / 60, 8.6, 9])
+@pytest.mark.parametrize("lasting", ["hold_s", "open_ohm", "trip_window_s"])
+def test_what_began_is_counted_once_whenever_limits_change(
+    store: Store, hour: float, lasting: str
+) -> None:
+    before = site("spot", points=POINTS, trip_window_s=120, resume_within_s=60)
+    limits = {"trip_window_s": 120.0, "resume_within_s": 60.0}
+    changed = {"hold_s": 90.0, "open_ohm": 200.0, "trip_window_s": 119.0}[lasting]
+    after = site("spot", points=POINTS, **{**limits, lasting: changed})
+    eventful(store, before, after, hour)
+    (day,) = store.days()
+    assert Counter(day.alarms) == Counter(str(alarm.kind) for alarm in store.alarms())
+    assert Counter(day.findings) == Counter(str(finding.kind) for finding in store.findings())
+    assert Counter(day.trips) == Counter(
+        f"{trip.trip_class}/{trip.cause}" for trip in store.trips()
+    )
+    assert (day.transfers, day.hookups) == (len(store.transfers()), len(store.hookups()))
+    assert [(str(alarm.kind), (alarm.end - alarm.start) / 1e9) for alarm in store.alarms()] == [
+        ("bypass_on", 1800),
+        ("bond_lost", 60),
+    ]
+    assert len(store.trips()) == 1
+
+
+def test_an_alarm_is_judged_to_its_end_by_the_limits_under_which_it_began() -> None:
+    # By the later limits 300 ohm is open, not high; by both it is no bond. The permissive was
+    # closed on it before the change, and disagreed for longer than either allows.
+    signals = told_by(resistance=[(5, 2.0), (35, 300.0)], permissive=[(40, 1)])
+    roles = tuple(signals)
+    epochs = [
+        Epoch(-FOREVER, ns(10), station(*roles, mismatch_s=3)),
+        Epoch(ns(10), FOREVER, station(*roles, mismatch_s=1)),
+    ]
+    verdicts = [(each, examine(each.station, signals, (0, ns(40)))) for each in epochs]
+    (alarm,) = merged(select(verdicts, -FOREVER, FOREVER)).alarms
+    assert (str(alarm.kind), alarm.start, alarm.end) == ("disagreement", ns(5), ns(40))
+
+
+def test_what_goes_on_from_under_older_limits_is_heeded_however_far_back(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    # 500 ohm is contact by the first file, and open by the second.
+    store.put_site(site("spot", open_ohm=1000.0), 0)
+    store.put_site(site("spot", open_ohm=400.0), ns(MONDAY + 12 * HOUR))
+    parked = held((8 * HOUR, OPEN), (6 * DAY, 500.0), (DAY, OPEN), start=MONDAY, every_s=MINUTE)
+    for days in (5, 6, 9):
+        store.write({"spot.resistance": parked.between(0, ns(MONDAY + days * DAY))})
+        analyse(store, now=LATER)
+    (hookup,) = store.hookups()
+    assert hookup.end == ns(MONDAY + 6 * DAY + 8 * HOUR)
+
+
 def test_where_a_file_does_not_name_it_a_station_has_no_results(store: Store) -> None:
     store.put_site(LAX, 0)
     store.put_site(site("other"), ns(MONDAY + DAY))
@@ -233,21 +324,23 @@ def test_a_new_name_changes_nothing(store: Store) -> None:
 def test_whatever_happens_each_thing_is_told_once_and_linked(
     script: Script, changed: Limits, thousandths: int
 ) -> None:
-    station, signals, work, _ = script
-    span = observed_span(station, signals)
+    spot, signals, work, _ = script
+    span = observed_span(spot, signals)
     if span is None:
         return
     moment = span[0] + (span[1] - span[0]) * thousandths // 1000
     epochs = [
-        Epoch(-FOREVER, moment, station),
-        Epoch(moment, FOREVER, station.model_copy(update={"limits": changed})),
+        Epoch(-FOREVER, moment, spot),
+        Epoch(moment, FOREVER, spot.model_copy(update={"limits": changed})),
     ]
     verdicts = [(epoch, examine(epoch.station, signals, span, work=work)) for epoch in epochs]
     found = merged(select(verdicts, -FOREVER, FOREVER))
     ids = [finding.id for finding in found.findings]
     assert len(ids) == len(set(ids))
-    for rows in (found.transfers, found.hookups):
+    of_a_kind = [[alarm for alarm in found.alarms if alarm.kind is kind] for kind in AlarmKind]
+    for rows in (found.transfers, found.hookups, *of_a_kind):
         assert all(a.end <= b.start for a, b in pairwise(rows))
+    assert [*found.alarms] == sorted(found.alarms, key=lambda alarm: (alarm.start, alarm.kind))
     for transfer in found.transfers:
         named = [finding.id for finding in found.findings if finding.transfer == transfer.id]
         assert transfer.findings == tuple(sorted(named))

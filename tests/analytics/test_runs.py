@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from analytics import runs
+from analytics.core.days import plus
 from analytics.core.station import judge
 from analytics.runs import AnalysisReport, analyse
-from bondtrail.results import Outcome, StationResults, Ticket, WorkWindow
+from bondtrail.results import Finding, Outcome, StationResults, Ticket, WorkWindow
 from bondtrail.samples import Samples
 from bondtrail.site import Role, parse_site
 from store import Store, open_store
-from tests.analytics.core.build import OPEN, held, ns
+from tests.analytics.core.build import GAP, OPEN, Stretch, held, ns
 from tests.analytics.shifts import (
     DAY,
     HOUR,
@@ -28,6 +30,7 @@ from tests.analytics.shifts import (
     site,
     told,
 )
+from tests.reference.scripts import shift
 
 LATER = ns(MONDAY + 90 * DAY)
 SITE = site("spot")
@@ -237,6 +240,182 @@ def test_a_clock_that_is_behind_does_not_hide_what_was_read(store: Store) -> Non
     batch = ready(store, 2.0)
     analyse(store, now=0)
     assert store.transfers() == list(judged(batch).transfers)
+
+
+# Alarms that go on.
+
+
+def bypassed(store: Store, *stretches: Stretch) -> None:
+    """What a bypass has said since Monday, a sample an hour, in a store of its own."""
+    store.put_site(site("spot", points=("bypass",), stale_s=HOUR), 0)
+    store.write({"spot.bypass": held(*stretches, start=MONDAY, every_s=HOUR)})
+    analyse(store, now=LATER)
+
+
+def hours(store: Store) -> list[tuple[float, float]]:
+    """From when to when the bypass was on, in hours from Monday."""
+    assert {str(alarm.kind) for alarm in store.alarms()} <= {"bypass_on"}
+    return [
+        ((alarm.start / 1e9 - MONDAY) / HOUR, (alarm.end / 1e9 - MONDAY) / HOUR)
+        for alarm in store.alarms()
+    ]
+
+
+def test_an_alarm_lasts_as_long_as_it_is_known_to(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(runs, "WINDOW_NS", ns(DAY))
+    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    on = (5 * HOUR, 0.0), (9 * DAY, 1.0)
+    bypassed(store, (5 * HOUR, 0.0), (2 * HOUR, 1.0))
+    assert hours(store) == [(5, 7)]
+    bypassed(store, *on)
+    assert hours(store) == [(5, 5 + 9 * 24)]
+    bypassed(store, *on, (3 * DAY, GAP), (HOUR, 0.0), (2 * DAY, 0.0), (HOUR, 1.0))
+    assert hours(store) == [(5, 5 + 12 * 24), (6 + 14 * 24, 7 + 14 * 24)]
+    assert [dict(day.alarms) for day in store.days() if day.alarms] == [
+        {"bypass_on": 1},
+        {"bypass_on": 1},
+    ]
+
+
+# Shifts.
+
+EARLY = (shift("early", "06:00", "14:00"),)
+CHANGED = MONDAY + DAY + 10 * HOUR
+
+
+def worked(store: Store) -> list[tuple[int, str | None, float]]:
+    """Day, shift and the hours known of it."""
+    return [(row.day.day, row.shift, row.known_s / HOUR) for row in store.shift_days()]
+
+
+def test_without_shifts_no_day_is_told_in_parts(store: Store) -> None:
+    ready(store, 2.0, 2.0)
+    analyse(store, now=LATER)
+    assert (worked(store), len(store.days())) == ([], 2)
+
+
+@pytest.mark.parametrize("window_days", [31, 1])
+def test_shifts_that_are_new_to_a_site_tell_of_every_day(
+    store: Store, monkeypatch: pytest.MonkeyPatch, window_days: float
+) -> None:
+    monkeypatch.setattr(runs, "WINDOW_NS", ns(window_days * DAY))
+    ready(store, 2.0, 2.0, 2.0)
+    analyse(store, now=LATER)
+    days = store.days()
+    store.put_site(site("spot", roster=EARLY), ns(CHANGED))
+    analyse(store, now=LATER)
+    assert worked(store) == [
+        (2, "", 24),
+        *((3, "", 20), (3, "early", 4)),
+        *((4, "", 16), (4, "early", 8)),
+    ]
+    assert store.days() == days
+
+
+def test_shifts_that_are_gone_from_a_site_are_told_no_more(store: Store) -> None:
+    store.put_site(site("spot", roster=EARLY), ns(MONDAY))
+    store.write(shifts(2.0, 2.0))
+    analyse(store, now=LATER)
+    assert len(worked(store)) == 4
+    store.put_site(SITE, ns(CHANGED))
+    analyse(store, now=LATER)
+    assert worked(store) == [(2, "", 16), (2, "early", 8), (3, "", 20), (3, "early", 4)]
+    store.put_site(SITE, ns(MONDAY))
+    analyse(store, now=LATER)
+    assert worked(store) == []
+
+
+def test_shifts_of_a_day_add_up_to_it(store: Store) -> None:
+    store.put_site(site("spot", roster=EARLY), 0)
+    store.write(shifts(2.0, 12.0))
+    analyse(store, now=LATER)
+    for day in store.days():
+        parts = store.shift_days(first=day.day, last=day.day)
+        total = replace(plus(*parts), shift=None)
+        assert total == replace(day, volume=total.volume)
+        assert total.volume == pytest.approx(day.volume, rel=0, abs=1e-6)
+
+
+# Drift.
+
+RISING = [4.0 + day / 8 for day in range(30)]
+"""From 4 ohm by an eighth a day: the limit of 10 ohm is 18 days off after 30 hookups."""
+
+
+def drifts(store: Store) -> list[Finding]:
+    return store.findings(kind="resistance_drift")
+
+
+def test_a_drift_is_found_over_all_of_history_and_counted(store: Store) -> None:
+    batch = ready(store, *RISING)
+    report = analyse(store, now=LATER)
+    (drift,) = drifts(store)
+    assert (drift,) == judged(batch).drift
+    assert begins([drift]) == [8.0]
+    assert (report.findings, drift.transfer) == (1, None)
+    assert not any(day.findings for day in store.days())
+
+
+@pytest.mark.parametrize("window_days", [0.1, 1, 7])
+def test_a_drift_is_the_same_in_any_windows(
+    store: Store, monkeypatch: pytest.MonkeyPatch, window_days: float
+) -> None:
+    batch = ready(store, *RISING)
+    monkeypatch.setattr(runs, "WINDOW_NS", ns(window_days * DAY))
+    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    assert analyse(store, now=LATER).windows > 1
+    assert tuple(drifts(store)) == judged(batch).drift
+
+
+def test_a_drift_goes_on_and_passes_as_hookups_come(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    ready(store, *RISING[:19])
+    analyse(store, now=LATER)
+    assert drifts(store) == []
+    store.write(shifts(*RISING[19:], start=MONDAY + 19 * DAY))
+    analyse(store, now=LATER)
+    assert [drift.evidence["hookups"] for drift in drifts(store)] == [30]
+    # Cleaned: it is low again, and stays.
+    store.write(shifts(*[4.0] * 20, start=MONDAY + 30 * DAY))
+    analyse(store, now=LATER)
+    assert drifts(store) == []
+
+
+def test_work_that_is_told_of_later_ends_a_drift(store: Store) -> None:
+    ohms = [*RISING, *(4.0 + day / 8 for day in range(10))]
+    ready(store, *ohms)
+    analyse(store, now=LATER)
+    before = drifts(store)
+    day = MONDAY + 30 * DAY
+    store.put_work([WorkWindow("spot", ns(day), ns(day + HOUR), "clamp cleaned")])
+    analyse(store, now=LATER)
+    assert drifts(store) != before
+    assert told(store) == told_anew(store)
+
+
+def test_a_drift_is_held_against_the_limits_at_its_last_hookup(store: Store) -> None:
+    ready(store, *RISING)
+    store.put_site(site("spot", limit_ohm=40.0), ns(MONDAY + 29 * DAY))
+    analyse(store, now=LATER)
+    # By then it takes more than 90 days to the limit.
+    assert drifts(store) == []
+    store.put_site(site("spot", limit_ohm=12.0), ns(MONDAY + 29 * DAY))
+    analyse(store, now=LATER)
+    (drift,) = drifts(store)
+    assert (drift.limits["limit_ohm"], drift.evidence["limit_ohm"]) == (12.0, 12.0)
+
+
+def test_a_station_in_no_site_file_drifts_no_more(store: Store) -> None:
+    ready(store, *RISING)
+    analyse(store, now=LATER)
+    assert drifts(store)
+    store.put_site(site("other"), 0)
+    analyse(store, now=LATER)
+    assert told(store) == NOTHING
 
 
 # Stations that come and go.
