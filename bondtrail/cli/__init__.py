@@ -15,7 +15,7 @@ from contextlib import suppress
 import click
 
 from bondtrail import __version__
-from bondtrail.cli import analyse, check, demo, load, serve, show
+from bondtrail.cli import analyse, check, demo, load, report, serve, show
 from bondtrail.cli.faults import print_fault, translated
 from bondtrail.cli.options import example
 
@@ -47,14 +47,15 @@ def bondtrail() -> None:
     """Keep the history of static-bonding monitors and say what it shows.
 
     Readings go in with `load`, findings come out with `analyse` and `show`, and `serve` opens
-    the board. `demo` does all of it on an invented site.
+    the board. `report` writes a period's compliance report. `demo` does all of it on an invented
+    site.
 
     Bondtrail reads and reports; it is not a safety function. Local codes and licensed practice
     govern.
     """
 
 
-for module in (demo, load, analyse, show, serve, check):
+for module in (demo, load, analyse, show, report, serve, check):
     bondtrail.add_command(module.command)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -142,7 +143,8 @@ def _of_worst(column: output.Column[Finding]) -> output.Column[Worst]:
 def worst(findings: list[Finding]) -> list[Worst]:
     """Return the longest finding of each kind at each station, the worst first.
 
-    Of the severe ones the kind weighs most; of the minor ones how often they come.
+    Of the severe ones the kind weighs most. Of the minor ones a drift comes first, which is one
+    finding about weeks; of the others, how often they come.
     """
     counts = Counter((row.station, row.kind) for row in findings)
     longest: dict[tuple[str, Kind], Finding] = {}
@@ -154,12 +156,20 @@ def worst(findings: list[Finding]) -> list[Worst]:
     return sorted(found, key=_rank)
 
 
-def _rank(row: Worst) -> tuple[int, int, float, str]:
+def _rank(row: Worst) -> tuple[int, float, float, str]:
     finding = row.finding
-    minor = finding.severity is Severity.MINOR
     return (
         _SEVERITIES.index(finding.severity),
-        -row.count if minor else _KINDS.index(finding.kind),
+        _weight(row),
         -finding.seconds,
         finding.station,
     )
+
+
+def _weight(row: Worst) -> float:
+    """Return what a row is sorted by among those of its severity, least first."""
+    if row.finding.kind is Kind.RESISTANCE_DRIFT:
+        return -math.inf
+    if row.finding.severity is Severity.MINOR:
+        return -row.count
+    return _KINDS.index(row.finding.kind)
