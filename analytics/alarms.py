@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.core.alarm_figures import AlarmFigures, alarm_figures
-from analytics.core.alarm_table import AlarmTable, alarm_table
+from analytics.core.alarm_table import AlarmTable, coded_table
 from bondtrail.site import Site
 from bondtrail.times import day_edges, day_start, local_day
 from store import Store
@@ -117,9 +117,17 @@ def alarm_positions(
     if history is None:
         return []
     first = history.start if start is None else start
-    table = alarm_table(store.alarms(station, first, history.end if end is None else end))
+    table = read_table(store, first, history.end if end is None else end, station)
     span = first, close_of(history, table) if end is None else end
     return figures_by_position(table, site, span, history, position=position, station=station)
+
+
+def read_table(store: Store, start: int, end: int, station: str | None = None) -> AlarmTable:
+    """Return the alarms that were active in ``[start, end)``, of one station or of all. [ns]"""
+    found = store.summaries.alarm_columns(start, end, None if station is None else [station])
+    return coded_table(
+        found.stations, found.kinds, found.station, found.kind, found.start, found.end
+    )
 
 
 def close_of(history: History, table: AlarmTable) -> int:

@@ -3,6 +3,7 @@
 Use what is named here; nothing outside this room sees SQL or blocks.
 """
 
+from store.alarm_parts import AlarmColumns
 from store.bulk import BulkWriter
 from store.errors import (
     DamageError,
@@ -28,6 +29,7 @@ from store.summaries import (
 from store.touches import Touch
 
 __all__ = [
+    "AlarmColumns",
     "BulkWriter",
     "DamageError",
     "DayMark",

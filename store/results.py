@@ -10,7 +10,7 @@ from typing import Any, Generic, TypeVar, get_type_hints
 from sqlalchemy import ColumnElement, Table, delete, func, insert, or_, select, true
 
 from bondtrail import results as words
-from store import dayrows, rollups, schema
+from store import alarm_parts, dayrows, rollups, schema
 from store.engine import Transaction
 from store.texts import plain
 
@@ -135,6 +135,7 @@ def save(
         if days:
             tx.conn.execute(insert(table), days)
     rollups.renew(tx, found.station, since, since_day, until, until_day)
+    alarm_parts.renew(tx, found.station, since, until)
     if found.drift is not None:
         _save_drift(tx, found.station, found.drift)
 

@@ -250,6 +250,20 @@ alarm = Table(
 Index("alarm_start", alarm.c.station, alarm.c.start_ns)
 Index("alarm_anywhere", alarm.c.start_ns)
 
+alarm_part = Table(
+    "alarm_part",
+    METADATA,
+    Column("station", Text, primary_key=True),
+    Column("part", BigInteger, primary_key=True),
+    _ns("last_end_ns"),
+    _count("count"),
+    Column("kinds", LargeBinary, nullable=False),
+    Column("starts", LargeBinary, nullable=False),
+    Column("ends", LargeBinary, nullable=False),
+)
+"""The alarms of each part of time, packed; see `store.alarm_parts`."""
+Index("alarm_part_anywhere", alarm_part.c.part, alarm_part.c.last_end_ns)
+
 COUNTER_COLUMNS = {
     (counter, name): f"{counter.removesuffix('s')}_{name.rpartition('/')[2]}"
     for counter, names in DAY_COUNTERS.items()

@@ -21,7 +21,8 @@ from bondtrail.results import (
     TripCause,
     TripClass,
 )
-from store import ongoing, rollups, schema
+from store import alarm_parts, ongoing, rollups, schema
+from store.alarm_parts import AlarmColumns
 from store.dayrows import sums_of
 from store.engine import Database, Transaction
 from store.results import FINDINGS, HOOKUPS, TRANSFERS, TRIPS, _Rows
@@ -258,6 +259,13 @@ class Summaries:
             if chosen:
                 where.append(schema.finding.c[column].in_([str(name) for name in chosen]))
         return self._latest(FINDINGS, where, limit)
+
+    def alarm_columns(
+        self, start: int, end: int, stations: Collection[str] | None = None
+    ) -> AlarmColumns:
+        """Return the alarms that were active in a span as columns, of some stations or of all."""
+        with self._db.reading() as tx:
+            return alarm_parts.columns(tx, start, end, stations)
 
     def _grouped(self, asked: Select[Any], groups: Sequence[ColumnElement[Any]]) -> list[Any]:
         with self._db.reading() as tx:

@@ -52,12 +52,43 @@ class AlarmTable:
         return self.take(slice(int(low), int(high)))
 
     def rows(self) -> list[Alarm]:
-        """Return the alarms one by one."""
-        told = zip(self.tag.tolist(), self.start.tolist(), self.end.tolist(), strict=True)
+        """Return the alarms one by one, by start, station and kind."""
+        told = zip(self.start.tolist(), self.tag.tolist(), self.end.tolist(), strict=True)
         return [
             Alarm(self.tags[tag].station, self.tags[tag].kind, start, end)
-            for tag, start, end in told
+            for start, tag, end in sorted(told)
         ]
+
+
+def coded_table(
+    stations: Sequence[str],
+    kinds: Sequence[AlarmKind],
+    station: npt.NDArray[np.integer],
+    kind: npt.NDArray[np.integer],
+    start: Moments,
+    end: Moments,
+) -> AlarmTable:
+    """Return a table of alarms, in any order, that are told by codes.
+
+    Parameters
+    ----------
+    stations, kinds : sequence
+        What the codes stand for, each once.
+    station, kind : ndarray of int, shape (n,)
+        Index into them.
+    start, end : ndarray of int64, shape (n,)
+        Each was active over ``[start, end)``. [ns]
+    """
+    both = station.astype(np.int64) * len(kinds) + kind
+    there = np.flatnonzero(np.bincount(both, minlength=1))
+    named = {
+        Tag(stations[code // len(kinds)], kinds[code % len(kinds)]): code for code in there.tolist()
+    }
+    tags = sorted(named)
+    place = np.zeros(len(stations) * len(kinds) + 1, np.int64)
+    place[[named[tag] for tag in tags]] = np.arange(len(tags))
+    order = np.argsort(start)
+    return AlarmTable(tags, place[both[order]], start[order], end[order])
 
 
 def alarm_table(alarms: Sequence[Alarm]) -> AlarmTable:

@@ -116,6 +116,18 @@ def create_alarms() -> None:
     )
     op.create_index("alarm_start", "alarm", ["station", "start_ns"], unique=False)
     op.create_index("alarm_anywhere", "alarm", ["start_ns"], unique=False)
+    op.create_table(
+        "alarm_part",
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("part", sa.BigInteger(), nullable=False),
+        sa.Column("last_end_ns", sa.BigInteger(), nullable=False),
+        sa.Column("count", sa.BigInteger(), nullable=False),
+        sa.Column("kinds", sa.LargeBinary(), nullable=False),
+        sa.Column("starts", sa.LargeBinary(), nullable=False),
+        sa.Column("ends", sa.LargeBinary(), nullable=False),
+        sa.PrimaryKeyConstraint("station", "part"),
+    )
+    op.create_index("alarm_part_anywhere", "alarm_part", ["part", "last_end_ns"], unique=False)
 
 
 def create_reviews() -> None:

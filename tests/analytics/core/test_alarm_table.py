@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from analytics.core.alarm_table import Tag, alarm_table
+import numpy as np
+
+from analytics.core.alarm_table import Tag, alarm_table, coded_table
 from bondtrail.results import Alarm, AlarmKind
 
 FAULT = Alarm("rail-2", AlarmKind.MONITOR_FAULT, 30, 40)
@@ -40,3 +42,24 @@ def test_taken_rows_keep_their_codes() -> None:
     table = alarm_table([FAULT, BYPASS, AGAIN])
     assert table.take(table.end > 30).rows() == [BYPASS, FAULT]
     assert table.take(slice(0, 0)).tags == table.tags
+
+
+def test_a_table_told_by_codes_equals_one_of_alarms() -> None:
+    stations, kinds = ["rail-1", "rail-2", "rail-9"], list(AlarmKind)
+    alarms = [FAULT, BYPASS, AGAIN]
+    table = coded_table(
+        stations,
+        kinds,
+        np.array([stations.index(alarm.station) for alarm in alarms]),
+        np.array([kinds.index(alarm.kind) for alarm in alarms], np.uint8),
+        np.array([alarm.start for alarm in alarms]),
+        np.array([alarm.end for alarm in alarms]),
+    )
+    assert table.rows() == alarm_table(alarms).rows()
+    assert list(table.tags) == list(alarm_table(alarms).tags)
+
+
+def test_a_table_of_no_codes_is_empty() -> None:
+    nothing = np.empty(0, np.int64)
+    table = coded_table([], list(AlarmKind), nothing, nothing, nothing, nothing)
+    assert (len(table), list(table.tags)) == (0, [])
