@@ -11,7 +11,7 @@ from dash import dcc, html
 
 from bondtrail.site import SiteError
 from dashboard.parts import aria
-from dashboard.urls import stations_url
+from dashboard.urls import alarms_url, compliance_url, stations_url
 from store import StoreError
 
 CAUTION = (
@@ -47,7 +47,11 @@ def _header(site_name: str | None) -> list[Any]:
         dcc.Link("Bondtrail", href=stations_url(), className="wordmark"),
         html.Span(site_name or "no site yet", className="site-name"),
         html.Nav(
-            dcc.Link("Stations", href=stations_url()),
+            [
+                dcc.Link("Stations", href=stations_url()),
+                dcc.Link("Compliance", href=compliance_url()),
+                dcc.Link("Alarms", href=alarms_url()),
+            ],
             **aria("Pages"),
         ),
         dmc.ColorSchemeToggle(

@@ -9,12 +9,18 @@ from urllib.parse import quote, urlencode
 from dashboard.period import Period
 
 
+NO_SHIFT = "(outside)"
+"""The time outside any shift, in an address."""
+
+
 class Url(StrEnum):
     """The paths; ids go into the path or the query."""
 
     STATIONS = "/"
     STATION = "/station/<station_id>"
     TRANSFER = "/transfer"
+    COMPLIANCE = "/compliance"
+    ALARMS = "/alarms"
 
 
 def stations_url(period: Period | None = None) -> str:
@@ -38,6 +44,22 @@ def station_url(
 def transfer_url(transfer_id: str) -> str:
     """Return the address of one transfer."""
     return f"{Url.TRANSFER}{_query({'id': transfer_id})}"
+
+
+def compliance_url(
+    period: Period | None = None, area: str | None = None, shift: str | None = None
+) -> str:
+    """Return the address of the compliance page, narrowed to an area and a shift.
+
+    The empty shift is the time outside any, and so has a word of its own in an address.
+    """
+    chosen = {"area": area or "", "shift": NO_SHIFT if shift == "" else shift or ""}
+    return f"{Url.COMPLIANCE}{_query(_of_period(period) | chosen)}"
+
+
+def alarms_url(period: Period | None = None) -> str:
+    """Return the address of the alarms page."""
+    return f"{Url.ALARMS}{_query(_of_period(period))}"
 
 
 def _of_period(period: Period | None) -> dict[str, str]:

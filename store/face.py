@@ -22,6 +22,7 @@ from bondtrail.results import (
 from bondtrail.samples import Samples
 from store import bulk, inputs, points, reading, results, schema, sites, touches, verify, writing
 from store.bulk import FLUSH_ROWS, BulkWriter
+from store.compliances import Compliances
 from store.engine import Database
 from store.errors import DamageError
 from store.fetching import OnDamage, raise_damage
@@ -76,6 +77,8 @@ class Store:
         """The address of the store, without its password."""
         self.summaries = Summaries(db)
         """Sums and latest rows of the results, as a board shows them."""
+        self.compliances = Compliances(db)
+        """Which transfers were compliant, over all stations at once."""
 
     def __enter__(self) -> Self:
         return self
@@ -246,11 +249,16 @@ class Store:
                 touches.settle(tx, found.station, touch, still_since)
 
     def transfers(
-        self, station: str | None = None, start: int | None = None, end: int | None = None
+        self,
+        station: str | None = None,
+        start: int | None = None,
+        end: int | None = None,
+        *,
+        compliant: bool | None = None,
     ) -> list[Transfer]:
         """Return the transfers that overlap ``[start, end)``, by start."""
         with self._db.reading() as tx:
-            return results.overlapping(tx, results.TRANSFERS, station, start, end)
+            return results.transfers(tx, station, start, end, compliant)
 
     def transfer(self, transfer_id: str) -> Transfer | None:
         """Return a transfer by its id, or None."""

@@ -1,0 +1,172 @@
+"""Which transfers were compliant, over all stations at once: what a compliance figure rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from bisect import bisect_right
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, func, not_, select
+
+from bondtrail.results import DAY_HISTOGRAMS, NON_COMPLIANT, DaySums, Finding, Kind, Transfer
+from store import rollups, schema
+from store.dayrows import PARTS, sums_of
+from store.engine import Database
+from store.results import FINDINGS, TRANSFERS
+
+_NUMBERS = PARTS[: len(schema.SUMMED)]
+_NO_BINS = ("",) * len(DAY_HISTOGRAMS)
+_NAMED_AT_ONCE = 500
+"""Ids in one question: databases take only so many."""
+_KINDS = {f"/{kind}/": kind for kind in NON_COMPLIANT}
+
+
+@dataclass(frozen=True, slots=True)
+class TransferCount:
+    """How many transfers began in one stretch of days, by its number, and how many were good."""
+
+    part: int
+    transfers: int
+    compliant: int
+
+
+@dataclass(frozen=True, slots=True)
+class FailingTransfer:
+    """A transfer that is not compliant: when it began (ns), and what kinds speak against it."""
+
+    id: str
+    station: str
+    start: int
+    kinds: frozenset[Kind]
+
+
+class Compliances:
+    """The questions behind a compliance figure. Times are UTC ns, spans half-open.
+
+    ``stations`` are all where it is None. Every method raises a `StoreError` if the database does
+    not answer.
+    """
+
+    def __init__(self, db: Database) -> None:
+        self._db = db
+
+    def sums(
+        self,
+        first: dt.date,
+        last: dt.date,
+        stations: Collection[str] | None = None,
+        *,
+        shifts: bool = False,
+    ) -> list[DaySums]:
+        """Return the sums of the days ``first`` to ``last`` by station, as of ``first``.
+
+        Histograms are left out, which take most of the time: see `Summaries.sums`. With
+        ``shifts`` each shift is told by itself; there is nothing then of days without shifts.
+        """
+        edges = [first, rollups.day_after(last)]
+        with self._db.reading() as tx:
+            found = rollups.sums(tx, edges, stations=stations, columns=_NUMBERS, by_shift=shifts)
+        return sums_of(
+            ((key.station, first, key.shift), (*found[key], *_NO_BINS)) for key in sorted(found)
+        )
+
+    def counts(
+        self,
+        edges: Sequence[dt.date],
+        stations: Collection[str] | None = None,
+        shift: str | None = None,
+    ) -> list[TransferCount]:
+        """Return the transfers of all stations together, between neighbouring edges.
+
+        Parameters
+        ----------
+        edges : sequence of date
+            Rising; stretch ``n`` is from ``edges[n]`` to the day before ``edges[n + 1]``.
+        stations : collection of str, optional
+            Of these only.
+        shift : str, optional
+            Of this shift only, ``""`` being the time outside any.
+        """
+        transfers, compliant = [0] * (len(edges) - 1), [0] * (len(edges) - 1)
+        with self._db.reading() as tx:
+            for piece in rollups.pieces(edges):
+                table = piece.level.table(by_shift=shift is not None)
+                when = table.c[piece.level.name]
+                where = [when >= piece.start, when < piece.end, *_of(table, stations)]
+                if shift is not None:
+                    where.append(table.c.shift == shift)
+                sums = func.sum(table.c.transfers), func.sum(table.c.compliant_transfers)
+                for day, some, good in tx.conn.execute(
+                    select(when, *sums).where(*where).group_by(when)
+                ):
+                    part = bisect_right(edges, day) - 1
+                    transfers[part] += some
+                    compliant[part] += good
+        told = zip(transfers, compliant, strict=True)
+        return [TransferCount(part, some, good) for part, (some, good) in enumerate(told)]
+
+    def by_shift(
+        self, first: dt.date, last: dt.date, stations: Collection[str] | None = None
+    ) -> dict[str, tuple[int, int]]:
+        """Return the transfers of all stations in the days ``first`` to ``last`` by shift.
+
+        So many in all and so many compliant; nothing of days without shifts.
+        """
+        found: dict[str, tuple[int, int]] = {}
+        with self._db.reading() as tx:
+            for piece in rollups.pieces([first, rollups.day_after(last)]):
+                table = piece.level.table(by_shift=True)
+                when = table.c[piece.level.name]
+                sums = func.sum(table.c.transfers), func.sum(table.c.compliant_transfers)
+                where = [when >= piece.start, when < piece.end, *_of(table, stations)]
+                asked = select(table.c.shift, *sums).where(*where).group_by(table.c.shift)
+                for shift, some, good in tx.conn.execute(asked):
+                    before = found.get(shift, (0, 0))
+                    found[shift] = before[0] + some, before[1] + good
+        return found
+
+    def failing(
+        self, start: int, end: int, stations: Collection[str] | None = None
+    ) -> list[FailingTransfer]:
+        """Return the transfers that began in a span and are not compliant, by start."""
+        table = schema.transfer
+        where = [not_(table.c.compliant), table.c.start_ns >= start, table.c.start_ns < end]
+        asked = select(table.c.id, table.c.station, table.c.start_ns, table.c.findings)
+        asked = asked.where(*where, *_of(table, stations))
+        with self._db.reading() as tx:
+            rows = list(tx.conn.execute(asked.order_by(table.c.start_ns, table.c.station)))
+        return [
+            FailingTransfer(name, station, began, _kinds(findings))
+            for name, station, began, findings in rows
+        ]
+
+    def transfers(self, ids: Collection[str]) -> list[Transfer]:
+        """Return the transfers of these ids, by start; one that there is not is left out."""
+        found = self._named(TRANSFERS, schema.transfer.c.id, ids)
+        return sorted(found, key=lambda row: (row.start, row.station))
+
+    def findings(self, transfers: Collection[str]) -> list[Finding]:
+        """Return the findings of these transfers, by start."""
+        found = self._named(FINDINGS, schema.finding.c.transfer, transfers)
+        return sorted(found, key=lambda row: (row.start, row.kind))
+
+    def _named(self, rows: Any, column: ColumnElement[str], ids: Collection[str]) -> list[Any]:
+        asked = list(ids)
+        cuts = range(0, len(asked), _NAMED_AT_ONCE)
+        with self._db.reading() as tx:
+            return [
+                row
+                for low in cuts
+                for row in rows.select(tx, [column.in_(asked[low : low + _NAMED_AT_ONCE])], [])
+            ]
+
+
+def _of(table: Any, stations: Collection[str] | None) -> list[ColumnElement[bool]]:
+    return [] if stations is None else [table.c.station.in_(stations)]
+
+
+def _kinds(findings: str) -> frozenset[Kind]:
+    """Return the kinds that speak against a transfer, which the ids of its findings name."""
+    return frozenset(kind for part, kind in _KINDS.items() if part in findings)
