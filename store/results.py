@@ -182,6 +182,19 @@ def overlapping(
     return rows.select(tx, conditions, [rows.began, rows.table.c.station, *_last_resort(rows)])
 
 
+def transfers(
+    tx: Transaction,
+    station: str | None,
+    start: int | None,
+    end: int | None,
+    compliant: bool | None,
+) -> list[words.Transfer]:
+    """Return transfers that overlap ``[start, end)``, by when they began; times in ns."""
+    wanted = schema.transfer.c.compliant == compliant
+    where = [] if compliant is None else [wanted]
+    return overlapping(tx, TRANSFERS, station, start, end, where)
+
+
 def _last_resort(rows: _Rows[Any]) -> list[Any]:
     return [rows.table.c.kind] if "kind" in rows.table.c else []
 
