@@ -11,16 +11,21 @@ from math import exp, log
 
 import numpy as np
 
-from analytics.core.mann_kendall import Slope
 from bondtrail.samples import ValueArray
 
 SMALLEST = 1e-9
 """A mean residual below this counts as none: what is left is rounding."""
+KNOTS = 20
+"""An onset is looked for at every such part of the values."""
+FITS = 10
+"""Rounds at most in which a fit is bettered; further ones change little."""
+CLEARLY = 10.0
+"""A criterion lower by this is very strong evidence, as the usual reading of it goes."""
 
 
 @dataclass(frozen=True, slots=True)
 class ChangePoint:
-    """Where the level changed most clearly.
+    """Where ranks change most clearly.
 
     Attributes
     ----------
@@ -30,15 +35,50 @@ class ChangePoint:
         Pettitt's K.
     p_value : float
         Two-sided, approximate; good for below about 0.5.
-    before, after : float
-        The medians on both sides.
     """
 
     index: int
     statistic: float
     p_value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Two levels that values lie about.
+
+    Attributes
+    ----------
+    index : int
+        Of the first value at the second level.
+    before, after : float
+        The medians of both parts.
+    off : float
+        How far values are off their level: the mean absolute residual.
+    """
+
+    index: int
     before: float
     after: float
+    off: float
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """A level that turns into a line.
+
+    Attributes
+    ----------
+    index : int
+        Of the value at which the line begins.
+    off : float
+        How far values are off: the mean absolute residual.
+    line_off : float
+        How far they are off a line throughout.
+    """
+
+    index: int
+    off: float
+    line_off: float
 
 
 def pettitt(values: ValueArray) -> ChangePoint:
@@ -67,8 +107,32 @@ def pettitt(values: ValueArray) -> ChangePoint:
     index = int(excess.argmax()) + 1
     statistic = float(excess[index - 1])
     p_value = min(1.0, 2 * exp(-6 * statistic**2 / (float(size) ** 3 + float(size) ** 2)))
-    before, after = float(np.median(values[:index])), float(np.median(values[index:]))
-    return ChangePoint(index, statistic, p_value, before, after)
+    return ChangePoint(index, statistic, p_value)
+
+
+def two_levels(values: ValueArray, near: int) -> Levels:
+    """Return two levels that fit best, from where a change is thought to be.
+
+    Ranks find that there is a change, yet place it some values off: the order within a level
+    counts as much for them as that between the levels.
+
+    Parameters
+    ----------
+    values : ndarray of float64, shape (n,)
+        At least 2, finite.
+    near : int
+        Index of the change by Pettitt's test.
+    """
+    index = near
+    for _ in range(FITS):
+        before, after = float(np.median(values[:index])), float(np.median(values[index:]))
+        away, there = np.abs(values - before), np.abs(values - after)
+        sums = np.cumsum(away - there)[:-1]
+        best = int(sums.argmin()) + 1
+        if sums[best - 1] == sums[index - 1]:
+            break
+        index = best
+    return Levels(index, before, after, float(sums[index - 1] + there.sum()) / values.size)
 
 
 def mid_ranks(values: ValueArray) -> ValueArray:
@@ -79,49 +143,67 @@ def mid_ranks(values: ValueArray) -> ValueArray:
     return ranks
 
 
-def is_step(x: ValueArray, y: ValueArray, slope: Slope, change: ChangePoint) -> bool:
-    """Return whether two levels describe the values better than a line or a bend.
+def onset(x: ValueArray, y: ValueArray, least: int = 1) -> Onset:
+    """Return the level, and the line from some moment on, that fit best.
 
     Parameters
     ----------
     x, y : ndarray of float64, shape (n,)
-        ``x`` rising and not all equal.
-    slope : Slope
-        Of ``y`` over ``x``; the line runs through their medians.
-    change : ChangePoint
+        At least 2; ``x`` rising.
+    least : int
+        So many values at least, below n, belong to the line.
+
+    Notes
+    -----
+    Tried at every twentieth of the values. Least absolute residuals, found by least squares that
+    are weighted anew a few times by how far each value is off, so that wild values hardly pull.
+    """
+    knots = np.linspace(0, y.size, KNOTS + 1)[:-1].astype(np.int64)
+    knots = np.unique(np.clip(knots, 0, y.size - least))
+    run = np.maximum(x - x[knots, None], 0.0)
+    weight = np.ones_like(run)
+    for _ in range(FITS):
+        share = weight / weight.sum(axis=1, keepdims=True)
+        ahead = run - (share * run).sum(axis=1, keepdims=True)
+        level = (share * y).sum(axis=1, keepdims=True)
+        spread = (share * ahead**2).sum(axis=1, keepdims=True)
+        slope = (share * ahead * y).sum(axis=1, keepdims=True) / np.where(spread > 0, spread, 1.0)
+        off = np.abs(y - level - slope * ahead)
+        mean = off.mean(axis=1, keepdims=True)
+        weight = 1 / np.maximum(off, np.maximum(mean * 1e-3, SMALLEST))
+    best = int(mean.argmin())
+    return Onset(int(knots[best]), float(mean[best, 0]), float(mean[0, 0]))
+
+
+def is_step(x: ValueArray, y: ValueArray, levels: Levels) -> bool:
+    """Return whether two levels describe the values better than what goes on rising or falling.
+
+    Parameters
+    ----------
+    x, y : ndarray of float64, shape (n,)
+        At least 2; ``x`` rising.
+    levels : Levels
         Of ``y``.
 
     Notes
     -----
     Compared by the Bayesian information criterion under Laplace errors, which wild values hardly
-    move: ``2 n ln(mean absolute residual) + k ln n``, with k 2 for the line, 3 for two levels and
-    3 for the bend. The bend, a parabola, is there for wear that speeds up: two levels follow
-    that better than a line does, and yet nothing happened at once.
+    move: ``2 n ln(mean absolute residual) + k ln n``, k being 2 for a line, else 3. What goes on
+    is a line, or a level that turns into one: wear that begins or speeds up, which two levels
+    follow better than a line does though nothing happened at once.
     """
-    size = y.size
-    levels = np.where(np.arange(size) < change.index, change.before, change.after)
-    line = np.median(y) + slope.value * (x - np.median(x))
-    step = _criterion(y - levels, 3)
-    return step < min(_criterion(y - line, 2), _criterion(y - _bend(x, y), 3))
+    begun = onset(x, y)
+    others = _criterion(begun.line_off, y.size, 2), _criterion(begun.off, y.size, 3)
+    return _criterion(levels.off, y.size, 3) < min(others)
 
 
-def _criterion(residuals: ValueArray, parameters: int) -> float:
-    size = residuals.size
-    mean = max(float(np.abs(residuals).mean()), SMALLEST)
-    return 2 * size * log(mean) + parameters * log(size)
+def has_begun(begun: Onset, size: int) -> bool:
+    """Return whether so many values were level first, rather than on one line throughout.
 
-
-def _bend(x: ValueArray, y: ValueArray) -> ValueArray:
-    """Return a parabola through the values that wild ones hardly pull: least absolute residuals.
-
-    Found by least squares, weighted anew a few times by how far each value is off.
+    That is, by a criterion at least 10 lower.
     """
-    span = (x - x.mean()) / (x.max() - x.min())
-    terms = np.column_stack((np.ones_like(span), span, span**2))
-    weight = np.ones_like(y)
-    for _ in range(10):
-        found = np.linalg.lstsq(terms * weight[:, None], y * weight, rcond=None)[0]
-        bend: ValueArray = terms @ found
-        off = np.abs(y - bend)
-        weight = 1 / np.sqrt(np.maximum(off, max(float(off.mean()) * 1e-3, SMALLEST)))
-    return bend
+    return _criterion(begun.off, size, 3) <= _criterion(begun.line_off, size, 2) - CLEARLY
+
+
+def _criterion(off: float, size: int, parameters: int) -> float:
+    return 2 * size * log(max(off, SMALLEST)) + parameters * log(size)

@@ -8,12 +8,12 @@ will do.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
 
-from analytics.core.change_point import is_step, pettitt
+from analytics.core.change_point import has_begun, is_step, onset, pettitt, two_levels
 from analytics.core.mann_kendall import MannKendall, mann_kendall, sen_slope
 from analytics.core.stretches import NS_PER_DAY, Stretch, between_work, bonded
 from analytics.core.wording import finding
@@ -29,8 +29,8 @@ SOON_DAYS = 90.0
 """A limit that is reached within this makes a finding."""
 SIGHT_DAYS = 3650.0
 """Nothing is foretold beyond ten years."""
-STEPS_MAX = 5
-"""So many steps at most are taken one after the other."""
+TURNS_MAX = 5
+"""So many steps and onsets at most are taken one after the other."""
 
 
 class Shape(StrEnum):
@@ -68,9 +68,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """Where the level changed most clearly, by Pettitt's test.
+    """Where the level changed most clearly.
 
-    ``at`` is the start of the first hookup after it [ns]; the levels are medians.
+    ``at`` is the start of the first hookup after it [ns], ``p_value`` that of Pettitt's test; the
+    levels are medians.
     """
 
     at: int
@@ -86,7 +87,7 @@ class ResistanceTrend:
     Attributes
     ----------
     kind : Shape
-        Drift where it rises; one that falls is none.
+        Drift where it rises; one that falls is none, and so is the level before a drift began.
     start, last, end : int
         Start of the first and of the last hookup, and the end of the last. [ns]
     hookups : int
@@ -142,12 +143,31 @@ def resistance_trends(
 
 
 def _trends(stretch: Stretch) -> Iterator[ResistanceTrend]:
-    for _ in range(STEPS_MAX + 1):
+    trend = _trend(stretch)
+    for _ in range(TURNS_MAX):
+        turn = _turn(stretch, trend)
+        if not turn:
+            break
+        if trend.kind is Shape.STEP:
+            yield trend
+        else:
+            early = stretch.part(0, turn)
+            level_ohm = float(np.median(early.ohm))
+            yield replace(_trend(early), kind=Shape.NONE, level_ohm=level_ohm)
+        stretch = stretch.part(turn)
         trend = _trend(stretch)
-        yield trend
-        if trend.kind is not Shape.STEP or trend.change is None:
-            return
-        stretch = stretch.part(int(stretch.start.searchsorted(trend.change.at, side="left")))
+    yield trend
+
+
+def _turn(stretch: Stretch, trend: ResistanceTrend) -> int:
+    """Return the index of the hookup from which a stretch is judged by itself; 0 for none."""
+    if trend.kind is Shape.STEP and trend.change:
+        return int(stretch.start.searchsorted(trend.change.at, side="left"))
+    if trend.kind is Shape.DRIFT:
+        begun = onset(stretch.days, stretch.ohm, HOOKUPS_MIN)
+        if has_begun(begun, len(stretch)) and _rises(mann_kendall(stretch.ohm[begun.index :])):
+            return begun.index
+    return 0
 
 
 def _trend(stretch: Stretch) -> ResistanceTrend:
@@ -156,12 +176,13 @@ def _trend(stretch: Stretch) -> ResistanceTrend:
         return _told(stretch, Shape.NONE, median)
     days, ohm = stretch.days, stretch.ohm
     test, change, slope = mann_kendall(ohm), pettitt(ohm), sen_slope(days, ohm)
-    found = Change(int(stretch.start[change.index]), change.p_value, change.before, change.after)
+    levels = two_levels(ohm, change.index)
+    found = Change(int(stretch.start[levels.index]), change.p_value, levels.before, levels.after)
     if slope is None:
         return _told(stretch, Shape.NONE, median, test, change=found)
     line = Line(slope.value, slope.low, slope.high, float(np.median(days)), median)
-    if change.p_value < TREND_P and is_step(days, ohm, slope, change):
-        return _told(stretch, Shape.STEP, change.after, test, line, found)
+    if change.p_value < TREND_P and is_step(days, ohm, levels):
+        return _told(stretch, Shape.STEP, levels.after, test, line, found)
     if _rises(test):
         return _told(stretch, Shape.DRIFT, line.at(0.0), test, line, found)
     return _told(stretch, Shape.NONE, median, test, line, found)

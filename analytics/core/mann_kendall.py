@@ -62,7 +62,7 @@ def mann_kendall(values: ValueArray) -> MannKendall:
     Parameters
     ----------
     values : ndarray of float64, shape (n,)
-        Finite. Takes n * n bytes for the time of the call.
+        Finite.
 
     References
     ----------
@@ -70,11 +70,13 @@ def mann_kendall(values: ValueArray) -> MannKendall:
        section 16.4.
     """
     size = values.size
-    ties = tie_sizes(values)
-    equal = int((ties * (ties - 1) / 2).sum())
-    rising = int(np.count_nonzero(np.triu(values > values[:, None])))
+    _, ranks, ties = np.unique(values, return_inverse=True, return_counts=True)
+    equal = int((ties * (ties - 1) // 2).sum())
+    # Small integers compare four times as fast as the values.
+    ranks = ranks.astype(np.int16 if size < 2**15 else np.int64)
+    rising = sum(int(np.count_nonzero(ranks[k + 1 :] > ranks[k])) for k in range(size - 1))
     s = 2 * rising + equal - size * (size - 1) // 2
-    variance = _s_variance(size, ties)
+    variance = _s_variance(size, ties.astype(np.float64))
     z = (s - np.sign(s)) / sqrt(variance) if variance > 0 else 0.0
     return MannKendall(s, variance, float(z), two_sided(float(z)))
 
