@@ -262,15 +262,14 @@ def test_what_began_is_counted_once_whenever_limits_change(
 
 
 def test_an_alarm_is_judged_to_its_end_by_the_limits_under_which_it_began() -> None:
-    # By the later limits 300 ohm is open, not high; by both it is no bond. The permissive was
-    # closed on it before the change, and disagreed for longer than either allows.
-    signals = told_by(resistance=[(5, 2.0), (35, 300.0)], permissive=[(40, 1)])
-    roles = tuple(signals)
-    epochs = [
-        Epoch(-FOREVER, ns(10), station(*roles, mismatch_s=3)),
-        Epoch(ns(10), FOREVER, station(*roles, mismatch_s=1)),
-    ]
+    # The permissive stays closed. By the later limit 12 ohm is a bond, lost again at 20 s.
+    signals = told_by(
+        resistance=[(5, 2.0), (10, 300.0), (5, 12.0), (20, 300.0)], permissive=[(40, 1)]
+    )
+    strict, lax = (station(*signals, limit_ohm=ohm) for ohm in (10.0, 15.0))
+    epochs = [Epoch(-FOREVER, ns(18), strict), Epoch(ns(18), FOREVER, lax)]
     verdicts = [(each, examine(each.station, signals, (0, ns(40)))) for each in epochs]
+    assert [alarm.start for alarm in verdicts[1][1].episodes.alarms] == [ns(5), ns(20)]
     (alarm,) = merged(select(verdicts, -FOREVER, FOREVER)).alarms
     assert (str(alarm.kind), alarm.start, alarm.end) == ("disagreement", ns(5), ns(40))
 
@@ -279,15 +278,18 @@ def test_what_goes_on_from_under_older_limits_is_heeded_however_far_back(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
-    # 500 ohm is contact by the first file, and open by the second.
+    # 500 ohm is contact by the first file, and open by the second: by that, the contact of an
+    # hour on Wednesday is all there was.
     store.put_site(site("spot", open_ohm=1000.0), 0)
     store.put_site(site("spot", open_ohm=400.0), ns(MONDAY + 12 * HOUR))
-    parked = held((8 * HOUR, OPEN), (6 * DAY, 500.0), (DAY, OPEN), start=MONDAY, every_s=MINUTE)
+    stretches = (8 * HOUR, OPEN), (2 * DAY, 500.0), (HOUR, 2.0), (4 * DAY, 500.0), (DAY, OPEN)
+    parked = held(*stretches, start=MONDAY, every_s=MINUTE)
     for days in (5, 6, 9):
         store.write({"spot.resistance": parked.between(0, ns(MONDAY + days * DAY))})
         analyse(store, now=LATER)
     (hookup,) = store.hookups()
-    assert hookup.end == ns(MONDAY + 6 * DAY + 8 * HOUR)
+    assert begins([hookup]) == [8.0]
+    assert hookup.end == ns(MONDAY + 6 * DAY + 9 * HOUR)
 
 
 def test_where_a_file_does_not_name_it_a_station_has_no_results(store: Store) -> None:

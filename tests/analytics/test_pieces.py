@@ -6,12 +6,13 @@ import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
 from analytics import runs
@@ -20,7 +21,8 @@ from bondtrail.results import Ticket, WorkWindow
 from bondtrail.samples import Samples
 from bondtrail.site import Shift, parse_site
 from store import Store, open_store
-from tests.analytics.shifts import Results, told
+from tests.analytics.core.build import OPEN, held, ns
+from tests.analytics.shifts import DAY, HOUR, MONDAY, Results, site, told
 from tests.reference.compare import day_differences, differences
 from tests.reference.scripts import SHIFTS, ZONE, S, Script, histories, limits, site_text
 
@@ -215,3 +217,57 @@ def test_the_store_says_what_the_rules_say(
     )
     found = differences(result, expected) + day_differences(result, expected)
     assert not found, "\n".join(found)
+
+
+DAYS = 30
+RISING = held(
+    *(
+        stretch
+        for day in range(DAYS)
+        for stretch in ((8 * HOUR, OPEN), (HOUR, 4.0 + day / 8), (15 * HOUR, OPEN))
+    ),
+    start=MONDAY,
+    every_s=600,
+)
+"""A clamp on for an hour a day, by an eighth of an ohm higher each: the last reads 7.6 ohm."""
+
+
+@st.composite
+def wear(draw: st.DrawFn) -> tuple[list[Step], list[Step]]:
+    """Choose how a month of a clamp that wears arrives: the steps of pieces, and all at once."""
+    edges = sorted({0, *draw(st.sets(st.integers(1, DAYS - 1), max_size=4)), DAYS})
+    moments = [ns(MONDAY + day * DAY) for day in edges]
+    cut = [{"spot.resistance": RISING.between(*pair)} for pair in pairwise(moments)]
+    first = put_site(site("spot", stale_s=600).text, 0)
+    others = [
+        put_site(
+            site("spot", stale_s=600, limit_ohm=ohm).text, ns(MONDAY + draw(HALF_DAYS) * DAY / 2)
+        )
+        for ohm in draw(st.lists(st.sampled_from([9.0, 30.0]), max_size=1))
+    ]
+    at = ns(MONDAY + draw(HALF_DAYS) * DAY / 2)
+    work = [put_work(WorkWindow("spot", at, at + ns(HOUR), "clamp cleaned"))]
+    rest = [*map(write, cut), *others, *draw(st.sampled_from([work, []]))]
+    pieces = [first]
+    for step in draw(st.permutations(rest)):
+        pieces += [step, *draw(st.sampled_from([[], [analyse(LATER + ns(MONDAY))]]))]
+    once = analyse(LATER + ns(MONDAY))
+    return [*pieces, once], [first, *rest, once]
+
+
+HALF_DAYS = st.integers(0, 2 * DAYS)
+
+
+@pytest.mark.parametrize("window_s", [31 * 86_400, 3 * 86_400])
+@settings(SEARCH, max_examples=8)
+@given(story=wear())
+def test_a_drift_is_the_same_in_any_pieces(
+    empty: Path, window_s: int, story: tuple[list[Step], list[Step]]
+) -> None:
+    pieces, once = story
+    expected = played(empty, once)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(runs, "WINDOW_NS", window_s * S)
+        result = played(empty, pieces)
+    assert result == expected, "\n".join(map(repr, pieces))
+    event(f"drifts: {len([row for row in result.findings if row.kind == 'resistance_drift'])}")
