@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
-from analytics.alarms import PositionFigures, alarm_positions
+from analytics.alarms import PositionFigures, alarm_positions, history_of
+from analytics.core.alarm_figures import AlarmFigures
 from analytics.core.alarm_levels import LEVELS as PUBLISHED
 from analytics.core.alarm_levels import Judgement, Kpi, Unit, is_short, kpis
 from analytics.reports import words
@@ -16,12 +17,13 @@ from analytics.reports.source import Source
 from analytics.reports.tables import Column, Place, Sort, Table, frame
 from bondtrail.results import Severity
 from bondtrail.site import AlarmRules
+from bondtrail.times import local
 
 ABOUT = (
     "The levels are those commonly published for one operator position over at least 30 days, "
     "and approximate. They are about the work of a person, not about the hazard."
 )
-SHORT = "This period is shorter than the 30 days the levels are meant for."
+SHORT = "That is shorter than the 30 days the levels are meant for."
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,24 +91,45 @@ _COLUMNS: Sequence[Column[_Figure]] = (
 
 def section(source: Source) -> Section:
     """Return the figures of every position that a station of the report calls."""
-    start, end = source.span
-    end = min(end, source.now)
-    found = [
-        row
-        for row in alarm_positions(source.store, source.site, start, end)
-        if any(source.is_wanted(station) for station in row.stations)
-    ]
+    span = _recorded(source)
+    found = [] if span is None else _positions(source, span)
     text = [ABOUT, settings(source.site.alarms)]
-    if found and is_short(found[0].figures):
-        text.append(SHORT)
-    if source.stations is not None:
-        text.append(
-            "A position is told whole, with the stations that this report is not about: its "
-            "operator has to answer all of them."
-        )
+    if found and span is not None:
+        text += _remarks(source, span, found[0].figures)
     return Section(
         "Alarm load", text, (_table(source, found), _floods(source, found), _top(source, found))
     )
+
+
+def _recorded(source: Source) -> tuple[int, int] | None:
+    """Return the part of the period that there are records of: silence beyond them says nothing."""
+    history = history_of(source.store, source.site)
+    if history is None:
+        return None
+    start = max(source.span[0], history.start)
+    end = min(source.span[1], source.now, history.end)
+    return (start, end) if start < end else None
+
+
+def _positions(source: Source, span: tuple[int, int]) -> list[PositionFigures]:
+    return [
+        row
+        for row in alarm_positions(source.store, source.site, *span)
+        if any(source.is_wanted(station) for station in row.stations)
+    ]
+
+
+def _remarks(source: Source, span: tuple[int, int], figures: AlarmFigures) -> Iterator[str]:
+    if span != source.span:
+        first, last = (words.site_time(local(moment, source.site.zone)) for moment in span)
+        yield f"Counted from {first} to {last}: of the rest of the period nothing is on record."
+    if is_short(figures):
+        yield SHORT
+    if source.stations is not None:
+        yield (
+            "A position is told whole, with the stations that this report is not about: its "
+            "operator has to answer all of them."
+        )
 
 
 def settings(rules: AlarmRules) -> str:
@@ -135,7 +158,7 @@ def _table(source: Source, found: Sequence[PositionFigures]) -> Table:
         _COLUMNS,
         frame(_COLUMNS, rows, source.site.zone),
         note=f"Levels: {_sources()}. Approximate ones (about 144) are taken at their number.",
-        empty="There are no results to count alarms of.",
+        empty="Nothing of this period is on record.",
     )
 
 

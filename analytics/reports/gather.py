@@ -84,7 +84,7 @@ def gather(
             compliance.section(source),
             Section("Transfers that are not compliant", (), (transfers.table(source, failing),)),
             Section("Other grave findings", (), (others.table(source),)),
-            Section("Bypass use", (), (interlock.bypass(source),)),
+            Section("Bypass use", interlock.unseen(source), (interlock.bypass(source),)),
             Section("Failed hookups", (), (hookups.table(source),)),
             Section("Nuisance trips", (), (interlock.causes(source), interlock.rates(source))),
             alarms.section(source),

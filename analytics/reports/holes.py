@@ -19,7 +19,7 @@ from bondtrail.times import day_edges, days_from, seconds
 
 LEAST_S = 1.0
 """A shorter hole is a rounding of times, not a hole. [s]"""
-MUCH_OF_A_DAY = 0.1
+MUCH_OF_A_DAY, SHORTEST_DAY_S = 0.1, 23 * 3600.0
 MOST_NAMED, MOST_CASES = 8, 5
 MOST_RANGES = 4
 
@@ -41,7 +41,7 @@ class Hole:
 def holes(source: Source) -> list[Hole]:
     """Return the stations of which something is not known, the largest hole first."""
     found = {row.group: coverage for row in source.by_station if _is_hole(coverage := _of(row))}
-    days = _days(source, found)
+    days = _days(source, [name for name, coverage in found.items() if _may_miss_a_day(coverage)])
     rows = [Hole(name, coverage, days.get(name, "")) for name, coverage in found.items()]
     return sorted(rows, key=lambda row: (-row.missing_s, row.station))
 
@@ -54,7 +54,12 @@ def _is_hole(coverage: Coverage) -> bool:
     return coverage.unknown_s + coverage.no_record_s >= LEAST_S
 
 
-def _days(source: Source, stations: Mapping[str, Coverage]) -> Mapping[str, str]:
+def _may_miss_a_day(coverage: Coverage) -> bool:
+    """Return whether so much is missing that it can be much of a day, of 23 hours at least."""
+    return coverage.unknown_s + coverage.no_record_s > MUCH_OF_A_DAY * SHORTEST_DAY_S
+
+
+def _days(source: Source, stations: Sequence[str]) -> Mapping[str, str]:
     """Return the days of which each station misses much, as ranges."""
     if not stations:
         return {}
@@ -62,7 +67,7 @@ def _days(source: Source, stations: Mapping[str, Coverage]) -> Mapping[str, str]
     starts = [min(edge, source.now) for edge in day_edges(days[0], days[-1], source.site.zone)]
     lengths = [seconds(b - a) for a, b in pairwise(starts)]
     known: dict[str, dict[int, float]] = defaultdict(dict)
-    for mark in source.store.summaries.day_marks([*days, source.period.end], list(stations)):
+    for mark in source.store.summaries.day_marks([*days, source.period.end], stations):
         known[mark.station][mark.part] = mark.known_s
     return {
         name: ranges(

@@ -35,13 +35,12 @@ def bypass(source: Source) -> Table:
         "Bypass use by station",
         _BYPASS,
         frame(_BYPASS, rows, source.site.zone),
-        note=_unseen(source),
         empty="No flow with a bypass on is on record.",
     )
 
 
-def _unseen(source: Source) -> str:
-    """Return which stations do not record a bypass: none seen there means nothing."""
+def unseen(source: Source) -> Sequence[str]:
+    """Return what is said of stations that record no bypass: none seen there means nothing."""
     blind = [
         station.id
         for station in source.site.stations
@@ -50,8 +49,8 @@ def _unseen(source: Source) -> str:
         and Role.BYPASS not in station.points
     ]
     if not blind:
-        return ""
-    return f"Without a bypass on record, so that none can be seen: {words.listed(blind)}."
+        return ()
+    return (f"Without a bypass on record, so that none can be seen: {words.listed(blind)}.",)
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,8 +54,8 @@ def failing(source: Source) -> list[Failing]:
     start, end = source.span
     rows = [
         row
-        for row in source.store.transfers(None, start, end)
-        if row.start >= start and not row.compliant and source.is_wanted(row.station)
+        for row in source.store.transfers(None, start, end, compliant=False)
+        if row.start >= start and source.is_wanted(row.station)
     ]
     findings = _by_transfer(source, max((row.end for row in rows), default=end))
     told = reviews_of(source, [each for held in findings.values() for each in held])

@@ -41,6 +41,8 @@ def write_report(report: Report, path: Path) -> list[Path]:
             _write(drafts[file], content)
         for file, draft in drafts.items():
             draft.replace(file)
+    except OSError as exc:
+        raise OSError(exc.errno, exc.strerror, str(path)) from exc  # not that of a draft
     finally:
         for draft in drafts.values():
             draft.unlink(missing_ok=True)

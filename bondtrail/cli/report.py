@@ -90,6 +90,8 @@ def command(
         raise click.UsageError("--out FILE is needed, or --schedule or --due")
     if out.suffix.lower() not in FORMATS:
         raise click.UsageError(f"--out {out}: the name must end with {', '.join(FORMATS)}")
+    if not out.parent.is_dir():
+        raise Fault(f"--out {out}: there is no folder {out.parent}", "Make it first.")
     _write(db, (first, end), by, (stations, areas), out)
 
 

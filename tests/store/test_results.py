@@ -329,6 +329,13 @@ def test_a_transfer_is_found_by_its_id(store: Store) -> None:
     assert store.transfer("rail-1/20260101T000011.000Z") is None
 
 
+def test_transfers_are_chosen_by_whether_they_are_compliant(store: Store) -> None:
+    good, bad = replace(transfer(10, 20), compliant=True), transfer(30, 40)
+    store.save_results(replace(EVERYTHING, transfers=(good, bad)), **ALWAYS)
+    assert store.transfers(compliant=True) == [good]
+    assert store.transfers("rail-1", T0 + 15 * S, T0 + 35 * S, compliant=False) == [bad]
+
+
 def test_days_are_chosen_by_first_and_last(store: Store) -> None:
     store.save_results(EVERYTHING, **ALWAYS)
     store.save_results(StationResults("rail-2", days=(sums(0, "rail-2"),)), **ALWAYS)
