@@ -17,6 +17,7 @@ from scipy.special import chdtr, chdtrc
 from analytics.core.histories import History, history
 from analytics.core.mann_kendall import two_sided
 from analytics.core.mean_cumulative import MeanCumulative, mean_cumulative_function
+from analytics.core.mtbf import Mtbf, steady_mtbf
 from analytics.core.power_law import PowerLaw, fit_power_law
 from analytics.core.shares import FEW
 
@@ -26,6 +27,7 @@ __all__ = [
     "EventTrend",
     "History",
     "MeanCumulative",
+    "Mtbf",
     "PowerLaw",
     "Reversals",
     "Verdict",
@@ -37,6 +39,7 @@ __all__ = [
     "pooled_trend",
     "power_law_test",
     "reversals",
+    "steady_mtbf",
 ]
 
 TREND_P = 0.05
@@ -109,6 +112,9 @@ class EventTrend:
         Of a single history with at least 2 gaps.
     power_law : PowerLaw or None
         None below 2 events.
+    steady : Mtbf or None
+        Of a steady rate: what to go by where there is no sign of a trend. None where any of
+        several histories ends with an event, or there is none.
     """
 
     count: int
@@ -118,6 +124,7 @@ class EventTrend:
     chi_squared: ChiSquared | None
     reversals: Reversals | None
     power_law: PowerLaw | None
+    steady: Mtbf | None
 
     @property
     def words(self) -> str:
@@ -175,7 +182,16 @@ def pooled_trend(histories: Sequence[History], confidence: float = 0.95) -> Even
         chi_squared=power_law_test(histories),
         reversals=reversals(histories[0]) if len(histories) == 1 else None,
         power_law=fit_power_law(histories, confidence),
+        steady=_steady(histories, confidence),
     )
+
+
+def _steady(histories: Sequence[History], confidence: float) -> Mtbf | None:
+    ending = sum(item.ends_with_event for item in histories)
+    if not histories or (ending and len(histories) > 1):
+        return None
+    count, total = sum(item.times.size for item in histories), sum(item.end for item in histories)
+    return steady_mtbf(count, total, confidence, ends_with_event=bool(ending))
 
 
 def _verdict(count: int, laplace: Deviate | None) -> Verdict:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from analytics.core.trends import Verdict, event_trend, history, pooled_trend
+from analytics.core.trends import History, Verdict, event_trend, history, pooled_trend
 from tests.analytics.core.published import (
     CROW_THREE,
     CROW_THREE_END,
@@ -90,6 +90,23 @@ def test_an_event_that_ends_the_watch_is_no_evidence() -> None:
     assert trend.chi_squared is not None
     assert trend.chi_squared.freedom == 4
     assert trend.chi_squared.value == pytest.approx(2 * (math.log(3) + math.log(1.5)))
+
+
+@pytest.mark.parametrize(
+    ("histories", "value"),
+    [
+        pytest.param([], None, id="no-system"),
+        pytest.param([history([1, 2], 10)], 5.0, id="one"),
+        pytest.param([history([1, 2], 10), history([], 20)], 15.0, id="pooled"),
+        pytest.param([history([1, 2], 2, ends_with_event=True)], 1.0, id="ends-with-an-event"),
+        pytest.param(
+            [history([1, 2], 2, ends_with_event=True), history([3], 20)], None, id="one-of-two-ends"
+        ),
+    ],
+)
+def test_the_steady_rate_beside_the_trend(histories: list[History], value: float | None) -> None:
+    steady = pooled_trend(histories).steady
+    assert (steady and steady.value) == value
 
 
 @pytest.mark.parametrize(
