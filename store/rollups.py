@@ -13,7 +13,7 @@ from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import islice, pairwise
 from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import ColumnElement, Select, Table, case, delete, func, insert, literal, select
@@ -86,19 +86,24 @@ class _Piece(NamedTuple):
     end: dt.date
 
 
+_DAY = dt.timedelta(days=1)
+_LAST = dt.date.max
+
+
 def day_after(day: dt.date) -> dt.date:
-    """Return the day after ``day``."""
-    return day + dt.timedelta(days=1)
+    """Return the day after ``day``; of the last day there is, itself."""
+    return min(day, _LAST - _DAY) + _DAY
 
 
 def month_after(day: dt.date) -> dt.date:
-    """Return the first day of the month after that of ``day``."""
-    return (day.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+    """Return the first day of the month after that of ``day``; at most the last day there is."""
+    first = day.replace(day=1)
+    return _LAST if first > _LAST - 31 * _DAY else (first + 31 * _DAY).replace(day=1)
 
 
 def year_after(day: dt.date) -> dt.date:
-    """Return the first day of the year after that of ``day``."""
-    return dt.date(day.year + 1, 1, 1)
+    """Return the first day of the year after that of ``day``; at most the last day there is."""
+    return _LAST if day.year == _LAST.year else dt.date(day.year + 1, 1, 1)
 
 
 DAYS = Level("day", lambda day: day, day_after)
@@ -209,7 +214,7 @@ def _numbering(
     """Return what to group by to tell stretches apart, and how to read its number from that."""
     if len(edges) == 2:
         return int, None
-    starts = list(piece.level.starts(piece.start, piece.end))
+    starts = list(islice(piece.level.starts(piece.start, piece.end), len(edges)))
     if starts == edges[:-1]:
         return {start: number for number, start in enumerate(starts)}.__getitem__, when
     return int, part(when, edges)

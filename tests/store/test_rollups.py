@@ -6,6 +6,7 @@ import datetime as dt
 import shutil
 import tempfile
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -24,7 +25,7 @@ from bondtrail.results import (
 )
 from store import EpisodeCounts, Store, open_store
 from store.rollups import DAYS as DAY_LEVEL
-from store.rollups import MONTHS, PART_NS, YEARS, Level, month_after, pieces, year_after
+from store.rollups import MONTHS, PART_NS, YEARS, Level, day_after, month_after, pieces, year_after
 
 DAY_NS = 86_400 * 1_000_000_000
 FIRST = dt.date(2026, 1, 20)
@@ -201,13 +202,22 @@ def test_a_span_is_taken_from_the_coarsest_tables_that_fit(
     assert sorted(told) == sorted(expected)
 
 
-def test_the_year_after() -> None:
-    assert year_after(dt.date(2024, 2, 29)) == dt.date(2025, 1, 1)
-
-
-def test_the_month_after() -> None:
-    assert month_after(dt.date(2026, 1, 31)) == dt.date(2026, 2, 1)
-    assert month_after(dt.date(2026, 12, 1)) == dt.date(2027, 1, 1)
+@pytest.mark.parametrize(
+    ("after", "of", "expected"),
+    [
+        pytest.param(month_after, "2026-01-31", "2026-02-01", id="month"),
+        pytest.param(month_after, "2026-12-01", "2027-01-01", id="month-of-the-next-year"),
+        pytest.param(month_after, "9999-12-01", "9999-12-31", id="no-month-after"),
+        pytest.param(month_after, "9999-11-30", "9999-12-01", id="the-last-month"),
+        pytest.param(year_after, "2024-02-29", "2025-01-01", id="year"),
+        pytest.param(year_after, "9999-01-01", "9999-12-31", id="no-year-after"),
+        pytest.param(day_after, "2024-02-28", "2024-02-29", id="day"),
+        pytest.param(day_after, "9999-12-30", "9999-12-31", id="the-last-day"),
+        pytest.param(day_after, "9999-12-31", "9999-12-31", id="no-day-after"),
+    ],
+)
+def test_what_comes_after(after: Callable[[dt.date], dt.date], of: str, expected: str) -> None:
+    assert after(dt.date.fromisoformat(of)) == dt.date.fromisoformat(expected)
 
 
 def test_the_days_of_the_property_span_several_parts_and_months() -> None:
