@@ -95,8 +95,12 @@ def fill(store: Store, stations: int = STATIONS, *, shifts: bool = True) -> Site
         store.save_results(found, since=-(2**63), since_day=dt.date.min)
     with store._db.writing() as tx:  # to copy results is no business of the store's face
         for table in _with_results():
+            for index in table.indexes:  # made anew at the end, in order, in a tenth of the time
+                index.drop(tx.conn)
             for n, name in enumerate(copied):
                 tx.conn.execute(_copy(table, made[n % TEMPLATES], name))
+            for index in table.indexes:
+                index.create(tx.conn)
         tx.conn.execute(update(schema.touched).values(since_ns=None))
         if tx.conn.dialect.name == "sqlite":
             tx.conn.exec_driver_sql("analyze")
