@@ -74,6 +74,17 @@ def notice(title: str, *text: Any, tone: str = "quiet") -> html.Section:
     )
 
 
+def nothing_yet() -> html.Section:
+    """Return what a page says before there are any results, and what to do."""
+    return notice(
+        "Nothing to show yet",
+        html.Span(["Load readings with ", html.Code("bondtrail load FILE..."), "."]),
+        html.Span(
+            ["Then judge them with ", html.Code("bondtrail analyse"), ", and load this page again."]
+        ),
+    )
+
+
 def caution_in_brief() -> html.P:
     """Return the caution in one line, to stand beside the figures that might be relied on."""
     return html.P([html.Strong("Caution. "), BRIEFLY], className="caution-brief")

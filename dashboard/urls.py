@@ -8,7 +8,6 @@ from urllib.parse import quote, urlencode
 
 from dashboard.period import Period
 
-
 NO_SHIFT = "(outside)"
 """The time outside any shift, in an address."""
 
@@ -57,9 +56,9 @@ def compliance_url(
     return f"{Url.COMPLIANCE}{_query(_of_period(period) | chosen)}"
 
 
-def alarms_url(period: Period | None = None) -> str:
-    """Return the address of the alarms page."""
-    return f"{Url.ALARMS}{_query(_of_period(period))}"
+def alarms_url(period: Period | None = None, position: str | None = None) -> str:
+    """Return the address of the alarms page, for one operator position."""
+    return f"{Url.ALARMS}{_query(_of_period(period) | {'position': position or ''})}"
 
 
 def _of_period(period: Period | None) -> dict[str, str]:

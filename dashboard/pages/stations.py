@@ -14,7 +14,7 @@ from bondtrail.results import Severity
 from dashboard import grids
 from dashboard.figures.calendar import heat_strip
 from dashboard.figures.wording import plural, share, words
-from dashboard.frame import caution_in_brief, civil, notice
+from dashboard.frame import caution_in_brief, civil, nothing_yet, notice
 from dashboard.history import current_store
 from dashboard.parts import (
     aria,
@@ -45,7 +45,7 @@ def layout(**query: Any) -> Any:
     except PeriodError as exc:
         return notice("That period cannot be shown", str(exc), dcc.Link("Whole history", href="/"))
     if overview is None:
-        return _nothing_yet()
+        return nothing_yet()
     return html.Div(
         [
             html.Div(
@@ -63,16 +63,6 @@ def layout(**query: Any) -> Any:
                 id="stations-period", data=[str(overview.period.first), str(overview.period.last)]
             ),
         ]
-    )
-
-
-def _nothing_yet() -> Any:
-    return notice(
-        "Nothing to show yet",
-        html.Span(["Load readings with ", html.Code("bondtrail load FILE..."), "."]),
-        html.Span(
-            ["Then judge them with ", html.Code("bondtrail analyse"), ", and load this page again."]
-        ),
     )
 
 
