@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import erfc, sqrt
+from math import erfc, isfinite, sqrt
 
 import numpy as np
 
@@ -56,11 +56,13 @@ class Stretch:
 
 
 def bonded(hookups: Sequence[Hookup]) -> Stretch:
-    """Return the verified hookups that have a median resistance, by start."""
+    """Return the verified hookups that have a finite median resistance, by start."""
     rows = sorted(
         (hookup.start, hookup.end, hookup.median_ohm)
         for hookup in hookups
-        if hookup.outcome is Outcome.VERIFIED and hookup.median_ohm is not None
+        if hookup.outcome is Outcome.VERIFIED
+        and hookup.median_ohm is not None
+        and isfinite(hookup.median_ohm)
     )
     starts, ends, ohm = zip(*rows, strict=True) if rows else ((), (), ())
     return Stretch(np.array(starts, np.int64), np.array(ends, np.int64), np.array(ohm, np.float64))

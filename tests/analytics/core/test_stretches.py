@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -41,6 +43,7 @@ def test_only_verified_hookups_with_a_resistance_count_in_order() -> None:
         hookup(1, 1.0),
         hookup(2, 200.0, Outcome.FAILED),
         hookup(4, None),
+        hookup(5, math.inf),
     ]
     stretch = bonded(rows)
     assert stretch.ohm.tolist() == [1.0, 3.0]
