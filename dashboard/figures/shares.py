@@ -1,0 +1,281 @@
+"""Shares as people judge them: over time with their limits, and side by side with intervals."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from analytics.core.charts import Mask, PChart
+from analytics.core.shares import Share
+from dashboard.figures import palette
+from dashboard.figures.wording import share
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """How the points of one sort are drawn and called."""
+
+    name: str
+    symbol: str
+    colour: str
+    size: int
+
+
+INSIDE = Sign("inside its limits", "circle-open", palette.LINE, 8)
+ROUGH = Sign("inside, few expected", "circle-dot", palette.LINE, 7)
+ABOVE = Sign("above its limit", "diamond", palette.VERMILLION, 13)
+ABOVE_ROUGH = Sign("above, few expected: a weak sign", "triangle-up", palette.ORANGE, 12)
+BELOW = Sign("below its limit", "triangle-down", palette.LINE, 12)
+
+
+def signs(chart: PChart) -> list[Sign | None]:
+    """Return how each point of a p-chart stands to its limits; None where there is no point."""
+    return [
+        None if np.isnan(value) else _sign(value > upper, outside, rough)
+        for value, upper, outside, rough in zip(
+            chart.share.tolist(),
+            chart.upper.tolist(),
+            chart.outside.tolist(),
+            chart.is_rough.tolist(),
+            strict=True,
+        )
+    ]
+
+
+def _sign(above: bool, outside: bool, rough: bool) -> Sign:
+    if not outside:
+        return ROUGH if rough else INSIDE
+    if not above:
+        return BELOW
+    return ABOVE_ROUGH if rough else ABOVE
+
+
+def share_course(edges: Sequence[dt.date], of: Sequence[int], chart: PChart) -> go.Figure:
+    """Return the share of each stretch of days with its limits; those outside have a shape each.
+
+    Parameters
+    ----------
+    edges : sequence of date, length n + 1
+        Where the stretches begin, and the day after the last.
+    of : sequence of int, length n
+        Among how many each share is counted.
+    chart : PChart
+        Of n stretches.
+    """
+    figure = go.Figure()
+    _limits(figure, edges, chart)
+    told = signs(chart)
+    figure.add_scatter(
+        x=_middles(edges),
+        y=chart.share,
+        mode="lines",
+        line={"color": palette.LINE, "width": 1},
+        hoverinfo="skip",
+        showlegend=False,
+    )
+    for sign in (INSIDE, ROUGH, BELOW, ABOVE_ROUGH, ABOVE):
+        chosen = np.array([each is sign for each in told], bool)
+        if chosen.any():
+            _points(figure, edges, of, chart, sign, chosen)
+    _lay_out_course(figure, edges, chart)
+    return figure
+
+
+def _limits(figure: go.Figure, edges: Sequence[dt.date], chart: PChart) -> None:
+    """Draw the limits as steps, and the centre line."""
+    days = [day.isoformat() for day in edges]
+    style = {"color": palette.LIMIT, "width": 1.5, "dash": "dash", "shape": "hv"}
+    for name, values in (("Limits", chart.upper), ("Lower limit", chart.lower)):
+        figure.add_scatter(
+            x=days,
+            y=np.append(values, values[-1:]),
+            mode="lines",
+            line=style,
+            name=name,
+            showlegend=name == "Limits",
+            hoverinfo="skip",
+        )
+    if chart.centre is not None:
+        figure.add_scatter(
+            x=[days[0], days[-1]],
+            y=[chart.centre, chart.centre],
+            mode="lines",
+            line={"color": palette.LINE, "width": 1, "dash": "dot"},
+            name=f"Whole period: {share(chart.centre)}",
+            hoverinfo="skip",
+        )
+
+
+def _points(
+    figure: go.Figure,
+    edges: Sequence[dt.date],
+    of: Sequence[int],
+    chart: PChart,
+    sign: Sign,
+    chosen: Mask,
+) -> None:
+    places = np.flatnonzero(chosen).tolist()
+    middles = _middles(edges)
+    outside = sign in (ABOVE, ABOVE_ROUGH, BELOW)
+    figure.add_scatter(
+        x=[middles[n] for n in places],
+        y=chart.share[chosen],
+        mode="markers+text" if outside and len(places) <= LABELLED else "markers",
+        text=[sign.name.partition(",")[0].partition(" ")[0] for _ in places],
+        textposition="top center" if sign is not BELOW else "bottom center",
+        marker={"symbol": sign.symbol, "color": sign.colour, "size": sign.size},
+        name=sign.name.capitalize(),
+        hovertext=[
+            f"{edges[n]}: {share(float(chart.share[n]))} of {of[n]:,}, {sign.name}" for n in places
+        ],
+        hovertemplate="%{hovertext}<extra></extra>",
+    )
+
+
+LABELLED = 12
+"""More points than this have no word beside them: they would cover each other."""
+
+
+def _middles(edges: Sequence[dt.date]) -> list[str]:
+    """Return the middle of each stretch, where its point is drawn."""
+    return [
+        (dt.datetime.combine(a, dt.time()) + (b - a) / 2).isoformat() for a, b in pairwise(edges)
+    ]
+
+
+def _lay_out_course(figure: go.Figure, edges: Sequence[dt.date], chart: PChart) -> None:
+    seen = np.concatenate((chart.share, chart.upper))
+    seen = seen[~np.isnan(seen)]
+    top = min(1.0, float(seen.max()) * 1.18) if seen.size else 1.0
+    figure.update_yaxes(
+        range=[-0.02 * top, top or 1.0],
+        tickformat=".1~%",
+        gridcolor=palette.GRID,
+        zeroline=False,
+        fixedrange=True,
+        title_text="Not compliant",
+    )
+    figure.update_xaxes(
+        type="date",
+        range=[edges[0].isoformat(), edges[-1].isoformat()],
+        gridcolor=palette.GRID,
+        fixedrange=True,
+    )
+    figure.update_layout(**_sheet(320), legend=_LEGEND, dragmode=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a chart of intervals."""
+
+    name: str
+    share: Share
+
+
+def intervals(rows: Sequence[Row], whole: Share) -> go.Figure:
+    """Return a dot with its interval for each row, from the top down, and the whole as a line.
+
+    A row whose interval lies below the whole has a colour and a shape of its own, one with too
+    few to rank by another shape. Rows without a share are drawn as empty lines.
+    """
+    figure = go.Figure()
+    if whole.value is not None:
+        line = {"color": palette.LINE, "width": 1, "dash": "dot"}
+        figure.add_vline(x=whole.value, line=line)
+    sorts = [
+        (FEW_ROW, [row for row in rows if row.share.of and row.share.is_few]),
+        (BELOW_WHOLE, [row for row in rows if _is_below(row.share, whole)]),
+        (PLAIN, [r for r in rows if not r.share.is_few and not _is_below(r.share, whole)]),
+    ]
+    for sign, some in sorts:
+        if some:
+            _dots(figure, some, sign)
+    _lay_out_intervals(figure, rows)
+    return figure
+
+
+PLAIN = Sign("share of transfers, 95 % interval", "circle", palette.LINE, 8)
+BELOW_WHOLE = Sign("surely below the whole", "diamond", palette.VERMILLION, 10)
+FEW_ROW = Sign("too few to rank", "x-thin-open", palette.LINE, 8)
+
+
+def _is_below(part: Share, whole: Share) -> bool:
+    """Tell whether a share is below the whole, as far as its interval can say."""
+    if part.is_few or part.high is None or whole.value is None:
+        return False
+    return part.high < whole.value
+
+
+def _dots(figure: go.Figure, rows: Sequence[Row], sign: Sign) -> None:
+    known = [
+        (row.name, _known(row.share), row.share) for row in rows if row.share.value is not None
+    ]
+    figure.add_scatter(
+        x=[value for _, (value, _, _), _ in known],
+        y=[name for name, _, _ in known],
+        mode="markers",
+        marker={"symbol": sign.symbol, "color": sign.colour, "size": sign.size},
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [high - value for _, (value, _, high), _ in known],
+            "arrayminus": [value - low for _, (value, low, _), _ in known],
+            "color": sign.colour,
+            "thickness": 1.5,
+            "width": 4,
+        },
+        name=sign.name.capitalize(),
+        hovertext=[
+            f"{share(low)} to {share(high)}, {part.count:,} of {part.of:,}"
+            for _, (_, low, high), part in known
+        ],
+        hovertemplate="%{y}: %{x:.1%} (%{hovertext})<extra></extra>",
+    )
+
+
+def _known(part: Share) -> tuple[float, float, float]:
+    return part.value or 0.0, part.low or 0.0, 1.0 if part.high is None else part.high
+
+
+def _lay_out_intervals(figure: go.Figure, rows: Sequence[Row]) -> None:
+    lows = [row.share.low for row in rows if row.share.low is not None]
+    least = min(lows, default=0.0)
+    figure.update_xaxes(
+        range=[max(0.0, least - 0.04 * (1 - least)), 1.0 + 0.02 * (1 - least)],
+        tickformat=".1~%",
+        gridcolor=palette.GRID,
+        zeroline=False,
+        fixedrange=True,
+    )
+    figure.update_yaxes(
+        type="category",
+        categoryorder="array",
+        categoryarray=[row.name for row in rows],
+        range=[len(rows) - 0.5, -0.5],
+        gridcolor=palette.GRID,
+        automargin=True,
+        fixedrange=True,
+    )
+    figure.update_layout(
+        **_sheet(80 + 24 * max(1, len(rows))),
+        legend={**_LEGEND, "yref": "container", "y": 1.0, "yanchor": "top"},
+        dragmode=False,
+    )
+
+
+_LEGEND: dict[str, Any] = {"orientation": "h", "y": 1.0, "yanchor": "bottom", "x": 0}
+
+
+def _sheet(height: int) -> dict[str, Any]:
+    return {
+        "height": height,
+        "margin": {"l": 64, "r": 16, "t": 44, "b": 34},
+        "paper_bgcolor": palette.NOTHING,
+        "plot_bgcolor": palette.NOTHING,
+    }
