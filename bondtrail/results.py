@@ -322,3 +322,48 @@ class Reject:
     raw: str
     at: int
     count: int = 1
+
+
+class ReviewState(StrEnum):
+    """What a person says of a finding."""
+
+    OPEN = "open"
+    CONFIRMED = "confirmed"
+    EXPLAINED = "explained"
+    REJECTED = "rejected"
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """What a person said of a finding, as the review log holds it.
+
+    ``kind`` and ``state`` are plain text: the log is shown as it is, whatever stands in it.
+
+    Attributes
+    ----------
+    number : int
+        Its place in the log, from 1.
+    at : int
+        When it was said. [ns]
+    author : str
+        Who said it, as typed: nobody signs in yet.
+    finding : str
+        The id of the finding at the time; ``kind``, ``station``, ``start`` and ``end`` likewise.
+    state : str
+        A `ReviewState`.
+    previous, digest : str
+        The digest of the review before it, and its own: SHA-256 in hexadecimal.
+    """
+
+    number: int
+    at: int
+    author: str
+    finding: str
+    kind: str
+    station: str
+    start: int
+    end: int
+    state: str
+    comment: str
+    previous: str
+    digest: str

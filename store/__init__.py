@@ -17,6 +17,7 @@ from store.errors import (
 from store.face import Store, open_store
 from store.merging import Written
 from store.points import PointSummary
+from store.reviews import BrokenReview, Reviews
 from store.summaries import (
     DayMark,
     EpisodeCounts,
@@ -30,6 +31,7 @@ from store.touches import Touch
 
 __all__ = [
     "AlarmColumns",
+    "BrokenReview",
     "BulkWriter",
     "DamageError",
     "DayMark",
@@ -40,6 +42,7 @@ __all__ = [
     "NotAStoreError",
     "PartSums",
     "PointSummary",
+    "Reviews",
     "Store",
     "StoreBusyError",
     "StoreError",

@@ -28,6 +28,7 @@ from store.errors import DamageError
 from store.fetching import OnDamage, raise_damage
 from store.merging import Written
 from store.points import PointSummary
+from store.reviews import Reviews
 from store.summaries import Summaries
 from store.touches import Touch
 from store.upgrade import upgrade
@@ -77,6 +78,8 @@ class Store:
         """The address of the store, without its password."""
         self.summaries = Summaries(db)
         """Sums and latest rows of the results, as a board shows them."""
+        self.reviews = Reviews(db)
+        """What people said of findings."""
         self.compliances = Compliances(db)
         """Which transfers were compliant, over all stations at once."""
 
@@ -292,6 +295,11 @@ class Store:
         """Return the findings that overlap ``[start, end)``, by start and kind."""
         with self._db.reading() as tx:
             return results.findings(tx, station, start, end, kind, severity, transfer)
+
+    def finding(self, finding_id: str) -> Finding | None:
+        """Return a finding by its id, or None."""
+        with self._db.reading() as tx:
+            return results.finding(tx, finding_id)
 
     def alarms(
         self, station: str | None = None, start: int | None = None, end: int | None = None

@@ -221,6 +221,12 @@ def transfer(tx: Transaction, transfer_id: str) -> words.Transfer | None:
     return found[0] if found else None
 
 
+def finding(tx: Transaction, finding_id: str) -> words.Finding | None:
+    """Return a finding by its id, or None."""
+    found = FINDINGS.select(tx, [schema.finding.c.id == finding_id], [])
+    return found[0] if found else None
+
+
 def rules(tx: Transaction) -> set[str]:
     """Return the versions of the rules that the findings were judged by."""
     return set(tx.conn.execute(select(schema.finding.c.rules).distinct()).scalars())
