@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
-import numpy as np
-
-from analytics.core.days import added, counted, measured
+from analytics.core.days import Episodes, added, counted, measured
 from analytics.core.drift import drift_findings
 from analytics.core.quiet import Quiet, last_quiet
 from analytics.core.shifts import Cells, Roster, cells, has_shifts, whole_days
@@ -291,30 +289,27 @@ def _results(
     emitted = merged(select(verdicts, window.since, until))
     last = (following.midnight if following else history.end) - 1
     days = local_day(window.midnight, history.zone), local_day(last, history.zone)
+    # What began on these days: not all of it is of this window.
+    begun = merged(select(verdicts, -FOREVER, FOREVER))
     by_shift = None
     if has_shifts(history.rosters):
         by_shift = cells(*days, history.zone, history.rosters)
     return results_of(
         history.station,
         emitted,
-        days=_sums(history, verdicts, whole_days(*days, history.zone)),
-        shifts=_sums(history, verdicts, by_shift) if by_shift else (),
+        days=_sums(history.station, begun, verdicts, whole_days(*days, history.zone)),
+        shifts=_sums(history.station, begun, verdicts, by_shift) if by_shift else (),
         drift=None if following else _drift(store, history, window, emitted.hookups),
     )
 
 
 def _sums(
-    history: _History, verdicts: Sequence[tuple[Epoch, Verdict]], parts: Cells
+    station: str, begun: Episodes, verdicts: Sequence[tuple[Epoch, Verdict]], parts: Cells
 ) -> list[DaySums]:
-    """Return the sums of a window's days or shifts.
-
-    Time is measured by the limits in force; what began under some limits counts as they judge it.
-    """
-    begun = merged(select(verdicts, -FOREVER, FOREVER))
-    rows = [*counted(history.station, begun, parts)]
+    """Return the sums of days or shifts: time by the limits in force, the rest as it was judged."""
+    rows = [*counted(station, begun, parts)]
     for epoch, verdict in verdicts:
-        edges = np.clip(parts.edges, epoch.start, epoch.end)
-        rows += measured(verdict.case, replace(parts, edges=edges))
+        rows += measured(verdict.case, parts.clipped(epoch.start, epoch.end))
     return added(rows)
 
 

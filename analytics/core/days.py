@@ -39,11 +39,11 @@ VOLUME_DECIMALS = 9
 class Episodes:
     """What began at a station, each part sorted by its start."""
 
-    transfers: Sequence[Transfer] = ()
-    hookups: Sequence[Hookup] = ()
-    trips: Sequence[Trip] = ()
-    findings: Sequence[Finding] = ()
-    alarms: Sequence[Alarm] = ()
+    transfers: Sequence[Transfer]
+    hookups: Sequence[Hookup]
+    trips: Sequence[Trip]
+    findings: Sequence[Finding]
+    alarms: Sequence[Alarm]
 
 
 def day_sums(case: Case, episodes: Episodes, cells: Cells) -> list[DaySums]:

@@ -40,6 +40,10 @@ class Cells:
     days: list[dt.date]
     shifts: list[str] | list[None]
 
+    def clipped(self, start: int, end: int) -> Cells:
+        """Return the same cells, with nothing outside ``[start, end)``. [ns]"""
+        return Cells(np.clip(self.edges, start, end), self.days, self.shifts)
+
 
 def has_shifts(rosters: Sequence[Roster]) -> bool:
     """Return whether there was ever a shift: days are told in parts from then on, and before."""

@@ -19,7 +19,7 @@ from bondtrail.site import Limits, Site
 from store import Store
 from tests.analytics.core.build import OPEN, held, ns, station
 from tests.analytics.core.build import told as told_by
-from tests.analytics.shifts import DAY, HOUR, MINUTE, MONDAY, begins, shifts, site, told
+from tests.analytics.workdays import DAY, HOUR, MINUTE, MONDAY, begins, site, told, workdays
 from tests.reference.scripts import Script, limits, scripts
 
 LATER = ns(MONDAY + 90 * DAY)
@@ -101,7 +101,7 @@ def test_of_no_epochs_nothing_is_selected_and_nothing_is_left() -> None:
 def test_history_keeps_the_limits_of_its_day(store: Store) -> None:
     store.put_site(LAX, 0)
     store.put_site(STRICT, ns(MONDAY + DAY))
-    store.write(shifts(12.0, 12.0))
+    store.write(workdays(12.0, 12.0))
     analyse(store, now=LATER)
     assert [transfer.compliant for transfer in store.transfers()] == [True, False]
     assert [hookup.outcome for hookup in store.hookups()] == [Outcome.VERIFIED, Outcome.FAILED]
@@ -111,7 +111,7 @@ def test_history_keeps_the_limits_of_its_day(store: Store) -> None:
 
 def test_a_change_that_comes_later_leaves_what_was_before(store: Store) -> None:
     store.put_site(LAX, 0)
-    store.write(shifts(12.0, 12.0))
+    store.write(workdays(12.0, 12.0))
     analyse(store, now=LATER)
     assert [transfer.compliant for transfer in store.transfers()] == [True, True]
     store.put_site(STRICT, ns(MONDAY + DAY))
@@ -122,7 +122,7 @@ def test_a_change_that_comes_later_leaves_what_was_before(store: Store) -> None:
 def test_all_may_be_judged_by_present_limits(store: Store) -> None:
     store.put_site(LAX, 0)
     store.put_site(STRICT, ns(MONDAY + DAY))
-    store.write(shifts(12.0, 12.0))
+    store.write(workdays(12.0, 12.0))
     analyse(store, now=LATER)
     analyse(store, now=LATER, everything=True, by_present_limits=True)
     assert [transfer.compliant for transfer in store.transfers()] == [False, False]
@@ -133,7 +133,7 @@ def test_all_may_be_judged_by_present_limits(store: Store) -> None:
 def test_present_limits_hold_for_one_analysis_and_are_never_mixed_in(store: Store) -> None:
     store.put_site(LAX, 0)
     store.put_site(STRICT, ns(MONDAY + DAY))
-    store.write(shifts(12.0, 12.0))
+    store.write(workdays(12.0, 12.0))
     analyse(store, now=LATER, everything=True, by_present_limits=True)
     assert [transfer.compliant for transfer in store.transfers()] == [False, False]
     assert store.touched().keys() == {"spot"}
@@ -146,7 +146,7 @@ def changed_at(store: Store, hour: float, before: Site, after: Site, ohm: float 
     """A day on which the limits change."""
     store.put_site(before, 0)
     store.put_site(after, ns(MONDAY + hour * HOUR))
-    store.write(shifts(ohm))
+    store.write(workdays(ohm))
     analyse(store, now=LATER)
 
 
@@ -296,7 +296,7 @@ def test_where_a_file_does_not_name_it_a_station_has_no_results(store: Store) ->
     store.put_site(LAX, 0)
     store.put_site(site("other"), ns(MONDAY + DAY))
     store.put_site(LAX, ns(MONDAY + 2 * DAY))
-    store.write(shifts(2.0, 2.0, 2.0))
+    store.write(workdays(2.0, 2.0, 2.0))
     analyse(store, now=LATER)
     day = DAY / HOUR
     assert begins(store.hookups()) == [8.0, 2 * day + 8]
@@ -307,7 +307,7 @@ def test_where_a_file_does_not_name_it_a_station_has_no_results(store: Store) ->
 
 def test_a_new_name_changes_nothing(store: Store) -> None:
     store.put_site(site("spot"), 0)
-    store.write(shifts(2.0, 12.0))
+    store.write(workdays(2.0, 12.0))
     analyse(store, now=LATER)
     before = told(store)
     store.put_site(site("spot", name="Berth"), ns(MONDAY + DAY + 8.5 * HOUR))

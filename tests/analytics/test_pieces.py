@@ -22,7 +22,7 @@ from bondtrail.samples import Samples
 from bondtrail.site import Shift, parse_site
 from store import Store, open_store
 from tests.analytics.core.build import OPEN, held, ns
-from tests.analytics.shifts import DAY, HOUR, MONDAY, Results, site, told
+from tests.analytics.workdays import DAY, HOUR, MONDAY, Results, site, told
 from tests.reference.compare import day_differences, differences
 from tests.reference.scripts import SHIFTS, ZONE, S, Script, histories, limits, site_text
 

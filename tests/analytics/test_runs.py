@@ -18,7 +18,7 @@ from bondtrail.samples import Samples
 from bondtrail.site import Role, parse_site
 from store import Store, open_store
 from tests.analytics.core.build import GAP, OPEN, Stretch, held, ns
-from tests.analytics.shifts import (
+from tests.analytics.workdays import (
     DAY,
     HOUR,
     MINUTE,
@@ -26,9 +26,9 @@ from tests.analytics.shifts import (
     NOTHING,
     Results,
     begins,
-    shifts,
     site,
     told,
+    workdays,
 )
 from tests.reference.scripts import shift
 
@@ -59,7 +59,7 @@ def judged(batch: dict[str, Samples]) -> StationResults:
 def ready(store: Store, *ohms: float) -> dict[str, Samples]:
     """A store with a site file and a day at a spot for each resistance."""
     store.put_site(SITE, 0)
-    batch = shifts(*ohms)
+    batch = workdays(*ohms)
     store.write(batch)
     return batch
 
@@ -68,7 +68,7 @@ def ready(store: Store, *ohms: float) -> dict[str, Samples]:
 
 
 def test_without_a_site_file_nothing_is_done_and_nothing_forgotten(store: Store) -> None:
-    store.write(shifts(2.0))
+    store.write(workdays(2.0))
     assert analyse(store, now=LATER) == AnalysisReport()
     assert set(store.touched()) == {"spot"}
 
@@ -109,7 +109,7 @@ def test_what_is_up_to_date_is_left_alone(store: Store) -> None:
 
 def test_progress_tells_each_station_in_order(store: Store) -> None:
     store.put_site(site("b", "a"), 0)
-    store.write(shifts(2.0, station="b") | shifts(2.0, station="a"))
+    store.write(workdays(2.0, station="b") | workdays(2.0, station="a"))
     begun: list[str] = []
     assert analyse(store, now=LATER, progress=begun.append).stations == 2
     assert begun == ["a", "b"]
@@ -118,9 +118,9 @@ def test_progress_tells_each_station_in_order(store: Store) -> None:
 
 def test_only_what_was_touched_is_judged_again(store: Store) -> None:
     store.put_site(site("b", "a"), 0)
-    store.write(shifts(2.0, station="b") | shifts(2.0, station="a"))
+    store.write(workdays(2.0, station="b") | workdays(2.0, station="a"))
     analyse(store, now=LATER)
-    store.write(shifts(2.0, station="b", start=MONDAY + DAY))
+    store.write(workdays(2.0, station="b", start=MONDAY + DAY))
     begun: list[str] = []
     analyse(store, now=LATER, progress=begun.append)
     assert begun == ["b"]
@@ -188,10 +188,10 @@ def test_days_that_come_one_by_one_are_as_all_at_once(
     store.put_site(SITE, 0)
     ohms = [2.0, 12.0, 2.0, OPEN]
     for day, ohm in enumerate(ohms):
-        store.write(shifts(ohm, start=MONDAY + day * DAY))
+        store.write(workdays(ohm, start=MONDAY + day * DAY))
         analyse(store, now=ns(MONDAY + (day + 1) * DAY))
     analyse(store, now=LATER)
-    expected = judged(shifts(*ohms))
+    expected = judged(workdays(*ohms))
     assert store.transfers() == list(expected.transfers)
     assert store.findings() == list(expected.findings)
     assert store.days() == list(expected.days)
@@ -199,7 +199,7 @@ def test_days_that_come_one_by_one_are_as_all_at_once(
 
 def test_late_readings_change_what_they_touch(store: Store) -> None:
     store.put_site(SITE, 0)
-    batch = shifts(2.0, 2.0)
+    batch = workdays(2.0, 2.0)
     resistance = batch.pop("spot.resistance")
     store.write(batch)
     analyse(store, now=LATER)
@@ -316,7 +316,7 @@ def test_shifts_that_are_new_to_a_site_tell_of_every_day(
 
 def test_shifts_that_are_gone_from_a_site_are_told_no_more(store: Store) -> None:
     store.put_site(site("spot", roster=EARLY), ns(MONDAY))
-    store.write(shifts(2.0, 2.0))
+    store.write(workdays(2.0, 2.0))
     analyse(store, now=LATER)
     assert len(worked(store)) == 4
     store.put_site(SITE, ns(CHANGED))
@@ -329,7 +329,7 @@ def test_shifts_that_are_gone_from_a_site_are_told_no_more(store: Store) -> None
 
 def test_shifts_of_a_day_add_up_to_it(store: Store) -> None:
     store.put_site(site("spot", roster=EARLY), 0)
-    store.write(shifts(2.0, 12.0))
+    store.write(workdays(2.0, 12.0))
     analyse(store, now=LATER)
     for day in store.days():
         parts = store.shift_days(first=day.day, last=day.day)
@@ -376,11 +376,11 @@ def test_a_drift_goes_on_and_passes_as_hookups_come(
     ready(store, *RISING[:19])
     analyse(store, now=LATER)
     assert drifts(store) == []
-    store.write(shifts(*RISING[19:], start=MONDAY + 19 * DAY))
+    store.write(workdays(*RISING[19:], start=MONDAY + 19 * DAY))
     analyse(store, now=LATER)
     assert [drift.evidence["hookups"] for drift in drifts(store)] == [30]
     # Cleaned: it is low again, and stays.
-    store.write(shifts(*[4.0] * 20, start=MONDAY + 30 * DAY))
+    store.write(workdays(*[4.0] * 20, start=MONDAY + 30 * DAY))
     analyse(store, now=LATER)
     assert drifts(store) == []
 
@@ -468,7 +468,7 @@ def test_a_damaged_segment_is_reported_once_and_the_rest_judged(
     url = f"sqlite:///{store_file}"
     with open_store(url) as store:
         store.put_site(site("other", "spot"), 0)
-        store.write(shifts(2.0, 2.0, 12.0, 2.0) | shifts(2.0, station="other"))
+        store.write(workdays(2.0, 2.0, 12.0, 2.0) | workdays(2.0, station="other"))
         store.fold()
     flip_a_byte(store_file, "spot.flow")
     with open_store(url) as store:
@@ -527,7 +527,7 @@ def test_an_analysis_overtaken_by_another_does_not_leave_older_results(
     store: Store, monkeypatch: pytest.MonkeyPatch, window_days: float
 ) -> None:
     store.put_site(SITE, 0)
-    store.write(shifts(2.0, 2.0))
+    store.write(workdays(2.0, 2.0))
     late = {"spot.resistance": held((300, OPEN), start=MONDAY + 8.6 * HOUR)}
     monkeypatch.setattr(runs, "WINDOW_NS", ns(window_days * DAY))
     save, overtaken = runs._save, []
@@ -551,7 +551,7 @@ def test_a_site_file_that_changes_meanwhile_is_heeded_by_the_next(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store.put_site(SITE, 0)
-    store.write(shifts(12.0))
+    store.write(workdays(12.0))
     save = runs._save
 
     def save_late(*given: Any, **named: Any) -> None:
@@ -570,7 +570,7 @@ def test_results_of_other_rules_are_judged_anew(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store.put_site(SITE, 0)
-    store.write(shifts(12.0))
+    store.write(workdays(12.0))
     analyse(store, now=LATER)
     assert analyse(store, now=LATER).stations == 0
     monkeypatch.setattr(runs, "RULES_VERSION", "another")

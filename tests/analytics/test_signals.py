@@ -9,7 +9,7 @@ from bondtrail.samples import Samples
 from bondtrail.site import Role
 from store import Store
 from tests.analytics.core.build import ns
-from tests.analytics.shifts import MONDAY, site
+from tests.analytics.workdays import MONDAY, site
 
 STATION = site("spot", stale_s=5).station("spot")
 

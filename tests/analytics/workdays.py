@@ -62,7 +62,7 @@ def flowed() -> list[Stretch]:
     return [(8 * HOUR + 10 * MINUTE, 0), (40 * MINUTE, 60), (15 * HOUR + 10 * MINUTE, 0)]
 
 
-def shifts(*ohms: float, station: str = "spot", start: float = MONDAY) -> dict[str, Samples]:
+def workdays(*ohms: float, station: str = "spot", start: float = MONDAY) -> dict[str, Samples]:
     """One day after the other, with what the clamp reads on each."""
     return {
         f"{station}.resistance": held(
