@@ -306,7 +306,7 @@ def _notes(found: Sequence[Compared], sides: Sequence[Side], zone: ZoneInfo) -> 
     return [
         f"Times are {zone.key}. What began in a period counts in it.",
         *told,
-        "Shares with Wilson 95 % intervals; their difference, in points of per cent, with Newcombe's",
+        "Shares with Wilson 95 % intervals; their difference, in points, with Newcombe's",
         "hybrid score interval. Rates with exact Poisson 95 % intervals; their ratio by the",
         *(f"{method}." for method in sorted(methods)),
         "A difference is no proof of its cause: what else changed at that time?",

@@ -31,6 +31,18 @@ def flat(name: str, read: Callable[[Row], Any]) -> Mapping[str, Callable[[Row], 
     return {name if of == "value" else f"{name}_{of}": part(of) for of in PARTS}
 
 
+def part(read: Callable[[Row], Any], path: str) -> Callable[[Row], object]:
+    """Read a part of an object by its path, such as ``a.b``; None where there is no object."""
+
+    def found(row: Row) -> object:
+        told = read(row)
+        for name in path.split("."):
+            told = None if told is None else told[name]
+        return told
+
+    return found
+
+
 def percent(share: float) -> str:
     """Return a share as per cent, such as ``92.3``; what is not all of it never reads ``100``."""
     text = f"{100 * share:.1f}"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from bondtrail.cli import alarms, kpis, opening, output, rows, tables
+from bondtrail.cli import alarms, drift, kpis, opening, output, rows, tables, trends, wear
 from bondtrail.cli.faults import print_warning
 from bondtrail.cli.options import db_option, example
 from bondtrail.cli.views import SPAN, Query, View
@@ -123,6 +123,9 @@ VIEWS: Mapping[str, View[Any]] = {
     ),
     "kpis": kpis.VIEW,
     "alarms": alarms.VIEW,
+    "trends": trends.VIEW,
+    "drift": drift.VIEW,
+    "wear": wear.VIEW,
     "points": View(
         _points,
         lambda _: rows.POINT,
@@ -153,6 +156,7 @@ _OPTION = {
     "by_shift": "--by-shift",
     "position": "--position",
     "listed": "--list",
+    "confidence": "--confidence",
 }
 
 
@@ -183,6 +187,12 @@ _OPTION = {
 @click.option("--position", metavar="NAME", help="alarms: only those of this operator position.")
 @click.option("--list", "listed", is_flag=True, help="alarms: each of them, not their figures.")
 @click.option(
+    "--confidence",
+    type=click.FloatRange(0, 100, min_open=True, max_open=True),
+    metavar="PERCENT",
+    help="trends: of the intervals; 95 unless given.",
+)
+@click.option(
     "--format",
     "form",
     type=click.Choice(["table", "csv", "json"]),
@@ -194,7 +204,8 @@ _OPTION = {
 def command(what: str, form: str, db: str, **asked: Any) -> None:
     """Print findings, transfers, sums and the like.
 
-    WHAT is one of findings, transfers, hookups, trips, kpis, alarms, points and rejects.
+    WHAT is one of findings, transfers, hookups, trips, kpis, alarms, trends, drift, wear, points
+    and rejects.
 
     A TIME without an offset is on the site's clock. Tables show site time; CSV and JSON show
     UTC. kpis are sums over whole days of the site.
