@@ -8,7 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, func, not_, select
+from sqlalchemy import ColumnElement, func, select
 
 from bondtrail.results import DAY_HISTOGRAMS, NON_COMPLIANT, DaySums, Finding, Kind, Transfer
 from store import rollups, schema
@@ -132,7 +132,7 @@ class Compliances:
     ) -> list[FailingTransfer]:
         """Return the transfers that began in a span and are not compliant, by start."""
         table = schema.transfer
-        where = [not_(table.c.compliant), table.c.start_ns >= start, table.c.start_ns < end]
+        where = [schema.IS_FAILING, table.c.start_ns >= start, table.c.start_ns < end]
         asked = select(table.c.id, table.c.station, table.c.start_ns, table.c.findings)
         asked = asked.where(*where, *_of(table, stations))
         with self._db.reading() as tx:

@@ -12,6 +12,7 @@ from sqlalchemy import (
     BigInteger,
     Boolean,
     Column,
+    ColumnElement,
     Date,
     Float,
     Index,
@@ -177,6 +178,16 @@ transfer = Table(
     _text("findings"),
 )
 Index("transfer_start", transfer.c.station, transfer.c.start_ns)
+IS_FAILING: ColumnElement[bool] = literal_column("(not compliant)", Boolean())
+"""Written out: SQLAlchemy writes it in a way of its own for each database."""
+Index(
+    "transfer_failing",
+    transfer.c.start_ns,
+    transfer.c.station,
+    sqlite_where=IS_FAILING,
+    postgresql_where=IS_FAILING,
+)
+"""The transfers that are not compliant, which are few."""
 
 hookup = Table(
     "hookup",
@@ -303,14 +314,22 @@ def _shift() -> Column[str]:
 
 
 day = _sums_table("day", _station(), _first_day("day"))
-Index("day_anywhere", day.c.day)
+Index("day_anywhere", day.c.day, day.c.station, day.c.transfers, day.c.compliant_transfers)
+"""It holds all that the course of compliance is summed from: the rows are many times as wide."""
 month = _sums_table("month", _station(), _first_day("month"))
 """The days of each month, summed; `year` likewise. See `store.rollups`."""
 year = _sums_table("year", _station(), _first_day("year"))
 
 shift_day = _sums_table("shift_day", _station(), _first_day("day"), _shift())
 """The parts of each day by shift, ``""`` being the time outside any."""
-Index("shift_day_anywhere", shift_day.c.day)
+Index(
+    "shift_day_anywhere",
+    shift_day.c.shift,
+    shift_day.c.day,
+    shift_day.c.station,
+    shift_day.c.transfers,
+    shift_day.c.compliant_transfers,
+)
 shift_month = _sums_table("shift_month", _station(), _first_day("month"), _shift())
 shift_year = _sums_table("shift_year", _station(), _first_day("year"), _shift())
 

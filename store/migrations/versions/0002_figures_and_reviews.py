@@ -67,8 +67,17 @@ def upgrade() -> None:
     for unit in ("day", "month", "year"):
         create_sums(unit, unit)
         create_sums(f"shift_{unit}", unit, "shift")
-    op.create_index("day_anywhere", "day", ["day"], unique=False)
-    op.create_index("shift_day_anywhere", "shift_day", ["day"], unique=False)
+    told = ["station", "transfers", "compliant_transfers"]
+    op.create_index("day_anywhere", "day", ["day", *told], unique=False)
+    op.create_index("shift_day_anywhere", "shift_day", ["shift", "day", *told], unique=False)
+    op.create_index(
+        "transfer_failing",
+        "transfer",
+        ["start_ns", "station"],
+        unique=False,
+        sqlite_where=sa.text("(not compliant)"),
+        postgresql_where=sa.text("(not compliant)"),
+    )
     create_alarms()
     create_reviews()
 
@@ -159,6 +168,12 @@ GUARDS = {
         f"create trigger review_no_{change} before {change} on review "
         f"begin select raise(abort, '{REFUSAL}'); end"
         for change in ("update", "delete")
+    ]
+    # A row put in the place of another would take that away without asking the trigger above.
+    + [
+        "create trigger review_no_replace before insert on review "
+        "when exists (select 1 from review where number = new.number) "
+        f"begin select raise(abort, '{REFUSAL}'); end"
     ],
     "postgresql": [
         "create function review_refuse() returns trigger language plpgsql as "
