@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import click
 
 from bondtrail.cli import opening, output
-from bondtrail.cli.faults import Fault, print_warning
+from bondtrail.cli.faults import Fault, print_warning, printable
 from bondtrail.cli.options import db_option, example
 from bondtrail.cli.rows import Fields, as_object
 from bondtrail.results import Review, ReviewState
@@ -72,6 +72,8 @@ def command(
     said = {"FINDING": finding, "--state": state, "--comment": comment, "--author": author}
     if listed + verify + any(value is not None for value in said.values()) > 1:
         raise click.UsageError("a review, --log and --verify go one at a time")
+    if form != "table" and not listed:
+        raise click.UsageError("--format goes with --log")
     if not listed and not verify:
         missing = [name for name, value in said.items() if value is None]
         if missing:
@@ -96,8 +98,8 @@ def _add(store: Store, finding_id: str, state: str, comment: str, author: str) -
         said = store.reviews.add(finding, state, comment, author, opening.clock_ns())
     except ValueError as exc:
         raise Fault(f"--{exc}") from exc
-    print(f"Review {said.number} of {said.finding}: {said.state}, by {said.author}.")
-    print(finding.summary)
+    print(printable(f"Review {said.number} of {said.finding}: {said.state}, by {said.author}."))
+    print(printable(finding.summary))
     print(output.CAUTION)
 
 
