@@ -62,6 +62,7 @@ def _forecast(row: Watched) -> dict[str, object]:
 
 
 def fields(query: Query) -> Fields[Watched]:
+    """Return the keys of a stretch in JSON."""
     return {
         "station": attrgetter("station"),
         "kind": lambda row: str(row.trend.kind),
@@ -88,6 +89,7 @@ _PARTS = {
 
 
 def flat_fields(query: Query) -> Fields[Watched]:
+    """Return the columns of a stretch in CSV: the parts of its objects under joined names."""
     found: dict[str, Callable[[Watched], object]] = {}
     for name, read in fields(query).items():
         parts = _PARTS.get(name)
@@ -105,6 +107,7 @@ def _words(row: Watched, zone: ZoneInfo) -> str:
 
 
 def columns(query: Query) -> list[Column[Watched]]:
+    """Return the columns of a table for people."""
     zone = query.zone
     return [
         Column("Station", lambda row: row.station, wraps=True),

@@ -152,6 +152,7 @@ _PARTS = {
 
 
 def columns(query: Query) -> list[Column[TripTrend]]:
+    """Return the columns of a table for people."""
     zone = query.zone
     return [
         Column("Station", lambda row: _watched(row, zone), wraps=True),
@@ -182,15 +183,18 @@ def _chance(p_value: float) -> str:
 def _mtbf(row: TripTrend) -> str:
     found = row.mtbf
     if found.value is None:
-        return f"over {_hours(found.low)}"
-    return f"{_hours(found.value)}\n({_hours(found.low)}-{_hours(found.high)})"
+        return "-" if found.low is None else f"over {_length(found.low)}"
+    return _length(found.value, found.low, found.high)
 
 
-def _hours(hours: float | None) -> str:
-    """Return a time between trips in h, or in days from 100 h on."""
-    if hours is None:
-        return "?"
-    return f"{hours:.3g} h" if hours < 100 else f"{figures.rate(hours / 24)} d"
+def _length(hours: float, *ends: float | None) -> str:
+    """Return a time between trips and its interval in h, or in days where it is 100 h or more."""
+    size, unit = (1, "h") if hours < 100 else (24, "d")
+    value = f"{figures.rate(hours / size)} {unit}"
+    if not ends:
+        return value
+    told = ("?" if end is None else figures.rate(end / size) for end in ends)
+    return f"{value}\n({'-'.join(told)})"
 
 
 def _beta(row: TripTrend) -> str:
@@ -206,12 +210,12 @@ def _latest(row: TripTrend) -> str:
     if law is None:
         return "-"
     found = law.likelihood
-    if found.mtbf_low is None:
-        return _hours(found.mtbf)
-    return f"{_hours(found.mtbf)}\n({_hours(found.mtbf_low)}-{_hours(found.mtbf_high)})"
+    ends = () if found.mtbf_low is None else (found.mtbf_low, found.mtbf_high)
+    return _length(found.mtbf, *ends)
 
 
 def remarks(_: Query, found: Sequence[TripTrend]) -> list[str]:
+    """Return what is said below the table: by which tests, with which intervals."""
     share = f"{100 * found[0].confidence:g} %"
     return [
         "The two-sided Laplace test decides, at 5 %: above 0, trips come faster. MIL-HDBK-189's",

@@ -71,6 +71,7 @@ FIELDS: Fields[PartWear] = {
 
 
 def flat_fields() -> Fields[PartWear]:
+    """Return the columns of a part in CSV, without the lives."""
     found: dict[str, Callable[[PartWear], object]] = {}
     for name, read in FIELDS.items():
         if name in _QUANTITIES:
@@ -96,6 +97,7 @@ def _days_cell(name: str) -> Callable[[PartWear], str]:
 
 
 def columns(_: Query) -> list[Column[PartWear]]:
+    """Return the columns of a table for people."""
     return [
         Column("Part", lambda row: str(row.part)),
         Column("Replaced", lambda row: f"{_replaced(row):,}", right=True),
