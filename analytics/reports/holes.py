@@ -103,7 +103,7 @@ def caveat(found: Sequence[Hole]) -> Caveat:
     cases = [_case(rows) for rows in order[:MOST_CASES]]
     if len(order) > MOST_CASES:
         rest = [row for rows in order[MOST_CASES:] for row in rows]
-        cases.append(_case(rest, f"{words.plural(len(rest), 'more station')}, each on other days"))
+        cases.append(_case(rest, f"{words.plural(len(rest), 'more station')}, on other days"))
     text = (
         f"The records have holes at {words.plural(len(found), 'station')}. Nothing is claimed of "
         "these times, neither good nor bad."

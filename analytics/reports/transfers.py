@@ -9,11 +9,10 @@ from enum import StrEnum
 from operator import attrgetter
 from typing import Any
 
-from analytics.reports import words
-from analytics.reports.reviews import Told, reviews_of
+from analytics.reports import reviews
 from analytics.reports.source import Source
 from analytics.reports.tables import Column, Place, Sort, Table, frame
-from bondtrail.results import NON_COMPLIANT, Finding, Kind, Severity, Transfer
+from bondtrail.results import NON_COMPLIANT, Finding, Kind, Review, Severity, Transfer
 
 
 class Worst(StrEnum):
@@ -34,11 +33,11 @@ _MARKS: Mapping[str, Severity] = {
 
 @dataclass(frozen=True, slots=True)
 class Failing:
-    """A transfer that is not compliant, the findings that say so, and their reviews."""
+    """A transfer that is not compliant, the findings that say so, and reviews by finding."""
 
     transfer: Transfer
     findings: Sequence[Finding]
-    reviews: Sequence[Told]
+    reviews: Mapping[str, Review]
 
     @property
     def worst(self) -> Worst:
@@ -58,9 +57,9 @@ def failing(source: Source) -> list[Failing]:
         if row.start >= start and source.is_wanted(row.station)
     ]
     findings = _by_transfer(source, max((row.end for row in rows), default=end))
-    told = reviews_of(source, [each for held in findings.values() for each in held])
+    said = source.store.reviews.current(each for row in rows for each in findings.get(row.id, ()))
     return [
-        Failing(row, findings.get(row.id, ()), [told[each.id] for each in findings.get(row.id, ())])
+        Failing(row, findings.get(row.id, ()), said)
         for row in sorted(rows, key=lambda row: (row.start, row.station))
     ]
 
@@ -98,7 +97,18 @@ _COLUMNS: Sequence[Column[Failing]] = (
     Column("bypassed_s", "Bypassed", _of("bypassed_s"), Sort.SECONDS),
     Column("kinds", "Kinds of finding", lambda row: _kinds(row), place=Place.DATA),
     Column("cause", "Cause", lambda row: _causes(row), place=Place.BELOW),
-    Column("review", "Review", lambda row: _reviews(row), place=Place.BELOW),
+    Column(
+        "review",
+        "Review",
+        lambda row: reviews.in_words(row.findings, row.reviews),
+        place=Place.BELOW,
+    ),
+    Column(
+        "review_state",
+        "State of review",
+        lambda row: reviews.state(row.findings, row.reviews),
+        place=Place.DATA,
+    ),
     Column("transfer", "Transfer", _of("id"), place=Place.DATA),
     Column("findings", "Findings", lambda row: _ids(row), place=Place.DATA),
 )
@@ -134,14 +144,3 @@ def _causes(row: Failing) -> str:
 
 def _ids(row: Failing) -> str:
     return " ".join(each.id for each in row.findings)
-
-
-def _reviews(row: Failing) -> str:
-    """Return each review that there is; what nobody looked at is said once."""
-    kinds = [words.plain(each.kind) for each in row.findings]
-    if len(row.reviews) == 1:
-        return str(row.reviews[0])
-    told = [f"{kind}: {said}" for kind, said in zip(kinds, row.reviews, strict=True)]
-    return (
-        "; ".join(dict.fromkeys(told)) if any(each.state for each in row.reviews) else str(Told())
-    )

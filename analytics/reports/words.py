@@ -44,7 +44,7 @@ def percents(low: float | None, high: float | None) -> str:
 
 def number(value: float) -> str:
     """Return a number with about three figures, and no more than it needs."""
-    if value == 0 or abs(value) >= 1000:
+    if value == 0 or abs(value) >= 999.5:
         return f"{value:,.0f}"
     text = f"{value:.3g}"
     return text if "e" in text else f"{float(text):g}"
