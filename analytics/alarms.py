@@ -152,12 +152,13 @@ def figures_by_position(
     start, end = span
     edges = day_edges(local_day(start, site.zone), local_day(end - 1, site.zone), site.zone)
     groups = positions_of(site, (tag.station for tag in table.tags))
+    tables = dict(zip(groups, _tables(table, groups), strict=True))
     return [
         PositionFigures(
             name,
             tuple(stations),
             alarm_figures(
-                table_of(table, stations),
+                tables[name],
                 start,
                 end,
                 site.alarms,
@@ -168,6 +169,12 @@ def figures_by_position(
         )
         for name, stations in _wanted(groups, position, station).items()
     ]
+
+
+def _tables(table: AlarmTable, groups: Mapping[str, Sequence[str]]) -> list[AlarmTable]:
+    """Return the alarms of each position."""
+    number = {station: n for n, stations in enumerate(groups.values()) for station in stations}
+    return table.split([number[tag.station] for tag in table.tags], len(groups))
 
 
 def _wanted(

@@ -267,13 +267,14 @@ def _each(
     count = _per_tag(begun)
     brief = begun.end - begun.start <= nanoseconds(rules.fleeting_s)
     fleeting = _per_tag(begun.take(brief)).tolist()
-    starts = _by_tag(begun)
+    starts, edges = _by_tag(begun)
+    crowded = frozenset(_crowded(starts, edges, rules).tolist())
     # Tags are sorted, so those with equal counts stay so.
     order = np.argsort(-count, kind="stable")
     found = []
     for n in order[(count + stale)[order] > 0].tolist():
         tag = begun.tags[n]
-        many = clusters(starts[n], rules.chattering_count, nanoseconds(rules.chattering_s))
+        many = _episodes(starts[edges[n] : edges[n + 1]], rules) if n in crowded else []
         found.append(
             OneAlarm(
                 station=tag.station,
@@ -295,12 +296,28 @@ def _nuisance(rows: Iterable[tuple[int, int]]) -> Nuisance:
     return Nuisance(len(told), sum(n for n, _ in told), sum(n for _, n in told))
 
 
-def _by_tag(begun: AlarmTable) -> list[Moments]:
-    """Return when the alarms of each tag began."""
+def _by_tag(begun: AlarmTable) -> tuple[Moments, npt.NDArray[np.int64]]:
+    """Return when alarms began, tag by tag, and where each tag begins and the last ends."""
     # Sixteen bits are sorted by counting, which is many times faster; more tags take longer.
     narrow = begun.tag.astype(np.uint16) if len(begun.tags) < 2**16 else begun.tag
     order = np.argsort(narrow, kind="stable")
-    return np.split(begun.start[order], np.cumsum(_per_tag(begun))[:-1])
+    return begun.start[order], np.concatenate(([0], np.cumsum(_per_tag(begun))))
+
+
+def _crowded(
+    starts: Moments, edges: npt.NDArray[np.int64], rules: AlarmRules
+) -> npt.NDArray[np.int64]:
+    """Return the tags that chatter, so that the others need not be looked at one by one."""
+    back = rules.chattering_count - 1
+    close = starts[back:] - starts[: max(starts.size - back, 0)]
+    first = np.flatnonzero(close <= nanoseconds(rules.chattering_s))
+    tag = np.searchsorted(edges, first, side="right") - 1
+    chatter: npt.NDArray[np.int64] = np.unique(tag[first + back < edges[tag + 1]])
+    return chatter
+
+
+def _episodes(starts: Moments, rules: AlarmRules) -> list[tuple[int, int, int]]:
+    return clusters(starts, rules.chattering_count, nanoseconds(rules.chattering_s))
 
 
 def _stale(table: AlarmTable, start: int, end: int, after: int) -> AlarmTable:

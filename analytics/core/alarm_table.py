@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -50,6 +51,17 @@ class AlarmTable:
         """Return those that began in ``[start, end)``. [ns]"""
         low, high = np.searchsorted(self.start, [start, end])
         return self.take(slice(int(low), int(high)))
+
+    def split(self, group: Sequence[int], groups: int) -> list[AlarmTable]:
+        """Return a table of each of so many groups; ``group`` says which each tag is of."""
+        of = np.array([*group, 0], np.uint16)[self.tag]  # sixteen bits are sorted by counting
+        order = np.argsort(of, kind="stable")
+        edges = np.searchsorted(of[order], np.arange(groups + 1))
+        tag, start, end = self.tag[order], self.start[order], self.end[order]
+        return [
+            AlarmTable(self.tags, tag[a:b], start[a:b], end[a:b])
+            for a, b in pairwise(edges.tolist())
+        ]
 
     def rows(self) -> list[Alarm]:
         """Return the alarms one by one, by start, station and kind."""

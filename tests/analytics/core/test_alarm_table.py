@@ -63,3 +63,14 @@ def test_a_table_of_no_codes_is_empty() -> None:
     nothing = np.empty(0, np.int64)
     table = coded_table([], list(AlarmKind), nothing, nothing, nothing, nothing)
     assert (len(table), list(table.tags)) == (0, [])
+
+
+def test_a_table_is_split_by_groups_of_tags() -> None:
+    table = alarm_table([FAULT, BYPASS, AGAIN])
+    other, bypass, nothing = table.split([1, 0], 3)
+    assert (other.rows(), bypass.rows(), nothing.rows()) == ([FAULT], [BYPASS, AGAIN], [])
+    assert list(other.tags) == list(table.tags)
+
+
+def test_nothing_is_split_into_nothing() -> None:
+    assert [len(part) for part in alarm_table([]).split([], 2)] == [0, 0]
