@@ -6,6 +6,7 @@ import pytest
 
 from bondtrail.site import Site, parse_site
 from store import open_store
+from tests.dashboard import desks
 from tests.dashboard.quay import EARLIEST, LASTING, SITE, fill
 
 
@@ -30,6 +31,15 @@ def lasting_url(tmp_path_factory: pytest.TempPathFactory, site: Site) -> str:
     with open_store(url) as store:
         fill(store, site)
         store.save_results(LASTING, since=0, since_day=EARLIEST)
+    return url
+
+
+@pytest.fixture(scope="session")
+def desks_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The address of a store of a site with two operator positions."""
+    url = sqlite_url(tmp_path_factory.mktemp("desks"))
+    with open_store(url) as store:
+        desks.fill(store)
     return url
 
 

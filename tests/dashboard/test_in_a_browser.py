@@ -145,6 +145,21 @@ def test_a_usual_period_is_one_click_away(browser: Browser, board: str, look) ->
     wait_for_heading(browser, "Stations")
 
 
+def test_from_an_operator_position_to_the_station_that_calls_most(
+    browser: Browser, desks_url: str, look
+) -> None:
+    with served(desks_url) as url:
+        look(f"{url}/", "Stations")
+        browser.wait(lambda d: d.find_element(By.LINK_TEXT, "Alarms")).click()
+        wait_for_heading(browser, "Alarms")
+        browser.wait(lambda _: drawn(browser, "alarms-bars"))
+        click_link(browser, "alarms-positions", "Bay desk")
+        browser.wait(lambda d: "position=Bay+desk" in d.current_url)
+        browser.wait(lambda d: "Bay desk: 2 alarms" in d.find_element(By.ID, "page").text)
+        click_link(browser, "alarms-each", "Road bay 1")
+        wait_for_heading(browser, "Road bay 1")
+
+
 def test_everything_is_reached_by_the_keyboard_and_shows_its_focus(
     browser: Browser, board: str, look
 ) -> None:
@@ -201,7 +216,7 @@ def test_the_scheme_can_be_switched(browser: Browser, board: str, look) -> None:
     browser.wait(lambda d: d.execute_script(scheme) == before)
 
 
-@pytest.mark.parametrize("path", ["/", "/station/rail-1", "/transfer?id=rail-1/x"])
+@pytest.mark.parametrize("path", ["/", "/station/rail-1", "/transfer?id=rail-1/x", "/alarms"])
 def test_a_narrow_screen_needs_no_sideways_scrolling(
     browser: Browser, board: str, look, path: str
 ) -> None:

@@ -17,15 +17,6 @@ from tests.dashboard.pages.conftest import Page, Shown
 STREAM_DAY = {"from": "2026-03-02", "to": "2026-03-02"}
 
 
-@pytest.fixture(scope="module")
-def desks_url(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """The address of a store of a site with two operator positions."""
-    url = sqlite_url(tmp_path_factory.mktemp("desks"))
-    with open_store(url) as store:
-        fill(store)
-    return url
-
-
 def level_rows(shown: Shown) -> dict[str, list[str]]:
     """The cells of the table of levels by the name of the figure."""
     body = shown.by_id("alarms-levels").children[1]

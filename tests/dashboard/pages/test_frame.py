@@ -46,4 +46,6 @@ def test_an_address_that_leads_nowhere_has_a_page(page: Page, empty_url: str) ->
 def test_every_page_has_its_own_path(app: dash.Dash) -> None:
     del app
     paths = [entry["path_template"] or entry["path"] for entry in dash.page_registry.values()]
-    assert sorted(paths) == ["/", "/404", "/station/<station_id>", "/transfer"]
+    assert sorted(paths) == [
+        *("/", "/404", "/alarms", "/compliance", "/station/<station_id>", "/transfer"),
+    ]
