@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.core.rates import Rate
 from analytics.core.shares import Share
 from bondtrail.results import TripCause
 from bondtrail.site import Site
 from bondtrail.times import local
 from dashboard import grids
 from dashboard.figures.wording import duration, share, words
+from dashboard.parts import rate_text
 from dashboard.period import Period
 from dashboard.queries.compliance import ComplianceView, Failed, Group, Nuisance, Place, Worst
+from dashboard.rows import NOT_REVIEWED
 from dashboard.urls import compliance_url, station_url, transfer_url
 
 OUTSIDE = "outside the shifts"
@@ -111,6 +112,7 @@ FAILED_COLUMNS = [
     grids.number("not_bonded_s", "Not bonded", 100, **grids.shown_as("not_bonded")),
     grids.number("no_data_s", "Bond unknown", 100, **grids.shown_as("no_data")),
     grids.number("bypassed_s", "Bypassed", 100, **grids.shown_as("bypassed")),
+    grids.text("review", "Review", 118),
     grids.text("batch", "Batch", 100),
     grids.text("product", "Product", 110),
     grids.text("operator", "Operator", 110),
@@ -133,10 +135,17 @@ def failed_row(failed: Failed, site: Site) -> grids.Row:
         "no_data": duration(row.no_data_s),
         "bypassed_s": row.bypassed_s,
         "bypassed": duration(row.bypassed_s),
+        "review": _reviews(failed),
         "batch": row.batch or "",
         "product": row.product or "",
         "operator": row.operator or "",
     }
+
+
+def _reviews(failed: Failed) -> str:
+    """Return the state of each finding, what all have in common once."""
+    states = [str(each.state) if each else NOT_REVIEWED for each in failed.reviews]
+    return ", ".join(dict.fromkeys(states))
 
 
 _CAUSES = (TripCause.BRIEF_CONTACT_LOSS, TripCause.MONITOR_FAULT, TripCause.NO_LOSS_SEEN)
@@ -167,17 +176,3 @@ def nuisance_row(each: Nuisance, cumulative: float, period: Period) -> grids.Row
         "rank": each.rank,
         **{str(cause): each.causes.get(cause, 0) for cause in _CAUSES},
     }
-
-
-def rate_text(rate: Rate) -> str:
-    """Return a rate with its interval, such as ``3.1 (1.2 to 6.4)``."""
-    if rate.value is None or rate.low is None or rate.high is None:
-        return "-"
-    return f"{_number(rate.value)} ({_number(rate.low)} to {_number(rate.high)})"
-
-
-def _number(value: float) -> str:
-    """Return about two or three digits, and never a small rate as none."""
-    if value >= 100:
-        return f"{value:,.0f}"
-    return f"{value:.2g}" if value < 1 else f"{value:.1f}"

@@ -8,6 +8,7 @@ from typing import Any
 import plotly.graph_objects as go
 from dash import dcc, html
 
+from analytics.core.rates import Rate
 from analytics.core.shares import Share
 from bondtrail.results import Severity
 from dashboard.figures.calendar import COLOURS, MEANING, SIGNS, Cell
@@ -50,6 +51,20 @@ def interval_text(part: Share | None) -> str:
     if part.is_few:
         return f"{count}: too few to rank"
     return f"{count}, 95 %: {share(part.low)} to {share(part.high)}"
+
+
+def rate_text(rate: Rate, nothing: str = "-") -> str:
+    """Return a rate with its interval, such as ``3.1 (1.2 to 6.4)``."""
+    if rate.value is None or rate.low is None or rate.high is None:
+        return nothing
+    return f"{_number(rate.value)} ({_number(rate.low)} to {_number(rate.high)})"
+
+
+def _number(value: float) -> str:
+    """Return about two or three digits, and never a small rate as none."""
+    if value >= 100:
+        return f"{value:,.0f}"
+    return f"{value:.2g}" if value < 1 else f"{value:.1f}"
 
 
 def tally(figures: Iterable[tuple[str, str, str]]) -> html.Dl:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from zoneinfo import ZoneInfo
 
-from bondtrail.results import Finding, Hookup, Transfer
+from bondtrail.results import Finding, Hookup, Review, Transfer
 from bondtrail.site import Station
 from bondtrail.times import local
 from dashboard import grids
@@ -19,11 +19,14 @@ FINDING_COLUMNS = [
     grids.text("kind", "Kind", 190),
     grids.number("seconds", "Lasts", 110, **grids.shown_as("lasts")),
     grids.text("summary", "What was seen", 520, flex=1, minWidth=300, **grids.WRAPPED),
-    grids.link("transfer", "Transfer", 130),
+    grids.text("review", "Review", 118, tooltipField="review_told"),
+    grids.link("transfer", "Transfer", 110),
 ]
 
+NOT_REVIEWED = "not reviewed"
 
-def finding_row(finding: Finding, zone: ZoneInfo) -> grids.Row:
+
+def finding_row(finding: Finding, zone: ZoneInfo, review: Review | None = None) -> grids.Row:
     """Return a row of `FINDING_COLUMNS`; times on the site's clock."""
     return {
         "severity": severity_word(finding.severity),
@@ -33,6 +36,8 @@ def finding_row(finding: Finding, zone: ZoneInfo) -> grids.Row:
         "seconds": finding.seconds,
         "lasts": duration(finding.seconds),
         "summary": finding.summary,
+        "review": str(review.state) if review else NOT_REVIEWED,
+        "review_told": f"{review.author}: {review.comment}" if review else "",
         "transfer": "Transfer" if finding.transfer else "",
         "href": transfer_url(finding.transfer) if finding.transfer else None,
     }

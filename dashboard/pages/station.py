@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import dash
@@ -11,6 +12,7 @@ from bondtrail.results import Kind, Severity, TripClass
 from dashboard import grids
 from dashboard.figures.calendar import heat_strip
 from dashboard.figures.trend import hookup_trend, trips_by_cause
+from dashboard.figures.wear import resistance_course, trips_course
 from dashboard.figures.wording import duration, ohms, plural, share, words
 from dashboard.frame import caution_in_brief, civil, home_link, notice
 from dashboard.history import current_store
@@ -39,6 +41,7 @@ from dashboard.rows import (
     transfer_row,
 )
 from dashboard.urls import Url, station_url, stations_url
+from dashboard.wear_words import resistance_words, trips_words
 
 
 def _title(station_id: str = "", **_: Any) -> str:
@@ -87,9 +90,13 @@ def layout(station_id: str = "", **query: Any) -> Any:
             _findings(view, choice),
             _transfers(view),
             html.Div(
-                [_hookups(view), html.Div([_hookup_trend(view), _trips(view)])],
+                [
+                    html.Div([_hookups(view), _trips(view)]),
+                    html.Div([_hookup_trend(view), _trips_course(view)]),
+                ],
                 className="columns columns-even",
             ),
+            _resistance(view),
         ]
     )
 
@@ -162,7 +169,7 @@ def _of_flow(view: StationView) -> str:
 
 
 def _findings(view: StationView, choice: Choice) -> html.Section:
-    rows = [finding_row(finding, view.site.zone) for finding in view.findings]
+    rows = [finding_row(f, view.site.zone, view.reviews.get(f.id)) for f in view.findings]
     found = sum(view.kinds.values())
     if not found:
         return sheet("Findings", html.P("No findings in this period.", className="inline-state"))
@@ -247,6 +254,46 @@ def _trips(view: StationView) -> html.Section:
     label = "Trips by cause: " + ", ".join(f"{words(c)} {n}" for c, n in counts.items())
     figure = trips_by_cause(counts, nuisance)
     return sheet("Trips by cause", graph("station-trips", figure, label))
+
+
+def _trips_course(view: StationView) -> html.Section | None:
+    course = view.trips_course
+    if not course.times.size:
+        return None
+    told = list(trips_words(course.trend))
+    clock = clock_at(course.span[0], view.site.zone)
+    figure = trips_course(course.times, course.span, clock, course.trend.power_law)
+    label = f"How trips add up over the period. {' '.join(told)}"
+    return sheet("Trips over time", graph("station-trips-course", figure, label), _plain(told))
+
+
+def _plain(told: Iterable[str]) -> html.Ul:
+    return html.Ul([html.Li(text) for text in told], className="plain")
+
+
+def _resistance(view: StationView) -> html.Section | None:
+    """Return where bonded resistance is heading, judged over the whole history."""
+    title = "Bonded resistance of each hookup, whole history"
+    if view.station.is_fixed:
+        return None
+    if view.resistance is None:
+        said = "No verified hookup with a reading so far."
+        return sheet(title, html.P(said, className="inline-state"))
+    told = list(resistance_words(view.resistance, view.site.zone))
+    clock = clock_at(view.resistance.period[0], view.site.zone)
+    figure = resistance_course(view.resistance, clock)
+    label = f"Median resistance of each verified hookup against the limit. {' '.join(told)}"
+    return sheet(
+        title,
+        graph("station-resistance", figure, label),
+        _plain(told),
+        html.P(
+            "Judged over the whole history, whatever the period (shaded). A trend begins anew "
+            "after work behind which resistance was lower. Only the latest 1,000 hookups of a "
+            "stretch are looked at.",
+            className="note",
+        ),
+    )
 
 
 def _hookups(view: StationView) -> Any:

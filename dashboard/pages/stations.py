@@ -9,7 +9,8 @@ from typing import Any
 import dash
 from dash import Input, Output, State, callback, dcc, html, no_update
 
-from analytics.core.shares import wilson
+from analytics.core.rates import Rate
+from analytics.core.shares import TOO_FEW, wilson
 from bondtrail.results import Severity
 from dashboard import grids
 from dashboard.figures.calendar import heat_strip
@@ -21,6 +22,7 @@ from dashboard.parts import (
     calendar_legend,
     graph,
     interval_text,
+    rate_text,
     severity_counts,
     share_text,
     sheet,
@@ -28,7 +30,7 @@ from dashboard.parts import (
 )
 from dashboard.period import Period, PeriodError
 from dashboard.period_picker import picker
-from dashboard.queries.stations import Overview, StationRow, overview_of
+from dashboard.queries.stations import Overview, StationRow, nuisance_rates, overview_of
 from dashboard.recorded import NOT_RECORDED, among, bypassed, in_flow, tells_flow
 from dashboard.urls import Url, station_url, stations_url
 
@@ -103,6 +105,13 @@ COLUMNS = [
     grids.count_of("critical", "critical", "◆ Critical", 84),
     grids.count_of("major", "major", "▲ Major", 76),
     grids.number("nuisance", "Nuisance trips", 86, **grids.shown_as("nuisance_text")),
+    grids.number(
+        "rate",
+        "Per 100 transfers (95 %)",
+        138,
+        **grids.shown_as("rate_text"),
+        tooltipField="rate_told",
+    ),
     grids.count_of("minor", "minor", "● Minor", 76),
     grids.number("from_before", "Findings from before", 84),
     grids.number("compliant", "Compliant transfers", 96, **grids.shown_as("compliant_text")),
@@ -121,13 +130,14 @@ SPARED = ("from_before", "bonded")
 
 
 def _grid(overview: Overview) -> html.Div:
-    rows = [_grid_row(row, overview) for row in overview.rows]
+    rates = nuisance_rates(overview.rows)
+    rows = [_grid_row(row, rate, overview) for row, rate in zip(overview.rows, rates, strict=True)]
     idle = {name for name in SPARED if all(row[name] is None for row in rows)}
     columns = [column for column in COLUMNS if column["field"] not in idle]
     return grids.grid("stations-grid", columns, rows, "Stations, worst first")
 
 
-def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
+def _grid_row(row: StationRow, rate: Rate, overview: Overview) -> grids.Row:
     sums, compliance, told = row.sums, row.compliance, tells_flow(row.station)
     return {
         "name": row.station.name,
@@ -139,6 +149,9 @@ def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
         "from_before": row.from_before.total() or None,
         "nuisance": row.nuisance_trips,
         "nuisance_text": among(row.nuisance_trips, row.trips.total(), told),
+        "rate": None if rate.is_few else rate.low,
+        "rate_text": _rate(rate, told),
+        "rate_told": f"{rate_text(rate)}, {plural(rate.count, 'trip')}",
         "compliant": sums.compliant_transfers,
         "compliant_text": among(sums.compliant_transfers, sums.transfers, told),
         "share": compliance.value if compliance else None,
@@ -156,6 +169,13 @@ def _grid_row(row: StationRow, overview: Overview) -> grids.Row:
         "coverage": row.coverage,
         "coverage_text": "no record" if row.coverage is None else share(row.coverage),
     }
+
+
+def _rate(rate: Rate, told: bool) -> str:
+    """Return a rate as text; it is sorted by its cautious end, and few are no rate."""
+    if rate.value is None:
+        return "-" if told else NOT_RECORDED
+    return TOO_FEW if rate.is_few else rate_text(rate)
 
 
 def _hookups(row: StationRow) -> str:

@@ -14,15 +14,16 @@ import numpy as np
 from analytics.core.charts import PChart, p_chart
 from analytics.core.merits import NUISANCE_TRIPS, Figure, nuisance_trips
 from analytics.core.ranking import Ranked, worst_first
-from analytics.core.rates import Rate, poisson_rates
+from analytics.core.rates import Rate
 from analytics.core.shares import Share, wilson
 from analytics.core.shifts import Cells, cells
 from analytics.kpis import NO_AREA, period_edges
-from bondtrail.results import DaySums, Finding, Kind, Transfer
+from bondtrail.results import NON_COMPLIANT, DaySums, Finding, Kind, Review, Transfer
 from bondtrail.site import Site, Station, parse_site
 from bondtrail.times import NS_PER_S, seconds
 from dashboard.period import Period, parse_period
 from dashboard.queries.holes import Hole, largest_holes
+from dashboard.queries.rates import rates
 from dashboard.queries.sites import site_in_force, whole_period
 from store import Store
 
@@ -137,6 +138,8 @@ class Failed:
     transfer: Transfer
     worst: Worst
     findings: Sequence[Finding]
+    reviews: Sequence[Review | None]
+    """The latest review of each of the findings."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -305,13 +308,15 @@ class _Asking:
         latest = [row.id for row in self.failing[-LISTED:]]
         findings: dict[str, list[Finding]] = defaultdict(list)
         for finding in self.store.compliances.findings(latest):
-            findings[finding.transfer or ""].append(finding)
-        kinds = {row.id: row.kinds for row in self.failing[-LISTED:]}
+            if finding.kind in NON_COMPLIANT:
+                findings[finding.transfer or ""].append(finding)
+        told = self.store.reviews.current(each for some in findings.values() for each in some)
         return [
             Failed(
                 row,
-                worst_of(kinds[row.id]),
-                [each for each in findings[row.id] if each.kind in kinds[row.id]],
+                worst_of(each.kind for each in findings[row.id]),
+                findings[row.id],
+                [told.get(each.id) for each in findings[row.id]],
             )
             for row in reversed(self.store.compliances.transfers(latest))
         ]
@@ -383,8 +388,8 @@ def _rank(each: Ranked) -> str:
 def nuisances(sums: Mapping[str, DaySums], names: Mapping[str, str]) -> list[Nuisance]:
     """Return the nuisance trips of stations, the most first; ranked by what is surely so."""
     counts = [nuisance_trips(row) for row in sums.values()]
-    per_100 = _rates(counts, [float(row.transfers) for row in sums.values()], 100)
-    per_1000 = _rates(counts, [row.flow_s / 3600 for row in sums.values()], 1000)
+    per_100 = rates(counts, [float(row.transfers) for row in sums.values()], 100)
+    per_1000 = rates(counts, [row.flow_s / 3600 for row in sums.values()], 1000)
     figures: dict[str, Figure] = dict(zip(sums, per_100, strict=True))
     ranks = {each.name: each.words for each in worst_first(figures)}
     found = [
@@ -401,16 +406,6 @@ def nuisances(sums: Mapping[str, DaySums], names: Mapping[str, str]) -> list[Nui
         )
     ]
     return sorted(found, key=lambda row: -row.count)
-
-
-def _rates(counts: Sequence[int], of: Sequence[float], per: float) -> list[Rate]:
-    if not counts:
-        return []
-    columns = [column.tolist() for column in poisson_rates(counts, of, per)]
-    return [
-        Rate(value, low, high, count, exposure) if exposure else Rate(None, None, None, count, 0.0)
-        for value, low, high, count, exposure in zip(*columns, counts, of, strict=True)
-    ]
 
 
 def _group(name: str, station: Station | None, sums: DaySums, length_s: float) -> Group:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from bondtrail.results import DaySums, Finding, Hookup, Kind, Severity, Transfer
+from bondtrail.results import DaySums, Finding, Hookup, Kind, Review, Severity, Transfer
 from bondtrail.site import Site, Station
 from dashboard.figures.calendar import Calendar
+from dashboard.figures.wear import Resistance
 from dashboard.period import Period, parse_period
 from dashboard.queries.sites import site_in_force, whole_period
 from dashboard.queries.stations import StationRow, calendar_of
+from dashboard.queries.wear import TripsCourse, resistance_of, trips_course_of
 from store import Store, TripCount
 
 LISTED = 1000
@@ -37,6 +39,10 @@ class StationView:
     findings: Sequence[Finding]
     transfers: Sequence[Transfer]
     hookups: Sequence[Hookup]
+    trips_course: TripsCourse
+    resistance: Resistance | None
+    reviews: Mapping[str, Review]
+    """The latest review of each finding that is listed, by the finding's id."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +97,10 @@ def station_view(
     for trip in trips:
         row.trips[trip.trip_class] += trip.count
     calendar, columns = calendar_of(store, site, period, [station])
+    findings = [finding for finding in before if choice.includes(finding)]
+    findings += asked.latest_findings(
+        station_id, start, end, LISTED, kinds=choice.kinds, severities=choice.severities
+    )
     return StationView(
         site,
         station,
@@ -101,10 +111,10 @@ def station_view(
         columns,
         kinds,
         trips,
-        [finding for finding in before if choice.includes(finding)]
-        + asked.latest_findings(
-            station_id, start, end, LISTED, kinds=choice.kinds, severities=choice.severities
-        ),
+        findings,
         asked.latest_transfers(station_id, start, end, LISTED),
         asked.latest_hookups(station_id, start, end, LISTED),
+        trips_course_of(store, station_id, start, end),
+        resistance_of(store, station, (start, end)),
+        store.reviews.current(findings),
     )

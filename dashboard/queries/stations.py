@@ -9,12 +9,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from analytics.core.rates import Rate
 from analytics.core.shares import Share, wilson
 from bondtrail.results import DaySums, Severity, TripClass
 from bondtrail.site import Site, Station
 from bondtrail.times import day_start
 from dashboard.figures.calendar import Calendar, Cell
 from dashboard.period import ONE_DAY, Period, parse_period
+from dashboard.queries.rates import rates
 from dashboard.queries.sites import site_in_force, whole_period
 from store import DayMark, Store
 
@@ -128,6 +130,13 @@ def station_rows(store: Store, site: Site, period: Period) -> tuple[list[Station
         rows.append(row)
     unlisted = {*sums, *counts, *before} - {station.id for station in site.stations}
     return sorted(rows, key=lambda row: row.badness, reverse=True), sorted(unlisted)
+
+
+def nuisance_rates(rows: Sequence[StationRow]) -> list[Rate]:
+    """Return the nuisance trips per 100 transfers of each row, with their exact intervals."""
+    return rates(
+        [row.nuisance_trips for row in rows], [float(row.sums.transfers) for row in rows], 100
+    )
 
 
 def calendar_of(
