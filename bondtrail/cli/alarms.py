@@ -16,7 +16,6 @@ from bondtrail.cli.output import Column, counted, iso, length, site_time
 from bondtrail.cli.rows import Fields
 from bondtrail.cli.views import SPAN, Query, View
 from bondtrail.results import AlarmKind
-from bondtrail.site import AlarmRules
 from bondtrail.times import local, seconds
 
 if TYPE_CHECKING:
@@ -131,13 +130,16 @@ def _is_short(figures: AlarmFigures) -> bool:
     return is_short(figures)
 
 
-_SETTINGS = tuple(AlarmRules.model_fields)
+def _settings() -> tuple[str, ...]:
+    from bondtrail.site import AlarmRules
+
+    return tuple(AlarmRules.model_fields)
 
 
 def _position_fields() -> Fields[PositionFigures]:
     return {
         **_HEAD,
-        "settings": lambda row: {name: getattr(row.figures.rules, name) for name in _SETTINGS},
+        "settings": lambda row: {name: getattr(row.figures.rules, name) for name in _settings()},
         **{name: _kpi(name) for name in _kpi_names()},
         "floods": lambda row: [_flood(flood) for flood in row.figures.floods],
         "top_ten": lambda row: [_one(alarm) for alarm in row.figures.top],
@@ -155,7 +157,7 @@ def _flat_position_fields() -> Fields[PositionFigures]:
         found[name] = _part(name, "value")
         found[f"{name}_judgement"] = _part(name, "judgement")
     found["floods"] = lambda row: len(row.figures.floods)
-    found |= {name: attrgetter(f"figures.rules.{name}") for name in _SETTINGS}
+    found |= {name: attrgetter(f"figures.rules.{name}") for name in _settings()}
     return found
 
 

@@ -70,6 +70,24 @@ FINDING: Fields[Finding] = {
     "rules": attrgetter("rules"),
 }
 
+
+@dataclass(frozen=True, slots=True)
+class ReviewedFinding:
+    """A finding, and what was last said of it: the state of its review, or None."""
+
+    finding: Finding
+    review: str | None
+
+
+def _of_finding(read: Callable[[Finding], object]) -> Callable[[ReviewedFinding], object]:
+    return lambda row: read(row.finding)
+
+
+REVIEWED_FINDING: Fields[ReviewedFinding] = {
+    **{name: _of_finding(read) for name, read in FINDING.items()},
+    "review": attrgetter("review"),
+}
+
 TRANSFER: Fields[Transfer] = {
     **_as_is("id", "station"),
     "start": _moment("start"),

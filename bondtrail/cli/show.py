@@ -12,7 +12,6 @@ from bondtrail.cli.faults import print_warning
 from bondtrail.cli.options import db_option, example
 from bondtrail.cli.views import SPAN, Query, View
 from bondtrail.results import (
-    Finding,
     Hookup,
     HookupCause,
     Kind,
@@ -32,10 +31,13 @@ if TYPE_CHECKING:
 Row = TypeVar("Row")
 
 
-def _findings(store: Store, query: Query) -> list[Finding]:
+def _findings(store: Store, query: Query) -> list[rows.ReviewedFinding]:
     found = store.findings(**query.span)
     wanted = [row for row in found if not query.kinds or str(row.kind) in query.kinds]
-    return sorted(wanted, key=lambda row: (row.start, row.station, str(row.kind)))
+    wanted.sort(key=lambda row: (row.start, row.station, str(row.kind)))
+    reviews = store.reviews.current(wanted)
+    states = {finding: review.state for finding, review in reviews.items()}
+    return [rows.ReviewedFinding(row, states.get(row.id)) for row in wanted]
 
 
 def _transfers(store: Store, query: Query) -> list[Transfer]:
@@ -95,8 +97,8 @@ def _rejects(store: Store, query: Query) -> list[Reject]:
 VIEWS: Mapping[str, View[Any]] = {
     "findings": View(
         _findings,
-        lambda _: rows.FINDING,
-        lambda query: tables.finding_columns(query.zone),
+        lambda _: rows.REVIEWED_FINDING,
+        lambda query: tables.reviewed_finding_columns(query.zone),
         SPAN | {"kinds"},
         tuple(Kind),
     ),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 from bondtrail.cli.output import Column, amount, length, ohms, site_time
-from bondtrail.cli.rows import PointRow, reject_reason
+from bondtrail.cli.rows import PointRow, ReviewedFinding, reject_reason
 from bondtrail.results import Finding, Hookup, Reject, Transfer, Trip
 from bondtrail.times import local_day
 
@@ -23,6 +23,20 @@ def finding_columns(zone: ZoneInfo) -> list[Column[Finding]]:
             "Finding", lambda row: f"{row.kind}, {length(row.seconds)}\n{row.summary}", wraps=True
         ),
     ]
+
+
+def reviewed_finding_columns(zone: ZoneInfo) -> list[Column[ReviewedFinding]]:
+    """Return the columns of findings; what was said of one stands below its severity."""
+    begins, severity, *rest = map(_of_finding, finding_columns(zone))
+    return [begins, Column(severity.head, _severity), *rest]
+
+
+def _of_finding(column: Column[Finding]) -> Column[ReviewedFinding]:
+    return Column(column.head, lambda row: column.cell(row.finding), column.right, column.wraps)
+
+
+def _severity(row: ReviewedFinding) -> str:
+    return f"{row.finding.severity}\n{row.review}" if row.review else str(row.finding.severity)
 
 
 def transfer_columns(zone: ZoneInfo) -> list[Column[Transfer]]:

@@ -59,7 +59,7 @@ def test_help_needs_no_other_room(shell: dict[str, Any]) -> None:
     [
         (["shwo"], "Did you mean 'show'"),
         (["show"], "WHAT"),
-        (["show", "alarms"], "'findings'"),
+        (["show", "valves"], "'findings'"),
         (["show", "findings", "--by", "day"], "--by does not go with findings; it goes with kpis"),
         (["show", "points", "--from", "2026-03-01"], "it goes with findings, transfers"),
         (["show", "rejects", "--station", "bay-1"], "--station does not go with rejects"),

@@ -154,7 +154,7 @@ def filled(site_file: str, monkeypatch: pytest.MonkeyPatch) -> None:
             [Reject("a.csv", "line 4", "resistance '-4'", "x,\x1b[2J,-4", parse_time(NOW))]
         )
         store.save_results(
-            StationResults("bay-1", (TRANSFER,), HOOKUPS, TRIPS, (FINDING, FAILED), DAYS),
+            StationResults("bay-1", (TRANSFER,), HOOKUPS, TRIPS, (FINDING, FAILED), days=DAYS),
             since=-(2**63),
             since_day=dt.date.min,
             touch=store.touched()["bay-1"],
@@ -180,6 +180,7 @@ class TestObjects:
             ("evidence", {"lowest_ohm": 34.0, "seconds": 12.5}),
             ("limits", {"limit_ohm": 10.0, "stop_allowance_s": 5.0}),
             ("rules", "2"),
+            ("review", None),
         ]
 
     def test_a_transfer(self, run: Run) -> None:
@@ -378,6 +379,14 @@ class TestTables:
             *("2026-03-01", "06:30:00", "critical", "bay-1", "bond_lost_in_flow,", "12.5", "s"),
         ]
         assert lines[4].strip() == "Flow went on for 12.5 s after the bond was lost."
+
+    def test_what_was_said_of_a_finding_stands_beside_it(self, run: Run) -> None:
+        with open_store("sqlite:///bondtrail.db") as store:
+            store.reviews.add(FINDING, "explained", "hose pulled", "A. Reed", parse_time(NOW))
+        lines = run("show", "findings", "--to", "2026-03-02").out.splitlines()
+        assert lines[4].split()[0] == "explained"
+        first, second = run("show", "findings", "--format", "json").json
+        assert (first["review"], second["review"]) == ("explained", None)
 
     def test_transfers_tell_where_the_id_is_that_the_board_takes(self, run: Run) -> None:
         assert "--format csv and json have the id" in run("show", "transfers").out
