@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
-from analytics.alarms import PositionFigures, alarm_positions, history_of
+from analytics.alarms import PositionFigures, alarm_positions
 from analytics.core.alarm_figures import AlarmFigures
 from analytics.core.alarm_levels import LEVELS as PUBLISHED
 from analytics.core.alarm_levels import Judgement, Kpi, Unit, is_short, kpis
@@ -85,13 +85,14 @@ _COLUMNS: Sequence[Column[_Figure]] = (
         lambda row: str(row.kpi.judgement or ""),
         marks={Judgement.OVER: Severity.MAJOR},
     ),
+    Column("remark", "Remark", attrgetter("kpi.level.remark")),
     Column("source", "Source of the levels", attrgetter("kpi.level.source"), place=Place.DATA),
 )
 
 
 def section(source: Source) -> Section:
     """Return the figures of every position that a station of the report calls."""
-    span = _recorded(source)
+    span = source.recorded
     found = [] if span is None else _positions(source, span)
     text = [ABOUT, settings(source.site.alarms)]
     if found and span is not None:
@@ -99,16 +100,6 @@ def section(source: Source) -> Section:
     return Section(
         "Alarm load", text, (_table(source, found), _floods(source, found), _top(source, found))
     )
-
-
-def _recorded(source: Source) -> tuple[int, int] | None:
-    """Return the part of the period that there are records of: silence beyond them says nothing."""
-    history = history_of(source.store, source.site)
-    if history is None:
-        return None
-    start = max(source.span[0], history.start)
-    end = min(source.span[1], source.now, history.end)
-    return (start, end) if start < end else None
 
 
 def _positions(source: Source, span: tuple[int, int]) -> list[PositionFigures]:

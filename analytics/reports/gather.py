@@ -15,6 +15,8 @@ from analytics.reports import (
     others,
     reach,
     transfers,
+    trips,
+    wear,
 )
 from analytics.reports.cover import cover
 from analytics.reports.period import Period
@@ -86,8 +88,13 @@ def gather(
             Section("Other grave findings", (), (others.table(source),)),
             Section("Bypass use", interlock.unseen(source), (interlock.bypass(source),)),
             Section("Failed hookups", (), (hookups.table(source),)),
-            Section("Nuisance trips", (), (interlock.causes(source), interlock.rates(source))),
+            Section(
+                "Trips",
+                (),
+                (interlock.causes(source), interlock.rates(source), trips.table(source)),
+            ),
             alarms.section(source),
+            wear.section(source),
             Section("Data", (), (holes.table(source, missing), reach.table(source))),
             Section("Limits in force", (), limits.tables(source)),
             Section("How to read this report", HOW_TO_READ),

@@ -13,7 +13,7 @@ from analytics.epochs import FOREVER, epochs_of
 from analytics.reports import words
 from analytics.reports.source import Source
 from analytics.reports.tables import Column, Place, Sort, Table, frame
-from bondtrail.site import Limits, Site, parse_site
+from bondtrail.site import Limits, Site
 from bondtrail.times import local
 
 BEGINNING = "from the beginning"
@@ -33,8 +33,7 @@ class Held:
 
 def held(source: Source) -> list[Held]:
     """Return every limit of every station that held at some time in the period."""
-    sites = [(start, parse_site(text, "stored site file")) for start, text in source.store.sites()]
-    return [row for name in _stations(source) for row in _of(name, sites, source.span)]
+    return [row for name in _stations(source) for row in _of(name, source.sites, source.span)]
 
 
 def _stations(source: Source) -> list[str]:

@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
 
+from analytics.alarms import history_of
 from analytics.kpis import By, KpiRow, Per, kpi_rows
 from analytics.reports.period import Period
 from bondtrail.results import Finding, Kind
-from bondtrail.site import Site
+from bondtrail.site import Site, parse_site
 from store import Store
-
-Episode = TypeVar("Episode")
 
 
 @dataclass(frozen=True)
@@ -47,6 +45,22 @@ class Source:
     def span(self) -> tuple[int, int]:
         """The moments ``[start, end)`` of the period. [ns]"""
         return self.period.bounds(self.site.zone)
+
+    @cached_property
+    def recorded(self) -> tuple[int, int] | None:
+        """The part of it that there are records of: silence beyond them says nothing. [ns]"""
+        history = history_of(self.store, self.site)
+        if history is None:
+            return None
+        start = max(self.span[0], history.start)
+        end = min(self.span[1], self.now, history.end)
+        return (start, end) if start < end else None
+
+    @cached_property
+    def sites(self) -> Sequence[tuple[int, Site]]:
+        """Every site file with the moment from which it holds. [ns]"""
+        copies = self.store.sites()
+        return [(start, parse_site(text, "stored site file")) for start, text in copies]
 
     def is_wanted(self, station: str) -> bool:
         """Return whether the report is about a station."""

@@ -1,0 +1,204 @@
+"""Bonded resistance that rises, steps and how long clamps and cables last."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from operator import attrgetter
+from zoneinfo import ZoneInfo
+
+from analytics.core.drift import ResistanceTrend, Shape, forecast, resistance_trends
+from analytics.core.drift_words import trend_words
+from analytics.core.shares import FEW
+from analytics.core.stretches import NS_PER_DAY
+from analytics.epochs import epochs_of, limits_at
+from analytics.reports.report import Section
+from analytics.reports.source import Source
+from analytics.reports.tables import Column, Place, Sort, Table, frame
+from analytics.trends import PartWear, wear
+from bondtrail.results import Finding, Hookup, Kind, Severity, WorkWindow
+from bondtrail.times import local_day, parse_time
+
+DUE = "reaches its limit soon"
+RISING, STEP = "rising", "a step"
+
+
+@dataclass(frozen=True, slots=True)
+class _Watched:
+    station: str
+    what: str
+    start: int
+    end: int
+    hookups: int
+    level_ohm: float
+    limit_ohm: float
+    slope: float | None
+    p_value: float | None
+    reaches: int | None
+    earliest: int | None
+    latest: int | None
+    words: str
+
+
+_COLUMNS: Sequence[Column[_Watched]] = (
+    Column("station", "Station", attrgetter("station")),
+    Column("what", "What it is", attrgetter("what"), marks={DUE: Severity.MINOR}),
+    Column("since", "From", attrgetter("start"), Sort.TIME),
+    Column("until", "To", attrgetter("end"), Sort.TIME, place=Place.DATA),
+    Column("hookups", "Hookups", attrgetter("hookups"), Sort.COUNT),
+    Column("level_ohm", "Level", attrgetter("level_ohm"), Sort.OHM),
+    Column("limit_ohm", "Limit", attrgetter("limit_ohm"), Sort.OHM),
+    Column("slope_ohm_per_day", "Slope", attrgetter("slope"), Sort.NUMBER, "ohm a day"),
+    Column("p_value", "p", attrgetter("p_value"), Sort.NUMBER, place=Place.DATA),
+    Column("reaches_limit_on", "Reaches it on", attrgetter("reaches"), Sort.TIME, place=Place.DATA),
+    Column("earliest", "Earliest", attrgetter("earliest"), Sort.TIME, place=Place.DATA),
+    Column("latest", "Latest", attrgetter("latest"), Sort.TIME, place=Place.DATA),
+    Column("words", "In words", attrgetter("words"), place=Place.BELOW),
+)
+
+
+def section(source: Source) -> Section:
+    """Return the drift watch list, and the lives of parts."""
+    return Section("Wear", (), (watch(source), lives(source)))
+
+
+def watch(source: Source) -> Table:
+    """Return drifts that are findings, and what else resistance did in the period."""
+    due = [
+        _of_finding(row)
+        for row in source.store.findings(None, *source.span, kind=Kind.RESISTANCE_DRIFT)
+        if source.is_wanted(row.station)
+    ]
+    told = {row.station for row in due}
+    others = [
+        row
+        for row in _in_period(source)
+        if row.what == STEP or (row.what == RISING and row.station not in told)
+    ]
+    rows = [*sorted(due, key=lambda row: row.reaches or 0), *others]
+    return Table(
+        "drift_watch",
+        "Drift watch list: median resistance of verified hookups",
+        _COLUMNS,
+        frame(_COLUMNS, rows, source.site.zone),
+        note=(
+            f"What {DUE} is a finding: it rises (Mann-Kendall, p below 0.01, at least 20 hookups) "
+            "and its Theil-Sen line reaches the limit within 90 days, judged over all of the "
+            "station's history. Steps, and what rises without reaching the limit so soon, are "
+            "those of the hookups of this period. A forecast says where the line of past hookups "
+            "leads, not what a clamp will do."
+        ),
+        empty="No drift and no step among the hookups of this period.",
+    )
+
+
+def _of_finding(row: Finding) -> _Watched:
+    told = row.evidence
+
+    def number(name: str) -> float:
+        value = told[name]
+        assert isinstance(value, int | float)
+        return value
+
+    def moment(name: str) -> int | None:
+        value = told[name]
+        return parse_time(value) if isinstance(value, str) else None
+
+    return _Watched(
+        row.station,
+        DUE,
+        row.start,
+        row.end,
+        int(number("hookups")),
+        number("level_ohm"),
+        number("limit_ohm"),
+        number("slope_ohm_per_day"),
+        number("p_value"),
+        moment("reaches_limit_on"),
+        moment("reaches_limit_earliest_on"),
+        moment("reaches_limit_latest_on"),
+        row.summary,
+    )
+
+
+def _in_period(source: Source) -> Iterator[_Watched]:
+    hookups: dict[str, list[Hookup]] = defaultdict(list)
+    for row in source.store.hookups(None, *source.span):
+        if row.start >= source.span[0] and source.is_wanted(row.station):
+            hookups[row.station].append(row)
+    work: dict[str, list[WorkWindow]] = defaultdict(list)
+    for window in source.store.work():
+        work[window.station].append(window)
+    for station, own in sorted(hookups.items()):
+        epochs = epochs_of(station, source.sites)
+        for trend in resistance_trends(own, work[station]) if epochs else ():
+            if trend.kind is not Shape.NONE:
+                limit_ohm = limits_at(epochs, trend.last).limit_ohm
+                yield _of_trend(station, trend, limit_ohm, source.site.zone)
+
+
+def _of_trend(station: str, trend: ResistanceTrend, limit_ohm: float, zone: ZoneInfo) -> _Watched:
+    reached = forecast(trend, limit_ohm)
+
+    def moment(days: float | None) -> int | None:
+        return None if days is None else trend.last + round(days * NS_PER_DAY)
+
+    return _Watched(
+        station,
+        STEP if trend.kind is Shape.STEP else RISING,
+        trend.start,
+        trend.end,
+        trend.hookups,
+        trend.level_ohm,
+        limit_ohm,
+        trend.line.slope if trend.line and trend.kind is Shape.DRIFT else None,
+        trend.test.p_value if trend.test else None,
+        moment(reached.days),
+        moment(reached.earliest),
+        moment(reached.latest),
+        f"{trend_words(trend, limit_ohm, zone)}.",
+    )
+
+
+_LIVES: Sequence[Column[PartWear]] = (
+    Column("part", "Part", lambda row: str(row.part)),
+    Column("replaced", "Replaced", lambda row: sum(e.replaced for e in row.lives), Sort.COUNT),
+    Column("running", "In use", lambda row: sum(not e.replaced for e in row.lives), Sort.COUNT),
+    Column("median_days", "Half last", lambda row: _days(row, "median", "value"), Sort.NUMBER, "d"),
+    Column("median_low", "At least", lambda row: _days(row, "median", "low"), Sort.NUMBER, "d"),
+    Column("median_high", "At most", lambda row: _days(row, "median", "high"), Sort.NUMBER, "d"),
+    Column(
+        "b10_days", "One in ten fails by", lambda row: _days(row, "b10", "value"), Sort.NUMBER, "d"
+    ),
+    Column("words", "In words", lambda row: _life_words(row)),
+)
+
+
+def _days(row: PartWear, age: str, end: str) -> float | None:
+    if row.life is None:
+        return None
+    value: float = getattr(getattr(row.life, age), end)
+    return value
+
+
+def _life_words(row: PartWear) -> str:
+    return row.life.words if row.life else f"too few to tell (at least {FEW} replaced)"
+
+
+def lives(source: Source) -> Table:
+    """Return how long clamps and cables last, by the whole work log."""
+    found = [row for row in wear(source.store, now=source.now) if row.lives]
+    return Table(
+        "part_lives",
+        "How long clamps and cables last",
+        _LIVES,
+        frame(_LIVES, found, source.site.zone),
+        note=(
+            "By every replacement in the work log, of all stations and all time, those still in "
+            f"use counted as such until {local_day(source.now, source.site.zone)} or the last "
+            "reading. A Weibull fit; where parts are replaced by the calendar it tells the "
+            "calendar and not the part."
+        ),
+        empty="The work log tells of no replaced clamp or cable.",
+    )
