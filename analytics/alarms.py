@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from analytics.core.alarm_figures import AlarmFigures, alarm_figures
 from analytics.core.alarm_table import AlarmTable, coded_table
+from bondtrail.results import DaySums
 from bondtrail.site import Site
 from bondtrail.times import day_edges, day_start, local_day
 from store import Store
@@ -35,15 +36,26 @@ class History:
 
 @dataclass(frozen=True, slots=True)
 class PositionFigures:
-    """One operator position, the ids of the stations that call it, and their alarms in figures.
+    """One operator position and its alarms in figures.
 
-    Outside the history there is nothing to count.
+    Attributes
+    ----------
+    position : str
+    stations : tuple of str
+        The ids of the stations that call it.
+    figures : AlarmFigures
+    history : History
+        Outside it there is nothing to count.
+    coverage : float or None
+        Over the days of the period, share of the time on record in which the bond state was
+        known: most alarms can begin only there. None without any record. [-]
     """
 
     position: str
     stations: tuple[str, ...]
     figures: AlarmFigures
     history: History
+    coverage: float | None
 
 
 def history_of(store: Store, site: Site) -> History | None:
@@ -104,12 +116,12 @@ def alarm_positions(
     -------
     list of PositionFigures
         In the order of `positions_of`; a position without alarms has figures too. Without
-        results there are none.
+        results, or where an open period lies outside of them, there are none.
 
     Raises
     ------
     ValueError
-        If the period ends before it starts.
+        If ``end`` is not after ``start``.
     StoreError
         If the store does not answer.
     """
@@ -117,9 +129,21 @@ def alarm_positions(
     if history is None:
         return []
     first = history.start if start is None else start
-    table = read_table(store, first, history.end if end is None else end, station)
-    span = first, close_of(history, table) if end is None else end
-    return figures_by_position(table, site, span, history, position=position, station=station)
+    last = history.end if end is None else end
+    if last <= first and (start is None or end is None):
+        return []
+    table = read_table(store, first, last, station)
+    span = first, max(close_of(history, table), first + 1) if end is None else end
+    sums = days_of(store, site, span, station)
+    return figures_by_position(table, sums, site, span, history, position=position, station=station)
+
+
+def days_of(
+    store: Store, site: Site, span: tuple[int, int], station: str | None = None
+) -> list[DaySums]:
+    """Return the sums of the days that a span (ns) touches, of one station or of all."""
+    first, last = local_day(span[0], site.zone), local_day(span[1] - 1, site.zone)
+    return store.summaries.day_totals(first, last, station)
 
 
 def read_table(store: Store, start: int, end: int, station: str | None = None) -> AlarmTable:
@@ -141,6 +165,7 @@ def close_of(history: History, table: AlarmTable) -> int:
 
 def figures_by_position(
     table: AlarmTable,
+    sums: Sequence[DaySums],
     site: Site,
     span: tuple[int, int],
     history: History,
@@ -148,7 +173,7 @@ def figures_by_position(
     position: str | None = None,
     station: str | None = None,
 ) -> list[PositionFigures]:
-    """Return the figures of each position from alarms that touch a span. [ns]"""
+    """Return the figures of each position from alarms, and sums of days, that touch a span. [ns]"""
     start, end = span
     edges = day_edges(local_day(start, site.zone), local_day(end - 1, site.zone), site.zone)
     groups = positions_of(site, (tag.station for tag in table.tags))
@@ -166,9 +191,17 @@ def figures_by_position(
                 known_until=history.end,
             ),
             history,
+            _coverage(sums, stations),
         )
         for name, stations in _wanted(groups, position, station).items()
     ]
+
+
+def _coverage(sums: Iterable[DaySums], stations: Collection[str]) -> float | None:
+    own = [row for row in sums if row.station in stations]
+    known = sum(row.known_s for row in own)
+    whole = known + sum(row.unknown_s for row in own)
+    return known / whole if whole else None
 
 
 def _tables(table: AlarmTable, groups: Mapping[str, Sequence[str]]) -> list[AlarmTable]:

@@ -128,3 +128,13 @@ def short_note(figures: AlarmFigures) -> str | None:
         f"The levels are meant for at least {SHORTEST_DAYS} days; "
         f"this period has {length_text(figures.hours)}."
     )
+
+
+def coverage_note(coverage: float | None) -> str:
+    """Return how much was known of the stations: what is not known calls no one."""
+    if coverage is None:
+        return "There is no record of these stations in the period."
+    return (
+        f"The bond state was known for {percent(coverage)} of the time on record; where it is "
+        "not, few alarms can begin."
+    )

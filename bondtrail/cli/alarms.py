@@ -120,6 +120,7 @@ _HEAD: Fields[PositionFigures] = {
     "hours": attrgetter("figures.hours"),
     "results_from": lambda row: iso(row.history.start),
     "results_to": lambda row: iso(row.history.end),
+    "coverage": attrgetter("coverage"),
     "shorter_than_30_days": lambda row: _is_short(row.figures),
 }
 
@@ -272,7 +273,7 @@ def _figure_columns(zone: ZoneInfo) -> list[Column[PositionFigures]]:
         return wording.detail(kpi.level.name, row.figures, when)
 
     return [
-        Column("Position", lambda row: f"{row.position}\n{_stations(row)}", wraps=True),
+        Column("Position", _position, wraps=True),
         Column("Figure", _lines(lambda _, kpi: wording.LABELS[kpi.level.name])),
         Column("Value", _lines(lambda _, kpi: wording.value_text(kpi)), right=True),
         Column("", _lines(detail)),
@@ -289,8 +290,11 @@ def _lines(cell: Callable[[PositionFigures, Kpi], str]) -> Callable[[PositionFig
     return lambda row: "\n".join([*(cell(row, kpi) for kpi in kpis(row.figures)), ""])
 
 
-def _stations(row: PositionFigures) -> str:
-    return counted(len(row.stations), "station")
+def _position(row: PositionFigures) -> str:
+    from analytics.core.alarm_wording import percent
+
+    known = "no record" if row.coverage is None else f"{percent(row.coverage)} known"
+    return f"{row.position}\n{counted(len(row.stations), 'station')}\n{known}"
 
 
 def _loud(kpi: Kpi) -> str:
@@ -318,6 +322,7 @@ def remarks(query: Query, found: Sequence[Any]) -> list[str]:
         wording.short_note(figures) or "",
         *wording.rules_told(figures.rules),
         wording.DIFFERENT,
+        "Known: share of the time on record with the bond state known; few alarms begin outside.",
         wording.SOURCES,
         "--list has the alarms; --format json the floods, the top ten and what is standing.",
     ]

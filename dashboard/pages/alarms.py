@@ -196,6 +196,7 @@ def _notes(row: PositionFigures, zone: ZoneInfo) -> list[html.P]:
     )
     told = [
         f"There are results of {known} only." if beyond else None,
+        wording.coverage_note(row.coverage),
         wording.short_note(figures),
         " ".join([*wording.rules_told(figures.rules), wording.DIFFERENT]),
         "These are settings of the site file. The levels are those published for one operator "

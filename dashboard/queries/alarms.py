@@ -11,6 +11,7 @@ from analytics.alarms import (
     History,
     PositionFigures,
     close_of,
+    days_of,
     figures_by_position,
     history_of,
     read_table,
@@ -77,7 +78,8 @@ def alarm_view(
     table = read_table(store, start, end)
     if start < history.end <= end:
         end = close_of(history, table)
-    found = figures_by_position(table, site, (start, end), history)
+    sums = days_of(store, site, (start, end))
+    found = figures_by_position(table, sums, site, (start, end), history)
     positions = sorted(found, key=_badness, reverse=True)
     named = [row for row in positions if position in (None, "", row.position)]
     chosen = named[0] if named else None

@@ -82,6 +82,10 @@ def site() -> Site:
     return parse_site(SITE)
 
 
+KNOWN = {"rail-1": 300.0, "rail-2": 500.0, "rail-3": 100.0}
+"""Seconds of the day on record in which the bond state is known; 100 s more are on record."""
+
+
 def alarm(station: str, start: int, lasts_s: float = 30) -> Alarm:
     return Alarm(station, AlarmKind.BYPASS_ON, start, start + round(lasts_s * S))
 
@@ -92,7 +96,9 @@ def fill(store: Store, site: Site, alarms: Sequence[Alarm]) -> None:
     store.write({"rail-1.flow": Samples.of([MIDNIGHT + 5 * HOUR, LATEST], [0.0, 0.0])})
     for station in sorted({"rail-1", *(row.station for row in alarms)}):
         own = tuple(row for row in alarms if row.station == station)
-        days = (DaySums(station, dt.date(2026, 3, 2)),)
+        days = (
+            DaySums(station, dt.date(2026, 3, 2), known_s=KNOWN.get(station, 0), unknown_s=100),
+        )
         found = StationResults(station, alarms=own, days=days)
         store.save_results(found, since=-(2**62), since_day=dt.date.min)
 
@@ -177,6 +183,36 @@ def test_one_position_or_one_station(store: Store, site: Site) -> None:
     (desk,) = alarm_positions(store, site, station="rail-3")
     assert (desk.position, desk.stations, desk.figures.count) == ("Rail desk", ("rail-3",), 1)
     assert alarm_positions(store, site, position="Bay desk", station="rail-3") == []
+
+
+@pytest.mark.parametrize(
+    ("start", "end"),
+    [
+        pytest.param(LATEST + HOUR, None, id="after-the-results"),
+        pytest.param(None, MIDNIGHT - HOUR, id="before-them"),
+    ],
+)
+def test_an_open_period_outside_the_results_holds_nothing(
+    store: Store, site: Site, start: int | None, end: int | None
+) -> None:
+    fill(store, site, [alarm("rail-1", MIDNIGHT)])
+    assert alarm_positions(store, site, start, end) == []
+
+
+def test_a_closed_period_that_ends_before_it_starts_is_refused(store: Store, site: Site) -> None:
+    fill(store, site, [alarm("rail-1", MIDNIGHT)])
+    with pytest.raises(ValueError, match="must end after its start"):
+        alarm_positions(store, site, MIDNIGHT + 2, MIDNIGHT + 1)
+
+
+def test_how_much_was_known_is_told_beside(store: Store, site: Site) -> None:
+    fill(store, site, [alarm("rail-2", MIDNIGHT), alarm("rail-3", MIDNIGHT)])
+    told = {row.position: row.coverage for row in alarm_positions(store, site)}
+    assert told == {"Rail desk": 600 / 800, "Bay desk": None, NO_POSITION: 300 / 400}
+    (one,) = alarm_positions(store, site, station="rail-3")
+    assert one.coverage == 100 / 200
+    (later,) = alarm_positions(store, site, LATEST - HOUR, LATEST, position="Rail desk")
+    assert later.coverage is None
 
 
 def test_without_results_there_is_nothing(store: Store, site: Site) -> None:

@@ -131,5 +131,10 @@ def test_a_short_period_is_told(hours: int, said: str) -> None:
     assert "at least 30 days" in note
 
 
+def test_what_is_not_known_is_told() -> None:
+    assert "known for 97.5 % of the time on record" in wording.coverage_note(0.975)
+    assert "no record" in wording.coverage_note(None)
+
+
 def test_nothing_is_said_of_a_period_long_enough() -> None:
     assert wording.short_note(alarm_figures([], 0, 30 * 24 * 60 * MIN, AlarmRules())) is None

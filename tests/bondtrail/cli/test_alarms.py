@@ -142,6 +142,7 @@ def test_each_figure_has_its_levels_and_their_source(run: Run, analysed: None) -
         "source": "IEC 62682, ISA-18.2-2016",
     }
     assert row["shorter_than_30_days"] is True
+    assert row["coverage"] == 0  # only the key of the bypass is recorded
 
 
 def test_each_alarm_and_what_stands_at_the_end(run: Run, analysed: None) -> None:
@@ -165,6 +166,8 @@ def test_the_table_names_settings_levels_and_the_caution(run: Run, analysed: Non
     told = " ".join(shown.split())
     for said in (
         "Average per day 300 25 in 2 h up to 144 up to 288 OVER",
+        "0 % known",
+        "Known: share of the time on record with the bond state known",
         "Hours with over 30 0 % 0 of 2 below 1 % - acceptable",
         "Most in 10 min 12 2026-03-01 06:20 up to 10 - OVER",
         "Flood: from above 10 alarms in 10 minutes to fewer than 5",

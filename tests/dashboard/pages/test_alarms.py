@@ -76,6 +76,7 @@ def test_what_is_above_the_acceptable_level_has_a_mark_and_a_word(
 def test_settings_and_cautions_are_told(page: Page, desks_url: str) -> None:
     text = page("alarms", desks_url).text
     for said in (
+        "The bond state was known for 100 % of the time on record",
         "Flood: from above 10 alarms in 10 minutes to fewer than 5",
         "Chattering: 3 or more of one alarm within 60 s",
         "The levels are meant for at least 30 days",
