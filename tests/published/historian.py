@@ -55,7 +55,7 @@ class Historian:
         out, err = io.StringIO(), io.StringIO()
         with (
             mock.patch.dict(os.environ, self.environment),
-            mock.patch.object(opening, "clock_ns", lambda: self.now),
+            mock.patch.object(opening, "clock_ns", return_value=self.now),
             redirect_stdout(out),
             redirect_stderr(err),
         ):
@@ -88,7 +88,7 @@ def recorded(
     told = list(readings)
     last = max(reading.time for reading in told)
     (folder / "site.toml").write_text(site, encoding="utf-8")
-    (folder / "readings.csv").write_text(csv_text(repeated(told, last)), encoding="utf-8")
+    (folder / "readings.csv").write_text(csv_text(repeated(told)), encoding="utf-8")
     (folder / "work.csv").write_text(work_text(work), encoding="utf-8")
     historian = Historian(folder, last + 10 * DAY)
     historian.done("load", str(folder / "readings.csv"), str(folder / "work.csv"))

@@ -137,7 +137,7 @@ def _bond(station: str, start: int, end: int, flaw: Flaw | None) -> Readings:
         ],
         Flaw.BYPASSED: [Reading(middle, bypass, 1), Reading(middle + 5 * SECOND, bypass, 0)],
     }
-    return [*clamped, *(half_way[flaw] if flaw in half_way else [])]
+    return [*clamped, *(half_way.get(flaw, []) if flaw else [])]
 
 
 def _tripped(station: str, trip: Trip) -> Readings:
@@ -166,17 +166,28 @@ def bond_loss(station: str, at: int, length: int = SECOND) -> Readings:
     return [Reading(at, resistance, OPEN), Reading(at + length, resistance, BONDED_OHM)]
 
 
-def repeated(readings: Iterable[Reading], until: int, every: int = REPEAT) -> Readings:
-    """Return readings in order of time, each repeated until its tag's next one. [ns]"""
+def repeated(readings: Iterable[Reading], every: int = REPEAT) -> Readings:
+    """Return readings in order of time, each repeated until its tag's next one. [ns]
+
+    The last of a tag is repeated until its station's last.
+    """
     by_tag: dict[str, Readings] = defaultdict(list)
     for reading in sorted(readings):
         by_tag[reading.tag].append(reading)
+    ends: dict[str, int] = defaultdict(int)
+    for tag, told in by_tag.items():
+        ends[station_of(tag)] = max(ends[station_of(tag)], told[-1].time)
     found = []
-    for told in by_tag.values():
-        for one, following in pairwise([*told, told[-1]._replace(time=until)]):
+    for tag, told in by_tag.items():
+        last = told[-1]._replace(time=ends[station_of(tag)])
+        for one, following in pairwise([*told, last]):
             times = range(one.time, max(following.time, one.time + 1), every)
             found += [one._replace(time=time) for time in times]
     return sorted(found)
+
+
+def station_of(tag: str) -> str:
+    return tag.rpartition(".")[0]
 
 
 def moment(text: str) -> int:
@@ -243,8 +254,14 @@ def site_text(
     tables : str
         TOML tables to go before the stations.
     """
-    keys = stations if isinstance(stations, Mapping) else dict.fromkeys(stations, {})
-    return "\n".join([_HEAD.format(zone=zone, held_s=held_s), tables, *map(_station, *zip(*keys.items(), strict=True))])
+    keys = stations if isinstance(stations, Mapping) else {name: {} for name in stations}
+    return "\n".join(
+        [
+            _HEAD.format(zone=zone, held_s=held_s),
+            tables,
+            *map(_station, *zip(*keys.items(), strict=True)),
+        ]
+    )
 
 
 _HEAD = """\

@@ -154,7 +154,11 @@ def test_the_published_levels_stand_beside_each(
         ),
         pytest.param("", WITHOUT_TWO, [], 0.0, id="ten-is-not-above-ten"),
         pytest.param(
-            'flood_begins = "10_or_more"', WITHOUT_TWO, [(20, 40, 16, 10)], 20 / 120, id="ten-is-ten"
+            'flood_begins = "10_or_more"',
+            WITHOUT_TWO,
+            [(20, 40, 16, 10)],
+            20 / 120,
+            id="ten-is-ten",
         ),
         # Sliding: the eleventh of ten minutes comes at 28 min, so that it begins with the alarm
         # of 20.1 min; at 45 min that of 35 min is ten minutes old, and 36, 41, 42, 43 are left.
