@@ -13,6 +13,7 @@ from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import islice, pairwise
 from typing import Any, NamedTuple, TypeVar
 
@@ -196,7 +197,7 @@ def _answers(
     inside = [piece.start, *edges[first + 1 : bisect_left(edges, piece.end)], piece.end]
     number, part = _numbering(piece, when, inside)
     groups = [station, *([table.c.shift] if by_shift else []), *([] if part is None else [part])]
-    asked = select(*groups, *(_total(table.c[name]) for name in columns)).where(
+    asked = select(*groups, *_totals(table, tuple(columns))).where(
         station.in_(_every_station(by_shift) if stations is None else stations),
         when >= piece.start,
         when < piece.end,
@@ -220,10 +221,14 @@ def _numbering(
     return int, part(when, edges)
 
 
-def _total(column: ColumnElement[Any]) -> ColumnElement[Any]:
-    if column.name in DAY_HISTOGRAMS:
-        return func.aggregate_strings(column, " ")
-    return func.sum(column)
+@cache  # to make the forty anew takes longer than to ask a question of one station
+def _totals(table: Table, columns: tuple[str, ...]) -> Sequence[ColumnElement[Any]]:
+    return [
+        func.aggregate_strings(table.c[name], " ")
+        if name in DAY_HISTOGRAMS
+        else func.sum(table.c[name])
+        for name in columns
+    ]
 
 
 def _every_station(by_shift: bool) -> Select[Any]:

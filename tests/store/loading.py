@@ -1,6 +1,6 @@
 """A program that loads and folds a known sequence until it is killed.
 
-Started as ``python -m tests.store.loading URL`` it takes ``go N`` on standard input, forks a
+Started as ``python loading.py URL`` it takes ``go N`` on standard input, forks a
 child that loads batch N and on, says the child's process id, then the number of each batch
 once it is committed, and ``gone`` when the child has ended. Forking spares each of many
 rounds the start of an interpreter.

@@ -51,8 +51,9 @@ def test_killed_at_any_moment_nothing_is_lost_or_doubled(
 @contextmanager
 def loader(url: str) -> Iterator[Loader]:
     with subprocess.Popen(
-        [sys.executable, "-m", "tests.store.loading", url],
-        cwd=ROOT,
+        # By its path: an installed library may have a package named "tests" too.
+        [sys.executable, str(Path(__file__).with_name("loading.py")), url],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
