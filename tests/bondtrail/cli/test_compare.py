@@ -1,0 +1,159 @@
+"""What `compare` takes, prints and refuses."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bondtrail.cli import bondtrail, compare
+from bondtrail.site import load_site
+from bondtrail.times import parse_time
+from store import open_store
+from tests.analytics.made import DAY, a_hookup, a_transfer, a_trip, put
+
+Run = Callable[..., Any]
+
+NOON = parse_time("2026-03-09T12:00:00Z")
+FIGURES = [
+    "compliance",
+    "nuisance_per_100_transfers",
+    "nuisance_per_1000_flow_h",
+    "failed_hookup_share",
+]
+
+
+@pytest.fixture(autouse=True)
+def _command(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(bondtrail.commands, "compare", compare.command)
+
+
+@pytest.fixture
+def filled(site_file: str) -> None:
+    """Twenty days of trouble at a bay, then twenty without: a clamp was changed at noon."""
+    days = range(-20, 20)
+    with open_store("sqlite:///bondtrail.db") as store:
+        store.put_site(load_site(Path(site_file)), 0)
+        put(
+            store,
+            "bay-1",
+            transfers=[a_transfer("bay-1", NOON + n * DAY, compliant=n >= -5) for n in days],
+            hookups=[a_hookup("bay-1", NOON + n * DAY, failed=n < -10) for n in days],
+            trips=[a_trip("bay-1", NOON + n * DAY) for n in days if n < 0],
+        )
+
+
+@pytest.mark.usefixtures("filled")
+class TestBeforeAndAfter:
+    def test_the_keys_and_values(self, run: Run) -> None:
+        asked = ["compare", "--station", "bay-1", "--at", "2026-03-09T12:00", "--format", "json"]
+        found = run(*asked).json
+        assert [row["figure"] for row in found] == FIGURES
+        compliance, trips, _, _ = found
+        assert list(compliance) == [
+            *("figure", "first", "second", "compared_by", "value", "low", "high", "p_value"),
+            *("method", "verdict", "words"),
+        ]
+        assert list(compliance["first"]) == [
+            *("name", "stations", "from", "to", "value", "low", "high", "count", "of"),
+        ]
+        before, after = compliance["first"], compliance["second"]
+        assert (before["name"], before["to"], before["from"]) == (
+            *("before", "2026-03-09T12:00:00.000Z", None),
+        )
+        assert (before["count"], before["of"], after["count"], after["of"]) == (5, 20, 20, 20)
+        assert (compliance["compared_by"], compliance["value"]) == ("difference", 0.75)
+        assert compliance["verdict"] == "higher"
+        assert "Newcombe" in compliance["method"]
+        assert (trips["compared_by"], trips["value"], trips["low"]) == ("ratio", 0, 0)
+        # All of 20 trips on one of two equal sides: 2 * 0.5 ** 20.
+        assert trips["p_value"] == pytest.approx(2 * 0.5**20)
+        assert "exact conditional test" in trips["method"]
+        assert trips["verdict"] == "lower"
+
+    def test_so_many_days_on_either_side(self, run: Run) -> None:
+        asked = ["compare", "--at", "2026-03-09T12:00:00Z", "--days", "4.5", "--format", "json"]
+        compliance = run(*asked).json[0]
+        assert (compliance["first"]["of"], compliance["second"]["of"]) == (4, 5)
+        assert compliance["first"]["from"] == "2026-03-05T00:00:00.000Z"
+        assert compliance["second"]["to"] == "2026-03-14T00:00:00.000Z"
+        assert compliance["verdict"] == "no sign of a difference"
+
+    def test_csv_is_flat_and_says_what_json_says(self, run: Run) -> None:
+        asked = ["compare", "--at", "2026-03-09T12:00", "--format"]
+        objects = run(*asked, "json").json
+        rows = list(csv.DictReader(io.StringIO(run(*asked, "csv").out)))
+        assert [row["figure"] for row in rows] == FIGURES
+        assert rows[0]["first_count"] == str(objects[0]["first"]["count"])
+        assert float(rows[0]["high"]) == objects[0]["high"]
+
+    def test_a_table_tells_counts_intervals_methods_and_cautions(self, run: Run) -> None:
+        shown = run("compare", "--station", "bay-1", "--at", "2026-03-09T12:00")
+        assert (shown.status, shown.out.splitlines()[0]) == (0, "bay-1: before and after")
+        assert max(map(len, shown.out.splitlines())) <= 100
+        for said in (
+            *("5/20", "20/20", "+75.0 points", "20 in 20 transfers", "higher", "p < 0.001"),
+            *("before: to 2026-03-09 12:00:00; 20 transfers", "after: from 2026-03-09 12:00:00"),
+            *("Newcombe", "exact conditional test, two-sided by minimum likelihood"),
+            *("A difference is no proof of its cause", "not a safety function"),
+        ):
+            assert said in shown.out
+        assert shown.out.count("Europe/Lisbon") == 1
+
+
+@pytest.mark.usefixtures("filled")
+def test_two_stations(run: Run) -> None:
+    asked = ["--station", "bay-1", "--station", "dryer", "--from", "2026-03-01"]
+    found = run("compare", *asked, "--format", "json").json
+    assert [found[0][key]["name"] for key in ("first", "second")] == ["bay-1", "dryer"]
+    assert (found[0]["first"]["of"], found[0]["second"]["of"]) == (28, 0)
+    assert {row["verdict"] for row in found} == {"nothing to compare"}
+    assert found[0]["value"] is None
+
+
+@pytest.mark.usefixtures("filled")
+def test_two_periods(run: Run) -> None:
+    periods = ["--from", "2026-03-01", "--to", "2026-03-05"]
+    others = ["--and-from", "2026-03-05", "--and-to", "2026-03-08"]
+    found = run("compare", *periods, *others, "--format", "json").json
+    assert (found[0]["first"]["of"], found[0]["second"]["of"]) == (4, 3)
+    assert found[0]["second"]["from"] == "2026-03-05T00:00:00.000Z"
+
+
+WRONG = [
+    ("", "name a moment (--at)"),
+    ("--station bay-1", "name a moment (--at)"),
+    ("--from 2026-03-01 --to 2026-03-02", "name a moment (--at)"),
+    ("--days 3", "--days goes with --at"),
+    ("--at 2026-03-09 --days 0", "--days"),
+    ("--at 2026-03-09 --from 2026-03-01", "name a moment (--at)"),
+    ("--at yesterday", "--at: time 'yesterday'"),
+    ("--station bay-1 --station dryer --at 2026-03-09", "over one period"),
+    ("--station bay-1 --station bay-1", "the two stations are the same"),
+    ("--station bay-1 --station dryer --station bay-1", "twice at most"),
+    ("--station bay-2 --at 2026-03-09", "no station 'bay-2'"),
+    ("--from 2026-03-02 --to 2026-03-01 --and-from 2026-04-01 --and-to 2026-04-02", "--to must be"),
+    (
+        "--from 2026-03-01 --to 2026-03-02 --and-from 2026-04-01 --and-to 2026-04-01",
+        "--and-to must",
+    ),
+    ("--from 2026-03-01 --to 2026-03-05 --and-from 2026-03-04 --and-to 2026-04-01", "overlap"),
+]
+
+
+@pytest.mark.usefixtures("filled")
+@pytest.mark.parametrize(("options", "said"), WRONG)
+def test_what_cannot_be_compared_is_told(run: Run, options: str, said: str) -> None:
+    shown = run("compare", *options.split())
+    assert (shown.status, shown.out) == (2, "")
+    assert said in shown.err
+    assert shown.err.count("\n") <= 2
+
+
+@pytest.mark.usefixtures("filled")
+def test_results_that_are_not_up_to_date_are_told(run: Run) -> None:
+    assert "not up to date yet" in run("compare", "--at", "2026-03-09").err

@@ -1,0 +1,163 @@
+"""What `show trends`, `show drift` and `show wear` print."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bondtrail.cli import opening
+from bondtrail.results import TripCause, TripClass, WorkWindow
+from bondtrail.site import load_site
+from bondtrail.times import parse_time
+from store import open_store
+from tests.analytics.made import DAY, HOUR, a_hookup, a_trip, put
+
+Run = Callable[..., Any]
+
+START = parse_time("2026-01-01T00:00:00Z")
+HANDBOOK = [5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478]
+"""NIST/SEMATECH e-Handbook 8.4.5.2: failures in h, tested for 1500 h."""
+WATCHED = ["--from", "2026-01-01T00:00:00Z", "--to", "2026-03-04T12:00:00Z"]
+"""1500 h."""
+
+
+@pytest.fixture
+def filled(site_file: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A bay with the trips of the handbook, resistance that drifts, and clamps replaced."""
+    monkeypatch.setattr(opening, "clock_ns", lambda: START + 400 * DAY)
+    genuine = a_trip("bay-1", START + 1400 * HOUR, TripClass.GENUINE, TripCause.CLAMP_OFF)
+    with open_store("sqlite:///bondtrail.db") as store:
+        store.put_site(load_site(Path(site_file)), 0)
+        put(
+            store,
+            "bay-1",
+            trips=[*(a_trip("bay-1", START + hour * HOUR) for hour in HANDBOOK), genuine],
+            hookups=[a_hookup("bay-1", START + n * DAY, 2 + 0.1 * n) for n in range(40)],
+        )
+        moments = [START + n * 50 * DAY for n in range(7)]
+        store.put_work([WorkWindow("bay-1", t, t + HOUR, "replaced clamp") for t in moments])
+
+
+@pytest.mark.usefixtures("filled")
+class TestTrends:
+    def test_the_handbook_through_the_command(self, run: Run) -> None:
+        asked = ["show", "trends", "--kind", "nuisance", *WATCHED, "--confidence", "80"]
+        whole, bay = run(*asked, "--format", "json").json
+        assert list(whole) == [
+            *("station", "stations", "from", "to", "trips", "verdict", "words", "confidence"),
+            *("mtbf_h", "laplace", "mil_hdbk_189", "reverse_arrangements", "power_law", "mcf"),
+        ]
+        assert (whole["station"], whole["stations"], bay["station"]) == (None, 1, "bay-1")
+        assert (bay["trips"], bay["confidence"]) == (10, 0.8)
+        # NIST/SEMATECH e-Handbook 8.4.5.2; Laplace's U by its formula, with scipy.
+        modified = bay["power_law"]["modified"]
+        assert modified["beta"] == pytest.approx(0.483506, abs=1e-6)
+        assert modified["mtbf_h"] == pytest.approx(310.234, abs=1e-3)
+        assert modified["mtbf_low_h"] == pytest.approx(157.7138, rel=1e-6)
+        assert modified["mtbf_high_h"] == pytest.approx(548.5566, rel=1e-6)
+        assert bay["laplace"]["u"] == pytest.approx(-1.326949, abs=1e-6)
+        assert bay["mil_hdbk_189"]["chi_squared"] == pytest.approx(37.22808, abs=1e-5)
+        assert bay["mil_hdbk_189"]["below"] == pytest.approx(0.989014, abs=1e-6)
+        assert bay["reverse_arrangements"]["count"] == 33
+        assert bay["verdict"] == "no sign of a trend"
+        assert "Laplace test" in bay["words"]
+        assert bay["mtbf_h"] == {
+            "value": 150.0,
+            "low": pytest.approx(97.37, abs=0.01),  # 3000 / chi2(0.9; 22), scipy
+            "high": pytest.approx(241.1, abs=0.1),  # 3000 / chi2(0.1; 20), scipy
+            "count": 10,
+            "of": 1500.0,
+        }
+        assert [point["mean"] for point in whole["mcf"]] == list(range(1, 11))
+        assert bay["mcf"] is None
+
+    def test_kinds_narrow_it_down(self, run: Run) -> None:
+        asked = ["show", "trends", "--station", "bay-1", *WATCHED, "--format", "json"]
+        assert run(*asked).json[0]["trips"] == 11
+        (few,) = run(*asked, "--kind", "clamp_off").json
+        assert (few["trips"], few["verdict"]) == (1, "too few to tell")
+
+    def test_csv_is_flat(self, run: Run) -> None:
+        asked = ["show", "trends", *WATCHED, "--format", "csv"]
+        rows = list(csv.DictReader(io.StringIO(run(*asked).out)))
+        assert [row["station"] for row in rows] == ["", "bay-1"]
+        assert "mcf" not in rows[0]
+        assert float(rows[1]["power_law.maximum_likelihood.beta"]) > 0
+        assert rows[0]["reverse_arrangements.z"] == rows[1]["reverse_arrangements.z"]
+
+    def test_a_table_names_its_tests(self, run: Run) -> None:
+        shown = run("show", "trends", *WATCHED).out
+        assert max(map(len, shown.splitlines())) <= 100
+        for said in ("(all stations)", "Laplace", "MIL-HDBK-189", "Crow-AMSAA", "modified", "95 %"):
+            assert said in shown
+
+    @pytest.mark.parametrize("share", ["0", "100", "-5"])
+    def test_an_interval_of_nothing_or_all_is_refused(self, run: Run, share: str) -> None:
+        shown = run("show", "trends", "--confidence", share)
+        assert shown.status == 2
+        assert "--confidence" in shown.err
+
+
+@pytest.mark.usefixtures("filled")
+class TestDrift:
+    def test_the_keys_and_values(self, run: Run) -> None:
+        (row,) = run("show", "drift", "--format", "json").json
+        assert list(row) == [
+            *("station", "kind", "latest", "within_90_days", "from", "to", "hookups"),
+            *("level_ohm", "limit_ohm", "slope_ohm_per_day", "p_value", "change_point"),
+            *("reaches_limit", "words"),
+        ]
+        assert (row["kind"], row["within_90_days"], row["hookups"]) == ("drift", True, 40)
+        assert row["slope_ohm_per_day"]["value"] == pytest.approx(0.1)
+        assert row["level_ohm"] == pytest.approx(5.9)
+        # From 5.9 ohm on 9 February at 0.1 ohm a day: 10 ohm 41 days later.
+        assert row["reaches_limit"]["days"] == pytest.approx(41)
+        assert row["reaches_limit"]["on"][:10] in {"2026-03-21", "2026-03-22"}
+        assert "rising by 0.1 ohm a day" in row["words"]
+
+    def test_csv_is_flat(self, run: Run) -> None:
+        (row,) = csv.DictReader(io.StringIO(run("show", "drift", "--format", "csv").out))
+        assert float(row["reaches_limit.days"]) == pytest.approx(41)
+        assert float(row["slope_ohm_per_day.low"]) == pytest.approx(0.1)
+
+    def test_a_table_says_what_to_watch(self, run: Run) -> None:
+        shown = run("show", "drift").out
+        assert max(map(len, shown.splitlines())) <= 100
+        assert "WATCH: rising" in shown
+        assert "It is no promise" in shown
+        assert run("show", "drift", "--station", "dryer").out == "No drift that fit.\n"
+
+
+@pytest.mark.usefixtures("filled")
+class TestWear:
+    def test_the_keys_and_values(self, run: Run) -> None:
+        clamp, cable = run("show", "wear", "--format", "json").json
+        assert list(clamp) == [
+            *("part", "replaced", "running", "words", "shape", "b10_days", "median_days"),
+            *("scale_days", "lives"),
+        ]
+        assert (clamp["part"], clamp["replaced"], clamp["running"]) == ("clamp", 6, 1)
+        assert clamp["lives"][0] == {
+            "station": "bay-1",
+            "start": "2026-01-01T01:00:00.000Z",
+            "end": "2026-02-20T00:00:00.000Z",
+            "days": pytest.approx(50 - 1 / 24),
+            "replaced": True,
+        }
+        assert clamp["shape"]["low"] < clamp["shape"]["value"] < clamp["shape"]["high"]
+        assert (cable["replaced"], cable["shape"], cable["lives"]) == (0, None, [])
+        assert "too few to tell" in cable["words"]
+
+    def test_csv_and_table(self, run: Run) -> None:
+        clamp, _ = csv.DictReader(io.StringIO(run("show", "wear", "--format", "csv").out))
+        assert (clamp["part"], clamp["replaced"]) == ("clamp", "6")
+        assert "lives" not in clamp
+        shown = run("show", "wear").out
+        assert max(map(len, shown.splitlines())) <= 100
+        assert "Every replacement counts as a failure" in shown
+        assert "not a safety function" in shown
