@@ -34,7 +34,7 @@ class Bars:
     stretch : str
         What a bar is of: 10 minutes, hour, day, week or month.
     levels : sequence of (str, float)
-        Published levels of the unit, the strictest first.
+        One or two published levels of the unit, the strictest first, and how each is named.
     clock : Clock
     """
 
@@ -48,27 +48,25 @@ class Bars:
     clock: Clock
 
     @property
-    def over(self) -> npt.NDArray[np.bool_]:
-        """Which bars are above the least strict level."""
-        above: npt.NDArray[np.bool_] = self.values > self.levels[-1][1]
-        return above
+    def rank(self) -> npt.NDArray[np.int64]:
+        """How many of the levels each bar is above."""
+        return np.searchsorted([level for _, level in self.levels], self.values)
 
 
 def alarm_bars(bars: Bars) -> go.Figure:
-    """Return a bar a stretch: grey, or coloured where it is over; floods have a mark above."""
+    """Return a bar a stretch: grey, or coloured above a level; floods have a mark above."""
     figure = go.Figure()
     middle = bars.clock.axis((bars.edges[:-1] + bars.edges[1:]) // 2)
     width = np.diff(bars.edges) / 1e6
-    names = {False: "Alarms", True: f"Over {bars.levels[-1][1]:g} per {bars.unit}"}
-    for over, colour in ((False, palette.LINE), (True, palette.ORANGE)):
-        chosen = bars.over == over
+    for rank, (name, colour) in enumerate(_classes(bars)):
+        chosen = bars.rank == rank
         if not chosen.any():
             continue
         figure.add_bar(
             x=middle[chosen],
             y=bars.values[chosen],
             width=0.86 * width[chosen],
-            name=names[over],
+            name=name,
             marker={"color": colour, "line": {"width": 0}},
             customdata=_said(bars, chosen),
             hovertemplate="%{customdata}<extra></extra>",
@@ -77,6 +75,13 @@ def alarm_bars(bars: Bars) -> go.Figure:
     _draw_levels(figure, bars)
     _lay_out(figure, bars)
     return figure
+
+
+def _classes(bars: Bars) -> list[tuple[str, str]]:
+    """Return the name and colour of bars above no level, above one, and so on."""
+    colours = [palette.SKY_BLUE, palette.ORANGE][-len(bars.levels) :]
+    named = [f"Over {level:g} per {bars.unit}" for _, level in bars.levels]
+    return [("Alarms", palette.LINE), *zip(named, colours, strict=True)]
 
 
 def _said(bars: Bars, chosen: npt.NDArray[np.bool_]) -> list[str]:
@@ -104,16 +109,19 @@ def _mark_floods(figure: go.Figure, bars: Bars, middle: npt.NDArray[np.float64])
 
 
 def _draw_levels(figure: go.Figure, bars: Bars) -> None:
-    """Draw the levels that are near enough for the bars to stay readable."""
+    for name, level in _near(bars):
+        figure.add_hline(
+            level,
+            line={"color": palette.LIMIT, "width": 1.5, "dash": "dash"},
+            annotation={"text": f"{name} {level:g}", "font": {"size": 12}, "align": "left"},
+            annotation_position="right",
+        )
+
+
+def _near(bars: Bars) -> list[tuple[str, float]]:
+    """Return the levels that are near enough to be drawn with the bars still readable."""
     highest = float(bars.values.max(initial=0))
-    for name, level in bars.levels:
-        if level <= 2 * highest:
-            figure.add_hline(
-                level,
-                line={"color": palette.LIMIT, "width": 1.5, "dash": "dash"},
-                annotation={"text": f"{name} {level:g}", "font": {"size": 12}},
-                annotation_position="top left",
-            )
+    return [(name, level) for name, level in bars.levels if level <= 2 * highest]
 
 
 def _lay_out(figure: go.Figure, bars: Bars) -> None:
@@ -136,7 +144,7 @@ def _lay_out(figure: go.Figure, bars: Bars) -> None:
         height=300,
         barmode="overlay",
         bargap=0,
-        margin={"l": 60, "r": 16, "t": 30, "b": 46},
+        margin={"l": 60, "r": 90 if _near(bars) else 16, "t": 30, "b": 46},
         paper_bgcolor=palette.NOTHING,
         plot_bgcolor=palette.NOTHING,
         showlegend=True,

@@ -129,12 +129,12 @@ def _edges(period: Period, site: Site, start: int, end: int) -> tuple[Moments, s
 
 def _levels(unit: str) -> Sequence[tuple[str, float]]:
     if unit == "10 minutes":
-        return [("Too many above", FULL_TEN_MINUTES)]
+        return [("Too many<br>above", FULL_TEN_MINUTES)]
     if unit == "hour":
-        return [("Too many above", FULL_HOUR)]
+        return [("Too many<br>above", FULL_HOUR)]
     level = next(level for level in LEVELS if level.name == "average_per_day")
     assert level.manageable is not None
-    return [("Acceptable up to", level.acceptable), ("Manageable up to", level.manageable)]
+    return [("Acceptable<br>up to", level.acceptable), ("Manageable<br>up to", level.manageable)]
 
 
 def _touching(

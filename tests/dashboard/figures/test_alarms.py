@@ -86,10 +86,15 @@ def test_a_level_is_drawn_where_bars_stay_readable(most: int, drawn: list[str]) 
     assert [note.text for note in figure.layout.annotations] == drawn
 
 
-def test_only_the_last_of_two_levels_makes_a_bar_stand_out() -> None:
+def test_bars_above_one_of_two_levels_are_told_from_those_above_both() -> None:
     two = [("Acceptable up to", 144.0), ("Manageable up to", 288.0)]
-    figure = alarm_bars(bars([200, 300], levels=two))
-    assert traces(figure)["Over 288 per 10 minutes"].y.tolist() == [300]
+    figure = alarm_bars(bars([144, 200, 288, 300], levels=two))
+    found = traces(figure)
+    assert {name: (trace.y.tolist(), trace.marker.color) for name, trace in found.items()} == {
+        "Alarms": ([144], palette.LINE),
+        "Over 144 per 10 minutes": ([200, 288], palette.SKY_BLUE),
+        "Over 288 per 10 minutes": ([300], palette.ORANGE),
+    }
     assert [note.text for note in figure.layout.annotations] == [
         "Acceptable up to 144",
         "Manageable up to 288",

@@ -104,7 +104,7 @@ def test_bars_of_ten_minutes_are_those_of_the_worked_stream(store: Store) -> Non
     first = int(np.searchsorted(bars.edges, STREAM))
     assert bars.counts[first : first + 12].tolist() == [1, 1, 12, 6, 3, 0, 0, 1, 0, 0, 0, 1]
     assert bars.floods[first : first + 12].tolist() == [0, 0, 1, 1, 0, 0, 0, 0, 0, 0, 0, 0]
-    assert np.flatnonzero(bars.over).tolist() == [first + 2]
+    assert np.flatnonzero(bars.rank).tolist() == [first + 2]
     assert bars.edges[first + 1] - bars.edges[first] == 10 * MIN
 
 
