@@ -91,10 +91,10 @@ def test_the_readings_of_the_readme_load_with_its_site_file(
     Path("readings.csv").write_text(block(README, "csv"), encoding="utf-8")
     commands = [words for words in commands_of(README, "bondtrail") if words[0] != "demo"]
     begin = commands.index(["check", "--site", "site.toml"])
-    for words in commands[begin : begin + 4]:
+    for words in commands[begin : begin + 5]:
         assert cli.main(words) == 0, words
-    assert [words[0] for words in commands[begin : begin + 5]] == [
-        *("check", "load", "analyse", "show", "serve"),
+    assert [words[0] for words in commands[begin : begin + 6]] == [
+        *("check", "load", "analyse", "show", "report", "serve"),
     ]
 
 
