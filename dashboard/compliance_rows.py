@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from analytics.core.shares import Share
 from bondtrail.results import TripCause
@@ -119,12 +121,16 @@ FAILED_COLUMNS = [
 ]
 
 
-def failed_row(failed: Failed, site: Site) -> grids.Row:
-    """Return a row of `FAILED_COLUMNS`; times on the site's clock."""
-    row = failed.transfer
+def failed_rows(failed: Sequence[Failed], site: Site) -> list[grids.Row]:
+    """Return rows of `FAILED_COLUMNS`; times on the site's clock."""
     names = {station.id: station.name for station in site.stations}
+    return [_failed_row(each, names, site.zone) for each in failed]
+
+
+def _failed_row(failed: Failed, names: Mapping[str, str], zone: ZoneInfo) -> grids.Row:
+    row = failed.transfer
     return {
-        "time": f"{local(row.start, site.zone):%Y-%m-%d %H:%M:%S}",
+        "time": f"{local(row.start, zone):%Y-%m-%d %H:%M:%S}",
         "href": transfer_url(row.id),
         "station": names.get(row.station, row.station),
         "worst": WORST_WORDS[failed.worst],

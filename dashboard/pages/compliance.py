@@ -16,7 +16,7 @@ from dashboard.compliance_rows import (
     NUISANCE_COLUMNS,
     OUTSIDE,
     SHIFT_COLUMNS,
-    failed_row,
+    failed_rows,
     group_row,
     nuisance_row,
     place_columns,
@@ -362,7 +362,7 @@ def _failed(view: ComplianceView) -> html.Section:
     if not view.failed:
         said = "Every transfer is compliant, or there was none."
         return sheet(title, html.P(said, className="inline-state"))
-    rows = [failed_row(each, view.site) for each in view.failed]
+    rows = failed_rows(view.failed, view.site)
     text = f"{plural(of, 'transfer').capitalize()}, latest first."
     if len(rows) < of:
         text = (

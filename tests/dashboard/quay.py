@@ -37,10 +37,16 @@ id = "quay"
 name = "Test Quay (invented)"
 timezone = "Europe/Lisbon"
 
+[[shift]]
+name = "early"
+from = "06:00"
+to = "14:00"
+
 [[station]]
 id = "rail-1"
 name = "Rail spot 1"
 kind = "rail_tank_car"
+area = "Rails"
 unit = "M1"
 channel = 1
 limit_ohm = 12.0
@@ -162,6 +168,13 @@ RAIL = StationResults(
         DaySums("rail-1", dt.date(2026, 3, 3), transfers=1, compliant_transfers=1, flow_s=300,
                 hookups=1, known_s=86_400.0),
     ),
+    shifts=(
+        DaySums("rail-1", dt.date(2026, 3, 2), "early", transfers=1, flow_s=300, not_bonded_s=20.0,
+                known_s=28_400.0, unknown_s=400.0),
+        DaySums("rail-1", dt.date(2026, 3, 3), "", known_s=57_600.0),
+        DaySums("rail-1", dt.date(2026, 3, 3), "early", transfers=1, compliant_transfers=1,
+                flow_s=300, known_s=28_800.0),
+    ),
 )  # fmt: skip
 
 DRUM = StationResults(
@@ -174,7 +187,13 @@ DRUM = StationResults(
         finding(Kind.CHATTERING, Severity.MINOR, at("02T00:00:00"), 40, station="drum-1", of=None),
     ),
     days=(
-        DaySums("drum-1", dt.date(2026, 3, 2), known_s=40_000.0, unknown_s=46_400.0),
+        DaySums(
+            "drum-1",
+            dt.date(2026, 3, 2),
+            known_s=40_000.0,
+            unknown_s=46_400.0,
+            trips={"nuisance/brief_contact_loss": 2, "nuisance/monitor_fault": 1},
+        ),
         DaySums("drum-1", dt.date(2026, 3, 3), unknown_s=86_400.0),
     ),
 )

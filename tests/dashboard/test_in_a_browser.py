@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from urllib.parse import quote, urlsplit
 
 import pytest
@@ -178,7 +179,7 @@ def test_everything_is_reached_by_the_keyboard_and_shows_its_focus(
         outlined.append(told[1] != "none" and told[2] >= 2)
         browser.driver.switch_to.active_element.send_keys(Keys.TAB)
     assert seen[0] == "Skip to the page"
-    assert {"Bondtrail", "Stations", "All"} <= set(seen)
+    assert {"Bondtrail", "Stations", "Compliance", "Alarms", "All"} <= set(seen)
     assert all(outlined[: seen.index("All") + 1])
 
 
@@ -232,6 +233,7 @@ def test_a_narrow_screen_needs_no_sideways_scrolling(
         ("/nowhere", "There is no such page"),
         ("/station/rail-99", "No such station"),
         ("/station/rail-1?from=soon", "That period cannot be shown"),
+        ("/compliance?area=Nowhere", "There is no such choice"),
         ("/transfer?id=rail-1/20990101T000000.000Z", "No such transfer"),
         ("/transfer", "No transfer is named"),
     ],

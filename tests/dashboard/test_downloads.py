@@ -1,0 +1,49 @@
+"""The report of a period as a file."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Iterator
+
+import pytest
+
+from dashboard.downloads import ReportError, report_file
+from store import Store, open_store
+
+
+@pytest.fixture
+def store(filled_url: str) -> Iterator[Store]:
+    with open_store(filled_url) as opened:
+        yield opened
+
+
+def test_a_page_to_print(store: Store) -> None:
+    name, content = report_file(store, "2026-03-01", "2026-03-03", None, ".html")
+    assert name == "quay-compliance-2026-03-01-to-2026-03-03.html"
+    text = content.decode()
+    assert text.startswith("<!DOCTYPE html>") or text.startswith("<!doctype html>")
+    assert "Test Quay (invented)" in text
+
+
+def test_a_workbook_of_an_area(store: Store) -> None:
+    name, content = report_file(store, "2026-03-01", "2026-03-31", "Rails", ".xlsx")
+    assert name == "quay-compliance-2026-03.xlsx"
+    with zipfile.ZipFile(io.BytesIO(content)) as book:
+        texts = book.read("xl/sharedStrings.xml").decode()
+    assert "1 of 4 stations of the site: rail-1." in texts
+
+
+def test_a_period_that_a_page_cannot_wait_for_names_the_command(store: Store) -> None:
+    with pytest.raises(ReportError, match="bondtrail report --from 2020-01-01 --to 2026-01-01"):
+        report_file(store, "2020-01-01", "2025-12-31", None, ".html")
+
+
+def test_a_period_to_come_has_no_report(store: Store) -> None:
+    with pytest.raises(ReportError, match="has not begun"):
+        report_file(store, "2999-01-01", "2999-01-02", None, ".html")
+
+
+def test_an_empty_store_has_no_report(empty_url: str) -> None:
+    with open_store(empty_url) as empty, pytest.raises(ReportError, match="no site"):
+        report_file(empty, "2026-03-01", "2026-03-02", None, ".html")
