@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pytest
@@ -121,19 +121,20 @@ def test_a_station_without_transfers_is_nothing_to_compare_with(rates: Historian
         assert (row["second"]["value"], row["value"], row["low"]) == (None, None, None)
 
 
-NEWCOMBE = [
+Part = tuple[int, int]
+
+NEWCOMBE: Sequence[tuple[Part, Part, float, float]] = (
     # R. G. Newcombe, Interval estimation for the difference between independent proportions,
     # Statistics in Medicine 17 (1998) 873-890, Table II, method 10; from memory, 4 decimals.
-    pytest.param((56, 70), (48, 80), 0.0524, 0.3339, id="a"),
-    pytest.param((9, 10), (3, 10), 0.1705, 0.8090, id="b"),
-    pytest.param((6, 7), (2, 7), 0.0582, 0.8062, id="c"),
-    pytest.param((5, 56), (0, 29), -0.0381, 0.1926, id="d"),
-    pytest.param((0, 10), (0, 20), -0.1611, 0.2775, id="e"),
-    pytest.param((0, 10), (0, 10), -0.2775, 0.2775, id="f"),
-    pytest.param((10, 10), (0, 20), 0.6791, 1.0, id="g"),
-    pytest.param((10, 10), (0, 10), 0.6075, 1.0, id="h"),
-]
-Part = tuple[int, int]
+    ((56, 70), (48, 80), 0.0524, 0.3339),
+    ((9, 10), (3, 10), 0.1705, 0.8090),
+    ((6, 7), (2, 7), 0.0582, 0.8062),
+    ((5, 56), (0, 29), -0.0381, 0.1926),
+    ((0, 10), (0, 20), -0.1611, 0.2775),
+    ((0, 10), (0, 10), -0.2775, 0.2775),
+    ((10, 10), (0, 20), 0.6791, 1.0),
+    ((10, 10), (0, 10), 0.6075, 1.0),
+)
 
 
 def name_of(part: Part, place: str) -> str:
@@ -142,7 +143,7 @@ def name_of(part: Part, place: str) -> str:
 
 @pytest.fixture(scope="module")
 def shares(historian_of: Recorded) -> Historian:
-    pairs = [case.values[:2] for case in NEWCOMBE]
+    pairs = [(one, other) for one, other, _, _ in NEWCOMBE]
     bays = {
         name_of(part, place): part for pair in pairs for part, place in zip(pair, "ab", strict=True)
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import pytest
@@ -27,14 +27,14 @@ from tests.published.readings import (
 
 BEGIN = moment("2026-03-02T00:00")
 
-WILSON = [
+WILSON: Sequence[tuple[int, int, float, float]] = (
     # R. G. Newcombe, Two-sided confidence intervals for the single proportion, Statistics in
-    # Medicine 17 (1998) 857-872, Table I, score method: 4 decimals.
-    pytest.param(81, 263, 0.2553, 0.3662, id="newcombe-1998-81-of-263"),
-    pytest.param(15, 148, 0.0624, 0.1605, id="newcombe-1998-15-of-148"),
-    pytest.param(1, 29, 0.0061, 0.1718, id="newcombe-1998-1-of-29"),
-    pytest.param(0, 20, 0.0, 0.1611, id="newcombe-1998-0-of-20-from-memory"),
-]
+    # Medicine 17 (1998) 857-872, Table I, score method: 4 decimals; the last from memory.
+    (81, 263, 0.2553, 0.3662),
+    (15, 148, 0.0624, 0.1605),
+    (1, 29, 0.0061, 0.1718),
+    (0, 20, 0.0, 0.1611),
+)
 
 
 def flawed(count: int) -> Iterator[Flaw]:
@@ -63,7 +63,7 @@ def hooking_up(station: str, failed: int, of: int) -> Iterator[Reading]:
 def shares(historian_of: Recorded) -> Historian:
     readings: list[Reading] = []
     names = []
-    for count, of, _, _ in (case.values for case in WILSON):
+    for count, of, _, _ in WILSON:
         names += [f"fill-{of}", f"hook-{of}"]
         readings += filling(f"fill-{of}", count, of)
         readings += hooking_up(f"hook-{of}", count, of)
@@ -95,17 +95,17 @@ class TestWilson:
         assert found["high"] == pytest.approx(high, abs=0.00005)
 
 
-GARWOOD = [
+GARWOOD: Sequence[tuple[int, float, float]] = (
     # F. Garwood, Fiducial limits for the Poisson distribution, Biometrika 28 (1936) 437-442: the
     # table is from memory, its figures agree with the exact limits of scipy.
-    pytest.param(0, 0.0, 3.688879, id="garwood-0"),
-    pytest.param(1, 0.0253178, 5.571643, id="garwood-1"),
-    pytest.param(2, 0.2422093, 7.224688, id="garwood-2"),
-    pytest.param(3, 0.6186721, 8.767273, id="garwood-3"),
-    pytest.param(5, 1.623486, 11.66833, id="garwood-5"),
-    pytest.param(10, 4.795389, 18.39036, id="garwood-10"),
-    pytest.param(20, 12.21652, 30.88838, id="garwood-20"),
-]
+    (0, 0.0, 3.688879),
+    (1, 0.0253178, 5.571643),
+    (2, 0.2422093, 7.224688),
+    (3, 0.6186721, 8.767273),
+    (5, 1.623486, 11.66833),
+    (10, 4.795389, 18.39036),
+    (20, 12.21652, 30.88838),
+)
 TRANSFERS, EACH = 100, 10 * HOUR
 """A hundred transfers of ten hours: rates per 100 transfers and per 1000 h are the count."""
 
@@ -121,12 +121,12 @@ def tripping(station: str, trips: int) -> Iterator[Reading]:
 
 @pytest.fixture(scope="module")
 def rates(historian_of: Recorded) -> Mapping[str, Any]:
-    counts = [case.values[0] for case in GARWOOD]
+    counts = [count for count, _, _ in GARWOOD]
     names = [f"trip-{count}" for count in counts]
     readings = (
         reading
         for name, count in zip(names, counts, strict=True)
-        for reading in tripping(name, int(str(count)))
+        for reading in tripping(name, count)
     )
     return historian_of(site_text(names), readings).by_station("kpis")
 
