@@ -6,18 +6,17 @@ Everything here is a sum of daily sums: the store adds them up, `analytics.core.
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
-from operator import attrgetter
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from analytics.core.merits import FiguresOfMerit, figures_of_merit
 from analytics.core.shifts import cells as cut_by_shifts
-from bondtrail.results import DAY_COUNTERS, DAY_HISTOGRAMS, DAY_SUMS, DaySums
+from bondtrail.results import DAY_COUNTERS, DaySums
 from bondtrail.site import Site, parse_site
 from bondtrail.times import NS_PER_S, day_start, seconds
 
@@ -31,7 +30,6 @@ NO_AREA = "(no area)"
 """The group of the stations that name no area."""
 
 _ONE_DAY = dt.timedelta(days=1)
-_numbers = attrgetter(*DAY_SUMS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,19 +132,23 @@ def kpi_rows(
     edges = period_edges(first, last, by)
     if not edges:
         return []
-    found = store.summaries.sums(edges, stations=stations, shifts=split_shifts)
-    here = [row.id for row in site.stations if stations is None or row.id in stations]
-    gone = {part.sums.station for part in found}.union(stations or ()).difference(here)
-    groups = _groups(site, [*here, *sorted(gone)], per)
+    groups = _groups(site, _wanted(store, site, stations), per)
+    members: dict[str, list[str]] = defaultdict(list)
+    for name, group in groups.items():
+        members[group].append(name)
+    found = (
+        store.summaries.sums(edges, stations=stations, shifts=split_shifts)
+        if per == "station"
+        else store.summaries.sums(edges, groups=members, shifts=split_shifts)
+    )
     lengths = _lengths(store, site, edges, now) if split_shifts else _spans(site, edges, now)
-    cells: dict[tuple[str, int, str | None], list[DaySums]] = defaultdict(list)
+    cells: dict[tuple[str, int, str | None], DaySums | None] = {}
     if by is None:
-        cells |= {(group, 0, shift): [] for group in groups.values() for _, shift in lengths}
-    for part in found:
-        cells[groups[part.sums.station], part.part, part.sums.shift].append(part.sums)
-    keys = sorted(cells, key=_order(groups.values(), lengths))
-    sums = [_total(cells[key], key[0], edges[key[1]], key[2]) for key in keys]
-    members, units = Counter(groups.values()), _units(site, groups)
+        cells |= {(group, 0, shift): None for group in members for _, shift in lengths}
+    cells |= {(part.sums.station, part.part, part.sums.shift): part.sums for part in found}
+    keys = sorted(cells, key=_order(members, lengths))
+    sums = [_complete(cells[key], key[0], edges[key[1]], key[2]) for key in keys]
+    units = _units(site, groups)
     starts = [day_start(edge, site.zone) for edge in edges]
     return [
         KpiRow(
@@ -157,12 +159,19 @@ def kpi_rows(
             total,
             merits,
             units.get(group),
-            _missing(lengths.get((part, shift), 0.0) * members[group], total),
+            _missing(lengths.get((part, shift), 0.0) * len(members[group]), total),
         )
         for (group, part, shift), total, merits in zip(
             keys, sums, figures_of_merit(sums), strict=True
         )
     ]
+
+
+def _wanted(store: Store, site: Site, stations: Collection[str] | None) -> list[str]:
+    """Return the stations asked for in the order of the site file, those it does not have last."""
+    here = [row.id for row in site.stations if stations is None or row.id in stations]
+    others = store.summaries.stations() if stations is None else stations
+    return [*here, *sorted(set(others).difference(here))]
 
 
 def _groups(site: Site, stations: Iterable[str], per: Per) -> dict[str, str]:
@@ -188,25 +197,14 @@ def _order(groups: Iterable[str], lengths: Iterable[tuple[int, str | None]]) -> 
     return key
 
 
-def _total(parts: Sequence[DaySums], group: str, day: dt.date, shift: str | None) -> DaySums:
-    """Return the sum of what several stations have, and a count of 0 for all that none has."""
-    numbers = _numbers(parts[0]) if parts else _numbers(DaySums(group, day))
-    for part in parts[1:]:
-        numbers = tuple(a + b for a, b in zip(numbers, _numbers(part), strict=True))
-    found: dict[str, Any] = dict(zip(DAY_SUMS, numbers, strict=True))
-    for name, kinds in DAY_COUNTERS.items():
-        found[name] = _added((getattr(part, name) for part in parts), kinds)
-    for name in DAY_HISTOGRAMS:
-        found[name] = _added(getattr(part, name) for part in parts)
-    return DaySums(group, day, shift, **found)
+def _complete(found: DaySums | None, group: str, day: dt.date, shift: str | None) -> DaySums:
+    """Return the sums with a count of 0 for all that they count none of."""
+    sums = found or DaySums(group, day, shift)
+    counts: dict[str, Any] = {name: _NONE[name] | getattr(sums, name) for name in DAY_COUNTERS}
+    return replace(sums, **counts)
 
 
-def _added(parts: Iterable[Mapping[Any, int]], kinds: Iterable[str] = ()) -> dict[Any, int]:
-    total: dict[Any, int] = {str(kind): 0 for kind in kinds}
-    for part in parts:
-        for name, count in part.items():
-            total[name] = total.get(name, 0) + count
-    return total
+_NONE = {name: dict.fromkeys(map(str, kinds), 0) for name, kinds in DAY_COUNTERS.items()}
 
 
 def _units(site: Site, groups: Mapping[str, str]) -> dict[str, str | None]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import islice, pairwise
@@ -119,6 +119,7 @@ def sums(
     stations: Collection[str] | None = None,
     columns: Sequence[str] = PARTS,
     by_shift: bool = False,
+    groups: Mapping[str, Collection[str]] | None = None,
 ) -> Sums:
     """Return the sums of the stretches between neighbouring edges, by station and stretch.
 
@@ -133,6 +134,9 @@ def sums(
         tell a bin more than once.
     by_shift : bool
         Whether to tell the shifts apart. Otherwise the shift of each key is None.
+    groups : mapping of str to collection of str, optional
+        Stations to add up together, by the name that stands in the key for them; in place of
+        ``stations``.
 
     Raises
     ------
@@ -141,12 +145,15 @@ def sums(
     """
     if len(edges) < 2 or any(one >= other for one, other in pairwise(edges)):
         raise ValueError("edges: expected two or more dates, each after the one before")
-    if stations is not None and not stations:
-        return {}
+    asked: list[tuple[str | None, Collection[str] | None]] = [(None, stations)]
+    if groups is not None:
+        asked = [*groups.items()]
     found: dict[Key, list[Sequence[Any]]] = defaultdict(list)
     for piece in pieces(edges):
-        for key, values in _answers(tx, piece, edges, stations, columns, by_shift):
-            found[key].append(values)
+        for name, some in asked:
+            if some is None or some:
+                for key, values in _answers(tx, piece, edges, some, columns, by_shift, name):
+                    found[key].append(values)
     numbers = sum(name not in DAY_HISTOGRAMS for name in columns)
     return {key: _added(rows, numbers) for key, rows in found.items()}
 
@@ -190,23 +197,28 @@ def _answers(
     stations: Collection[str] | None,
     columns: Sequence[str],
     by_shift: bool,
+    together: str | None = None,
 ) -> Iterator[tuple[Key, Sequence[Any]]]:
+    """Yield the sums of a piece by key: of each station, or of all of them under one name."""
     table = piece.level.table(by_shift=by_shift)
     station, when = table.c.station, table.c[piece.level.name]
     first = bisect_right(edges, piece.start) - 1
     inside = [piece.start, *edges[first + 1 : bisect_left(edges, piece.end)], piece.end]
     number, part = _numbering(piece, when, inside)
-    groups = [station, *([table.c.shift] if by_shift else []), *([] if part is None else [part])]
+    groups: list[ColumnElement[Any]] = [station] if together is None else []
+    groups += [*([table.c.shift] if by_shift else []), *([] if part is None else [part])]
     asked = select(*groups, *_totals(table, tuple(columns))).where(
         station.in_(_every_station(by_shift) if stations is None else stations),
         when >= piece.start,
         when < piece.end,
     )
     width = len(groups)
-    for row in tx.conn.execute(asked.group_by(*groups)):
-        shift = row[1] if by_shift else None
+    for row in tx.conn.execute(asked.group_by(*groups) if groups else asked):
+        if row[width] is None:  # of no rows at all
+            continue
+        shift = row[width - 1 - (part is not None)] if by_shift else None
         place = 0 if part is None else number(row[width - 1])
-        yield Key(row[0], shift, first + place), row[width:]
+        yield Key(row[0] if together is None else together, shift, first + place), row[width:]
 
 
 def _numbering(

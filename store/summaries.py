@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter, defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -121,12 +121,19 @@ class Summaries:
             for key, values in sorted(found.items())
         ]
 
+    def stations(self) -> list[str]:
+        """Return the stations of which there are sums, by name."""
+        with self._db.reading() as tx:
+            asked = select(schema.year.c.station).distinct().order_by(schema.year.c.station)
+            return list(tx.conn.scalars(asked))
+
     def sums(
         self,
         edges: Sequence[dt.date],
         *,
         stations: Collection[str] | None = None,
         shifts: bool = False,
+        groups: Mapping[str, Collection[str]] | None = None,
     ) -> list[PartSums]:
         """Return all sums of the stretches of days between neighbouring edges, by station.
 
@@ -138,6 +145,9 @@ class Summaries:
             Of these only.
         shifts : bool
             Whether to tell the shifts apart; there is nothing then of days without shifts.
+        groups : mapping of str to collection of str, optional
+            Stations to add up together, in place of ``stations``: the station of the sums is
+            then the name of the group.
 
         Returns
         -------
@@ -150,7 +160,7 @@ class Summaries:
             If the edges do not rise, or are fewer than two.
         """
         with self._db.reading() as tx:
-            found = rollups.sums(tx, edges, stations=stations, by_shift=shifts)
+            found = rollups.sums(tx, edges, stations=stations, by_shift=shifts, groups=groups)
         keys = sorted(found)
         told = sums_of(((key.station, edges[key.part], key.shift), found[key]) for key in keys)
         return [PartSums(key.part, each) for key, each in zip(keys, told, strict=True)]

@@ -7,6 +7,7 @@ import shutil
 import tempfile
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -287,3 +288,37 @@ def test_histograms_are_read_from_texts(
     texts: list[str], expected: list[Mapping[int, int]]
 ) -> None:
     assert bins_of_texts(texts) == expected
+
+
+@pytest.mark.parametrize(
+    "groups",
+    [
+        pytest.param({"all": ["a", "b", "c"]}, id="all"),
+        pytest.param({"one": ["b"], "two": ["c", "a"]}, id="apart"),
+        pytest.param({"none": [], "gone": ["z"]}, id="without-sums"),
+        pytest.param({}, id="no-groups"),
+    ],
+)
+@pytest.mark.parametrize(
+    "edges",
+    [
+        pytest.param([day(3), day(480)], id="one-stretch"),
+        pytest.param(days_of_months(dt.date(2023, 12, 1), 14), id="months"),
+        pytest.param([day(n) for n in range(3, 40, 7)], id="weeks"),
+        pytest.param([day(9000), day(9001)], id="no-days"),
+    ],
+)
+def test_stations_of_a_group_are_added_up_under_its_name(
+    filled: Store, edges: list[dt.date], groups: dict[str, list[str]]
+) -> None:
+    names = {station: name for name, members in groups.items() for station in members}
+    for shifts, read in ((False, filled.days), (True, filled.shift_days)):
+        held = [
+            replace(each, station=names[each.station]) for each in read() if each.station in names
+        ]
+        told = filled.summaries.sums(edges, groups=groups, shifts=shifts)
+        assert told == expected(held, edges)
+
+
+def test_the_stations_with_sums(filled: Store) -> None:
+    assert filled.summaries.stations() == ["a", "b", "c"]
