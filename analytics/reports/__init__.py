@@ -4,11 +4,13 @@ from analytics.reports.gather import gather
 from analytics.reports.period import Period, latest_month, latest_week
 from analytics.reports.report import Report
 from analytics.reports.writing import SUFFIXES, write_report
+from analytics.reports.xlsx import TooManyRowsError
 
 __all__ = [
     "SUFFIXES",
     "Period",
     "Report",
+    "TooManyRowsError",
     "gather",
     "latest_month",
     "latest_week",

@@ -9,9 +9,9 @@ from operator import attrgetter
 from zoneinfo import ZoneInfo
 
 from analytics.core.charts import PChart, p_chart
-from analytics.core.ranking import worst_first
 from analytics.kpis import KpiRow
 from analytics.reports.period import ONE_DAY, Period, week_of
+from analytics.reports.ranks import RANK, Ranked, ranked
 from analytics.reports.report import Section
 from analytics.reports.source import Source
 from analytics.reports.tables import Column, Place, Sort, Table, figure, frame, within
@@ -27,21 +27,6 @@ RANKED = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    rank: str
-    row: KpiRow
-
-
-def ranked(rows: Iterable[KpiRow]) -> list[_Place]:
-    """Return the rows with their rank by compliance, worst first."""
-    by_name = {row.group: row for row in rows}
-    order = worst_first(
-        {name: row.merits.compliance for name, row in by_name.items()}, more_is_better=True
-    )
-    return [_Place(each.words if each.figure.of else "", by_name[each.name]) for each in order]
-
-
 _FIGURES: Sequence[Column[KpiRow]] = (
     *figure("compliance", "Compliant", attrgetter("merits.compliance")),
     Column("not_bonded_s", "Not bonded in flow", attrgetter("sums.not_bonded_s"), Sort.SECONDS),
@@ -54,11 +39,11 @@ _FIGURES: Sequence[Column[KpiRow]] = (
 )
 
 
-def _ranked_columns(group: str, head: str) -> list[Column[_Place]]:
+def _ranked_columns(group: str, head: str) -> list[Column[Ranked]]:
     return [
         Column(group, head, attrgetter("row.group")),
         *within(_FIGURES, attrgetter("row")),
-        Column("rank", "Rank", attrgetter("rank"), right=True),
+        *RANK,
     ]
 
 
@@ -89,18 +74,22 @@ def stations(source: Source) -> Table:
         "stations",
         "By station",
         _BY_STATION,
-        frame(_BY_STATION, ranked(source.by_station), source.site.zone),
+        frame(_BY_STATION, _ranked(source.by_station), source.site.zone),
         note=RANKED,
         empty="The site file names no stations.",
         chart="station_intervals",
     )
 
 
+def _ranked(rows: Iterable[KpiRow]) -> list[Ranked]:
+    return ranked(rows, "compliance", more_is_better=True)
+
+
 def areas(source: Source) -> Table:
     """Return the compliance of each area; nothing where the site file names none."""
     named = any(station.area for station in source.site.stations)
     rows = source.kpis(per="area") if named else []
-    return Table("areas", "By area", _BY_AREA, frame(_BY_AREA, ranked(rows), source.site.zone))
+    return Table("areas", "By area", _BY_AREA, frame(_BY_AREA, _ranked(rows), source.site.zone))
 
 
 def shifts(source: Source) -> Table:

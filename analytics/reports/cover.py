@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from analytics.core.shares import wilson
+from analytics.kpis import KpiRow
 from analytics.reports import holes, words
 from analytics.reports.holes import Hole
 from analytics.reports.report import Caveat, Cover, Coverage
@@ -50,7 +51,7 @@ def cover(source: Source, failing: Sequence[Failing], missing: Sequence[Hole]) -
         ),
         software=__version__,
         rules=f"Version {RULES_VERSION} (docs/rules.md says how each is read)",
-        caveats=tuple(_caveats(source, missing)),
+        caveats=tuple(_caveats(source, len(failing), missing)),
     )
 
 
@@ -81,11 +82,17 @@ def _last_reading(source: Source) -> int | None:
     return readings[1] if readings else None
 
 
-def _caveats(source: Source, missing: Sequence[Hole]) -> Iterator[Caveat]:
+def _caveats(source: Source, failing: int, missing: Sequence[Hole]) -> Iterator[Caveat]:
     for told in (_not_over, _without_readings, _not_up_to_date):
         yield from map(Caveat, told(source))
+    if source.whole and _failures(source.whole) != failing:
+        yield Caveat("The results changed while this report was made: make it again.")
     if missing:
         yield holes.caveat(missing)
+
+
+def _failures(whole: KpiRow) -> int:
+    return whole.sums.transfers - whole.sums.compliant_transfers
 
 
 def _not_over(source: Source) -> Iterator[str]:

@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
-from analytics.core.ranking import worst_first
 from analytics.core.shares import Share, wilson
 from analytics.reports import words
+from analytics.reports.ranks import RANK, Ranked, ranked
 from analytics.reports.source import Source
 from analytics.reports.tables import Column, Table, figure, frame
 from bondtrail.results import Kind
@@ -29,14 +29,16 @@ class _Failed:
     station: str
     cause: str
     share: Share
-    rank: str
+    place: int | None = None
+    note: str = ""
+    words: str = ""
 
 
 _COLUMNS: Sequence[Column[_Failed]] = (
     Column("station", "Station", attrgetter("station")),
     Column("cause", "Suspected cause", attrgetter("cause")),
     *figure("share", "Share of its hookups", attrgetter("share")),
-    Column("rank", "Rank", attrgetter("rank"), right=True),
+    *RANK,
 )
 
 
@@ -61,18 +63,17 @@ def _rows(source: Source) -> list[_Failed]:
         cause = str(finding.evidence.get("cause") or UNTOLD)
         causes.setdefault(finding.station, Counter())[cause] += 1
     failed = [row for row in source.by_station if row.sums.failed_hookups]
-    order = worst_first({row.group: row.merits.failed_hookup_share for row in failed})
-    shares = {row.group: row.merits.failed_hookup_share for row in failed}
     return [
         row
-        for place in order
-        for row in _of(place.name, shares[place.name], place.words, causes.get(place.name, {}))
+        for place in ranked(failed, "failed_hookup_share")
+        for row in _of(place, causes.get(place.row.group, {}))
     ]
 
 
-def _of(station: str, whole: Share, rank: str, causes: Mapping[str, int]) -> list[_Failed]:
+def _of(whole: Ranked, causes: Mapping[str, int]) -> list[_Failed]:
+    station, share = whole.row.group, whole.row.merits.failed_hookup_share
     parts = [
-        _Failed(station, words.plain(cause), wilson(count, whole.of), "")
+        _Failed(station, words.plain(cause), wilson(count, share.of))
         for cause, count in sorted(causes.items(), key=lambda item: -item[1])
     ]
-    return [_Failed(station, ALL, whole, rank), *parts]
+    return [_Failed(station, ALL, share, whole.place, whole.note, whole.words), *parts]

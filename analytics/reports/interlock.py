@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
 from analytics.core.charts import ParetoRow, pareto
-from analytics.core.ranking import worst_first
 from analytics.kpis import KpiRow
 from analytics.reports import words
+from analytics.reports.ranks import RANK, Ranked, ranked
 from analytics.reports.source import Source
 from analytics.reports.tables import Column, Sort, Table, figure, frame
 from bondtrail.results import Kind, TripClass
@@ -95,13 +95,7 @@ def causes(source: Source) -> Table:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    rank: str
-    row: KpiRow
-
-
-_RATES: Sequence[Column[_Place]] = (
+_RATES: Sequence[Column[Ranked]] = (
     Column("station", "Station", attrgetter("row.group")),
     *figure(
         "nuisance_per_100_transfers",
@@ -116,7 +110,7 @@ _RATES: Sequence[Column[_Place]] = (
         Sort.NUMBER,
         of=Sort.NUMBER,
     ),
-    Column("rank", "Rank", attrgetter("rank"), right=True),
+    *RANK,
 )
 
 
@@ -127,7 +121,7 @@ def rates(source: Source) -> Table:
         "nuisance_rates",
         "Rates of nuisance trips",
         _RATES,
-        frame(_RATES, _ranked(rows), source.site.zone),
+        frame(_RATES, ranked(rows, "nuisance_per_100_transfers"), source.site.zone),
         note=(
             "Below each rate: trips of transfers or of flow hours, and the exact Poisson 95 % "
             "interval. Ranked by the lower end of the interval per 100 transfers, highest first. "
@@ -135,11 +129,3 @@ def rates(source: Source) -> Table:
         ),
         empty="No transfers in this period.",
     )
-
-
-def _ranked(rows: Iterable[KpiRow]) -> list[_Place]:
-    by_name = {row.group: row for row in rows}
-    order = worst_first(
-        {name: row.merits.nuisance_per_100_transfers for name, row in by_name.items()}
-    )
-    return [_Place(each.words, by_name[each.name]) for each in order]

@@ -111,7 +111,7 @@ def _write(
     whose: tuple[Sequence[str], Sequence[str]],
     out: Path,
 ) -> None:
-    from analytics.reports import gather, write_report
+    from analytics.reports import TooManyRowsError, gather, write_report
 
     now = opening.clock_ns()
     with opening.existing_store(db) as store:
@@ -121,7 +121,11 @@ def _write(
         report = gather(store, site, period, now=now, by=by, stations=wanted)
     for caveat in report.cover.caveats:
         print_warning(caveat.text)
-    for path in write_report(report, out):
+    try:
+        written = write_report(report, out)
+    except TooManyRowsError as exc:
+        raise Fault(f"{out}: {exc}") from exc
+    for path in written:
         print(f"Wrote {path}")
     print(output.CAUTION)
 

@@ -12,7 +12,7 @@ import pytest
 from analytics.core.shares import wilson
 from analytics.reports import Period, Report, gather
 from analytics.reports.tables import Table
-from bondtrail.results import RULES_VERSION
+from bondtrail.results import RULES_VERSION, StationResults
 from bondtrail.site import Site
 from store import Store, open_store
 from tests.analytics.reports.quay import (
@@ -91,11 +91,12 @@ def test_the_first_page_says_when_and_from_what_it_was_made(report: Report) -> N
 
 
 def test_stations_rank_by_the_cautious_end(report: Report) -> None:
-    assert cells(report, "stations", "station", "rank") == [
+    assert cells(report, "stations", "station", "rank_in_words") == [
         ("rail-1", "1"),
         ("tote", "2"),
         ("bowl", ""),
     ]
+    assert cells(report, "stations", "rank")[:2] == [1, 2]
     assert cells(report, "stations", "compliance_count", "compliance_of")[0] == (56, 59)
 
 
@@ -130,8 +131,10 @@ def test_bypass_failed_hookups_and_nuisance_trips_are_counted(report: Report) ->
     assert cells(report, "nuisance_causes", "station", "cause", "count", "cumulative") == [
         ("rail-1", "brief contact loss", 6, 1.0)
     ]
-    rates = cells(report, "nuisance_rates", "station", "nuisance_per_100_transfers_count", "rank")
-    assert rates == [("rail-1", 6, "1"), ("tote", 0, "too few to rank")]
+    rates = cells(
+        report, "nuisance_rates", "station", "nuisance_per_100_transfers_count", "rank_note"
+    )
+    assert rates == [("rail-1", 6, ""), ("tote", 0, "too few to rank")]
 
 
 def test_a_station_that_records_no_bypass_is_named(report: Report) -> None:
@@ -176,6 +179,18 @@ def test_what_was_touched_after_the_period_does_not_matter(
     own.touch("tote", at(31, 25))
     told = [caveat.text for caveat in gather(own, site, march, now=NOW).cover.caveats]
     assert not any("not up to date" in text for text in told)
+
+
+def test_results_that_change_while_a_report_is_made_are_told(
+    own: Store, site: Site, march: Period
+) -> None:
+    own.save_results(
+        StationResults("tote", days=tuple(own.days("tote"))),  # its failing transfer is gone
+        since=-(2**63),
+        since_day=dt.date.min,
+    )
+    told = [caveat.text for caveat in gather(own, site, march, now=NOW).cover.caveats]
+    assert "The results changed while this report was made: make it again." in told
 
 
 def test_only_some_stations(filled: Store, site: Site, march: Period) -> None:

@@ -139,6 +139,15 @@ class TestOnce:
         assert found.status == 2
         assert "march.html" in found.err
 
+    def test_more_rows_than_a_sheet_holds_are_refused(
+        self, run: Run, folder: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr("analytics.reports.xlsx.MOST_ROWS", 30)
+        found = run(*MARCH, "--out", "march.xlsx")
+        assert found.status == 2
+        assert "more than a sheet holds; write CSV or JSON" in found.err
+        assert not (folder / "march.xlsx").exists()
+
     def test_without_a_store_nothing_is_made(self, run: Run, folder: Path) -> None:
         found = run("report", "--db", "sqlite:///gone.db", "--out", "m.html")
         assert found.status == 2
