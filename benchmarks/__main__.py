@@ -8,7 +8,7 @@ import importlib
 from benchmarks.table import Row
 
 SUBJECTS = ("at_rest", "read_back", "load_csv", "rules", "pandas_groupby")
-LARGE = ("load_memory",)
+LARGE = ("load_memory", "kpis", "alarms", "quarter_report")
 
 
 def main() -> None:
