@@ -217,7 +217,44 @@ def test_the_scheme_can_be_switched(browser: Browser, board: str, look) -> None:
     browser.wait(lambda d: d.execute_script(scheme) == before)
 
 
-@pytest.mark.parametrize("path", ["/", "/station/rail-1", "/transfer?id=rail-1/x", "/alarms"])
+def test_compliance_is_reached_from_every_page_and_leads_to_a_transfer(
+    browser: Browser, board: str, look
+) -> None:
+    look(f"{board}/station/rail-1", "Rail spot 1")
+    browser.driver.find_element(By.LINK_TEXT, "Compliance").click()
+    wait_for_heading(browser, "Compliance")
+    browser.wait(lambda d: d.title == "Compliance - Bondtrail")
+    browser.wait(lambda _: drawn(browser, "compliance-course"))
+    browser.wait(lambda _: drawn(browser, "compliance-pareto"))
+    click_link(browser, "compliance-failed", "2026-03-02 10:00:00")
+    wait_for_heading(browser, "Rail spot 1: transfer of 02 Mar 10:00")
+
+
+def test_a_shift_is_one_click_away_and_keeps_the_period(browser: Browser, board: str, look) -> None:
+    look(f"{board}/compliance?from=2026-03-02&to=2026-03-03", "Compliance")
+    browser.wait(lambda d: d.find_element(By.LINK_TEXT, "early")).click()
+    browser.wait(lambda d: "from=2026-03-02&to=2026-03-03&shift=early" in d.current_url)
+    browser.wait(lambda d: "shift early" in d.find_element(By.CLASS_NAME, "sub").text)
+
+
+def test_the_report_of_the_period_is_downloaded(
+    browser: Browser, board: str, look, tmp_path: Path
+) -> None:
+    behaviour = {"behavior": "allow", "downloadPath": str(tmp_path)}
+    browser.driver.execute_cdp_cmd("Browser.setDownloadBehavior", behaviour)
+    look(f"{board}/compliance", "Compliance")
+    button = browser.wait(lambda d: d.find_element(By.ID, "compliance-html"))
+    browser.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
+    button.send_keys(Keys.ENTER)
+    name = "quay-compliance-2026-03-01-to-2026-03-03.html"
+    browser.wait(lambda _: (tmp_path / name).is_file())
+    browser.wait(lambda d: d.find_element(By.ID, "compliance-said").text == f"{name} is ready.")
+    assert "Test Quay" in (tmp_path / name).read_text()
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/compliance", "/station/rail-1", "/transfer?id=rail-1/x", "/alarms"]
+)
 def test_a_narrow_screen_needs_no_sideways_scrolling(
     browser: Browser, board: str, look, path: str
 ) -> None:
