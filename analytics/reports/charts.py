@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from threading import Lock
 from typing import Any
 
 import matplotlib as mpl
@@ -44,6 +46,16 @@ _STYLE: Any = {
 }
 
 
+_ONE_AT_A_TIME = Lock()
+
+
+@contextmanager
+def _style() -> Iterator[None]:
+    """Draw in our style; it is one for the whole process, so threads must wait for each other."""
+    with _ONE_AT_A_TIME, mpl.rc_context(_STYLE):
+        yield
+
+
 def weekly_shares(rows: pd.DataFrame) -> Markup:
     """Draw the share of transfers that is not compliant by week, with its limits.
 
@@ -58,7 +70,7 @@ def weekly_shares(rows: pd.DataFrame) -> Markup:
         "Share of transfers that is not compliant by week, with the centre line and the control "
         "limits of each week; the table below has the figures."
     )
-    with mpl.rc_context(_STYLE):
+    with _style():
         figure, axes = _axes(2.3)
         limits: Any = {"where": "mid", "color": LINE, "linewidth": 0.9}
         axes.step(at, rows["upper"], linestyle=(0, (4, 2)), label="control limits", **limits)
@@ -104,7 +116,7 @@ def pareto_bars(rows: pd.DataFrame) -> Markup:
     names = [f"{a}: {b}" for a, b in zip(shown["station"], shown["cause"], strict=True)]
     counts = shown["count"].to_numpy(float)
     label = "Nuisance trips by station and cause, the largest first; the table has the figures."
-    with mpl.rc_context(_STYLE):
+    with _style():
         figure, axes = _axes(0.55 + 0.19 * len(shown))
         axes.barh(at, counts, height=0.66, color=FAINT, edgecolor=LINE, linewidth=0.6)
         for place, (count, part) in enumerate(zip(counts, shown["cumulative"], strict=True)):
@@ -134,7 +146,7 @@ def station_intervals(rows: pd.DataFrame) -> Markup:
     at = np.arange(len(shown))
     ends = shown["compliance_low"].to_numpy(float), shown["compliance_high"].to_numpy(float)
     label = "Compliance by station with its 95 % interval; the table has the figures."
-    with mpl.rc_context(_STYLE):
+    with _style():
         figure, axes = _axes(0.55 + 0.19 * len(shown))
         axes.hlines(at, *ends, color=LINE, linewidth=1.6)
         axes.plot(shown["compliance"], at, linestyle="none", marker="o", markersize=4, color=INK)

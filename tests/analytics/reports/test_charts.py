@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 from xml.etree import ElementTree
 
 import numpy as np
@@ -57,6 +58,12 @@ def test_a_drawing_is_sound_and_alone(name: str) -> None:
 @pytest.mark.parametrize("name", list(DRAWINGS))
 def test_the_same_rows_are_the_same_bytes(name: str) -> None:
     assert DRAWINGS[name](ROWS[name]) == DRAWINGS[name](ROWS[name].copy())
+
+
+def test_threads_that_draw_at_once_draw_the_same() -> None:
+    with ThreadPoolExecutor(4) as pool:
+        drawn = set(pool.map(lambda _: str(DRAWINGS["pareto_bars"](CAUSES)), range(8)))
+    assert drawn == {DRAWINGS["pareto_bars"](CAUSES)}
 
 
 def test_no_two_drawings_share_an_id() -> None:

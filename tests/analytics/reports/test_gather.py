@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -251,3 +252,10 @@ def test_the_same_store_and_clock_give_the_same_report(
 def test_ids_lead_from_a_transfer_to_its_findings(report: Report) -> None:
     found = table(report, "not_compliant").rows["findings"][0]
     assert found == f"rail-1/bond_lost_in_flow/{LOST.id.split('/')[1].replace('06000', '06010')}"
+
+
+def test_the_document_names_every_table(report: Report) -> None:
+    text = (Path(__file__).parents[3] / "docs" / "report.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (`\w+`(?:, `\w+`)*) \|", text.split("## Tables")[1], re.MULTILINE)
+    named = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
+    assert sorted(named) == sorted(each.name for each in report.tables())
