@@ -154,14 +154,20 @@ class Store:
         """Keep a site file from a time on; False if the one in force then is the same.
 
         Its stations, and all that have samples, are touched at that time: what comes after it is
-        judged anew.
+        judged anew. Those that no file before it names are touched from the beginning, for it
+        holds there for all that came before it too.
         """
         with self._db.writing() as tx:
             changed = sites.put(tx, site.text, holds_from)
             if changed:
-                stations = {station.id for station in site.stations}
-                stations |= {points.station_of(each.point) for each in points.summaries(tx)}
-                touches.touch(tx, dict.fromkeys(sorted(stations), holds_from))
+                named = {station.id for station in site.stations}
+                heard = {points.station_of(each.point) for each in points.summaries(tx)}
+                first = named - sites.named_before(tx, holds_from)
+                since = {
+                    station: touches.BEGINNING if station in first else int(holds_from)
+                    for station in sorted(named | heard)
+                }
+                touches.touch(tx, since)
             return changed
 
     def sites(self) -> list[tuple[int, str]]:

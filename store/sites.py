@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tomllib
+
 from sqlalchemy import select
 
 from store.engine import Transaction
@@ -34,3 +36,17 @@ def every(tx: Transaction) -> list[tuple[int, str]]:
     """Return (holds from, text) of every site file, earliest first."""
     query = select(site.c.holds_from_ns, site.c.text).order_by(site.c.holds_from_ns)
     return [(holds_from, text) for holds_from, text in tx.conn.execute(query)]
+
+
+def named_before(tx: Transaction, moment: int) -> set[str]:
+    """Return the ids of the stations that files in force before a moment (ns) name."""
+    texts = tx.conn.execute(select(site.c.text).where(site.c.holds_from_ns < int(moment)))
+    return {name for text in texts.scalars() for name in _stations(text)}
+
+
+def _stations(text: str) -> set[str]:
+    try:
+        tables = tomllib.loads(text).get("station", [])
+    except tomllib.TOMLDecodeError:
+        return set()  # a file that nobody can read any more names no station
+    return {table["id"] for table in tables if isinstance(table, dict) and "id" in table}

@@ -11,6 +11,9 @@ from store.engine import Transaction
 from store.schema import touched
 from store.upsert import upsert
 
+BEGINNING = -(2**63 - 1)
+"""Before anything that can be kept. [ns]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Touch:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
-from bondtrail.results import Reject, Ticket, WorkWindow
+from bondtrail.results import Reject, StationResults, Ticket, WorkWindow
 from bondtrail.samples import Samples
 from store import Store, Touch, Written
+from store.touches import BEGINNING
 
 S = 10**9
 T0 = 1_767_225_600 * S
@@ -56,10 +58,32 @@ def test_a_site_file_that_is_in_force_is_not_kept_twice(
 def test_another_site_file_touches_its_stations_and_those_with_samples(store: Store) -> None:
     store.write({"gone-2.flow": Samples.of([T0 + 9 * S], [1.0])})
     store.put_site(site("one"), T0 + S)
-    expected = {"gone-2": Touch(T0 + S, 2), "rail-1": Touch(T0 + S, 1)}
+    expected = {"gone-2": Touch(T0 + S, 2), "rail-1": Touch(BEGINNING, 1)}
     assert store.touched() == expected
     store.put_site(site("one"), T0 + 2 * S)
     assert store.touched() == expected
+
+
+NAMES_RAIL_1 = '[[station]]\nid = "rail-1"'
+
+
+@pytest.mark.parametrize(
+    ("at", "since"),
+    [
+        pytest.param(T0 + 9 * S, T0 + 9 * S, id="another-named-it-before"),
+        pytest.param(T0 - 9 * S, BEGINNING, id="now-the-first-to-name-it"),
+        pytest.param(T0, BEGINNING, id="in-place-of-the-first"),
+    ],
+)
+def test_the_first_file_to_name_a_station_has_all_before_it_judged_again(
+    store: Store, at: int, since: int
+) -> None:
+    store.put_site(site(NAMES_RAIL_1), T0)
+    mark = store.touched()["rail-1"]
+    store.save_results(StationResults("rail-1"), since=0, since_day=dt.date.min, touch=mark)
+    assert store.touched() == {}
+    store.put_site(site(f"# another\n{NAMES_RAIL_1}"), at)
+    assert store.touched()["rail-1"].since == since
 
 
 def test_work_windows_are_kept_once(store: Store) -> None:
