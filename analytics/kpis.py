@@ -190,9 +190,10 @@ def _order(groups: Iterable[str], lengths: Iterable[tuple[int, str | None]]) -> 
     shifts = {shift: n for n, shift in enumerate(dict.fromkeys(shift for _, shift in lengths))}
     last = len(shifts)
 
+    # A station or shift that an analysis brought since they were asked for comes at the end.
     def key(cell: tuple[str, int, str | None]) -> tuple[int, int, bool, int]:
         group, part, shift = cell
-        return place[group], part, shift == "", shifts.get(shift, last)
+        return place.get(group, len(place)), part, shift == "", shifts.get(shift, last)
 
     return key
 

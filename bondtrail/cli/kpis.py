@@ -10,6 +10,7 @@ from bondtrail.cli import figures, output
 from bondtrail.cli.faults import Fault, near
 from bondtrail.cli.output import Column, amount, iso, length
 from bondtrail.cli.rows import Fields
+from bondtrail.cli.tables import age
 from bondtrail.cli.views import SPAN, Query, View
 from bondtrail.results import DAY_COUNTERS, DAY_HISTOGRAMS, DAY_SUMS, TripClass
 from bondtrail.times import local_day
@@ -253,7 +254,7 @@ def _coverage(row: KpiRow) -> str:
     share = row.merits.coverage
     lines = [] if share is None else [f"{figures.percent(share)} %"]
     if row.no_record_s:
-        lines.append(f"-{row.no_record_s / 86_400:,.1f} d")
+        lines.append(f"gap {age(row.no_record_s)}")
     return "\n".join(lines) or "-"
 
 
@@ -262,7 +263,7 @@ NOTES = (
     "Nuisance trips per 100 transfers and per 1000 h of flow, with exact Poisson 95 % intervals;\n"
     "too few to rank: under 5 of what is counted. Bypass: share of flow time.\n"
     "Bond, stop: median/95th percentile of time to bond and, below, of time to stop, in s.\n"
-    "Coverage: known share of the time on record; below it station days without any record."
+    "Coverage: known share of the time on record. Gap: time without any record, of all stations."
 )
 
 VIEW: View[Any] = View(
