@@ -85,7 +85,7 @@ _COLUMNS: Sequence[Column[_Figure]] = (
         lambda row: str(row.kpi.judgement or ""),
         marks={Judgement.OVER: Severity.MAJOR},
     ),
-    Column("remark", "Remark", attrgetter("kpi.level.remark")),
+    Column("remark", "Remark", attrgetter("kpi.level.remark"), place=Place.DATA),
     Column("source", "Source of the levels", attrgetter("kpi.level.source"), place=Place.DATA),
 )
 
@@ -148,7 +148,10 @@ def _table(source: Source, found: Sequence[PositionFigures]) -> Table:
         "Alarm load by operator position",
         _COLUMNS,
         frame(_COLUMNS, rows, source.site.zone),
-        note=f"Levels: {_sources()}. Approximate ones (about 144) are taken at their number.",
+        note=(
+            f"Levels: {_sources()}. Approximate ones (about 144) are taken at their number. "
+            f"{_remarks_on_levels()}."
+        ),
         empty="Nothing of this period is on record.",
     )
 
@@ -161,6 +164,16 @@ def _sources() -> str:
     widest = max(named, key=lambda source: len(named[source]))
     others = [f"{', '.join(named[it])} from {it}" for it in named if it != widest]
     return "; ".join([f"from {widest}", *others])
+
+
+def _remarks_on_levels() -> str:
+    """Return what else is published of the levels, each remark once."""
+    told = dict.fromkeys(level.remark for level in PUBLISHED if level.remark)
+    named = {
+        remark: ", ".join(words.plain(level.name) for level in PUBLISHED if level.remark == remark)
+        for remark in told
+    }
+    return ". ".join(f"{names.capitalize()}: {remark}" for remark, names in named.items())
 
 
 @dataclass(frozen=True, slots=True)

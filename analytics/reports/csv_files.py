@@ -26,8 +26,8 @@ def csv_files(report: Report) -> dict[str, bytes]:
 def _file(table: Table) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([column.name for column in table.columns])
-    guards = [_harmless if column.sort is Sort.TEXT else _told for column in table.columns]
+    writer.writerow([column.name for column in table.data_columns])
+    guards = [_harmless if column.sort is Sort.TEXT else _told for column in table.data_columns]
     columns = [
         [guard(value) for value in values]
         for guard, values in zip(guards, plain_columns(table), strict=True)

@@ -20,8 +20,8 @@ def json_file(report: Report) -> bytes:
 
 
 def _objects(table: Table) -> list[dict[str, Any]]:
-    names = [column.name for column in table.columns]
-    figures = [column.name for column in table.columns if column.is_figure]
+    names = [column.name for column in table.data_columns]
+    figures = [column.name for column in table.data_columns if column.is_figure]
     columns = zip(*plain_columns(table), strict=True)
     return [_nested(dict(zip(names, cells, strict=True)), figures) for cells in columns]
 

@@ -14,7 +14,7 @@ from bondtrail.times import format_time
 
 def plain_columns(table: Table) -> list[list[Any]]:
     """Return the cells of each column. An open circuit is the text ``open``."""
-    return [_plain(column, table.rows[column.name]) for column in table.columns]
+    return [_plain(column, table.rows[column.name]) for column in table.data_columns]
 
 
 def _plain(column: Column[Any], cells: pd.Series[Any]) -> list[Any]:

@@ -117,6 +117,11 @@ class Table:
     chart: str = ""
     place: Place = Place.EVERYWHERE
 
+    @property
+    def data_columns(self) -> list[Column[Any]]:
+        """The columns of spreadsheets and data files: those of the page alone say it shorter."""
+        return [column for column in self.columns if column.place is not Place.PAGE]
+
 
 def figure(
     name: str,

@@ -78,14 +78,14 @@ def _sheet(
             f"{table.title}: {len(table.rows):,} rows are more than a sheet holds; "
             "write CSV or JSON, or a shorter period"
         )
-    for n, column in enumerate(table.columns):
+    for n, column in enumerate(table.data_columns):
         cells = _cells(column, table.rows[column.name])
         sheet.write_string(0, n, heading(column, zone), head)
         sheet.set_column(n, n, _width(column, cells), formats[column.sort])
         for row, cell in enumerate(cells, start=1):
             _write(sheet, row, n, cell, formats[column.sort])
     sheet.freeze_panes(1, 0)
-    sheet.autofilter(0, 0, max(len(table.rows), 1), len(table.columns) - 1)
+    sheet.autofilter(0, 0, max(len(table.rows), 1), len(table.data_columns) - 1)
     sheet.repeat_rows(0)
     sheet.set_landscape()
     sheet.set_paper(9)  # A4

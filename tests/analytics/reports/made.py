@@ -37,6 +37,7 @@ COLUMNS: Sequence[Column[Row]] = (
     Column("rate", "Rate", _of("rate"), Sort.NUMBER, "per 100 h"),
     Column("cause", "Cause", _of("cause"), place=Place.BELOW),
     Column("id", "Id", _of("id"), place=Place.DATA),
+    Column("short", "In short", lambda _: "in short", place=Place.PAGE),
 )
 
 

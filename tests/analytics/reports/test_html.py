@@ -118,13 +118,13 @@ def test_few_transfers_are_said_to_tell_little() -> None:
 def test_a_cell_says_what_stands_behind_its_figure() -> None:
     text = of(made.row()).text
     assert "90.0 % 9 of 10, 59.6 to 98.2 %" in text
-    assert "Begins Day Share Lowest Lasts Trips Rate per 100 h" in text
+    assert "Begins Day Share Lowest Lasts Trips Rate per 100 h In short" in text
     assert "2026-03-10 06:00:00" in text
     assert "0.3333 ohm" in text
 
 
 def test_what_is_unknown_is_a_dash_and_an_open_circuit_is_open() -> None:
-    assert "– – – open – – –" in of(made.UNKNOWN).text  # noqa: RUF001
+    assert "– – – open – – – in short" in of(made.UNKNOWN).text  # noqa: RUF001
 
 
 def test_what_is_abnormal_has_a_colour_a_sign_and_its_word() -> None:

@@ -37,6 +37,7 @@ def test_numbers_times_and_texts_are_as_everywhere() -> None:
     assert row["at"] == "2026-03-10T06:00:00.250Z"
     assert (row["day"], row["count"], row["lowest_ohm"]) == ("2026-03-10", 3, 1 / 3)
     assert row["cause"] == "=1+1"  # programs get what is there
+    assert "short" not in row  # and no shortened form of it
 
 
 def test_what_is_unknown_is_null_and_an_open_circuit_is_open() -> None:

@@ -21,7 +21,7 @@ def sheet(*rows: made.Row, name: str = "made") -> Any:
 
 
 def cells(found: Any, row: int = 2) -> dict[str, Any]:
-    names = [column.name for column in made.COLUMNS]
+    names = [column.name for column in made.COLUMNS if column.name != "short"]
     return dict(zip(names, found[row], strict=True))
 
 
