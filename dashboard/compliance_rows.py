@@ -8,13 +8,14 @@ from zoneinfo import ZoneInfo
 
 from analytics.core.shares import Share
 from bondtrail.results import TripCause
-from bondtrail.site import Site
+from bondtrail.site import Site, Station
 from bondtrail.times import local
 from dashboard import grids
 from dashboard.figures.wording import duration, share, words
 from dashboard.parts import rate_text
 from dashboard.period import Period
 from dashboard.queries.compliance import ComplianceView, Failed, Group, Nuisance, Place, Worst
+from dashboard.recorded import NOT_RECORDED, bypassed, tells_flow
 from dashboard.rows import NOT_REVIEWED
 from dashboard.urls import compliance_url, station_url, transfer_url
 
@@ -55,15 +56,27 @@ def place_columns(group: str) -> list[grids.Column]:
 def group_row(place: Place, view: ComplianceView) -> grids.Row:
     """Return a row of `place_columns`: a station leads to its page, an area to this one."""
     group = place.group
-    times = ("not_bonded", "no_data", "bypassed", "flow", "unknown", "no_record")
     return {
         "name": group.station.name if group.station else group.name,
         "href": _href(group, view),
         **share_cells(group.compliance),
         "rank": place.rank,
-        **{f"{name}_s": getattr(group, f"{name}_s") for name in times},
-        **{name: duration(round(getattr(group, f"{name}_s"), 1)) for name in times},
+        **{f"{name}_s": getattr(group, f"{name}_s") for name in _TIMES},
+        **{name: duration(round(getattr(group, f"{name}_s"), 1)) for name in _TIMES},
+        **(_unseen(group, group.station) if group.station else {}),
     }
+
+
+_TIMES = ("not_bonded", "no_data", "bypassed", "flow", "unknown", "no_record")
+
+
+def _unseen(group: Group, station: Station) -> dict[str, Any]:
+    """Return the cells that a station's points cannot fill, so that none looks good."""
+    cells = {"bypassed": bypassed(group.bypassed_s, station)}
+    if not tells_flow(station) and not group.compliance.of:
+        told = ("compliant_text", "rank", "not_bonded", "no_data", "flow")
+        cells |= dict.fromkeys(told, NOT_RECORDED)
+    return cells
 
 
 def _href(group: Group, view: ComplianceView) -> str | None:
@@ -160,8 +173,10 @@ NUISANCE_COLUMNS = [
     grids.link("name", "Station", 174, pinned="left"),
     grids.number("count", "Nuisance trips", 90),
     grids.number("cumulative", "Of it and all above", 96, **grids.shown_as("cumulative_text")),
-    grids.number("per_100", "Per 100 transfers (95 %)", 176, **grids.shown_as("per_100_text")),
-    grids.number("per_1000", "Per 1000 flow hours (95 %)", 190, **grids.shown_as("per_1000_text")),
+    grids.number("per_100", "Per 100 transfers (95\u00a0%)", 176, **grids.shown_as("per_100_text")),
+    grids.number(
+        "per_1000", "Per 1000 flow hours (95\u00a0%)", 190, **grids.shown_as("per_1000_text")
+    ),
     grids.text("rank", "Rank", 118),
     *(grids.number(str(cause), words(cause).capitalize(), 104) for cause in _CAUSES),
 ]

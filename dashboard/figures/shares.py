@@ -88,17 +88,17 @@ def share_course(edges: Sequence[dt.date], of: Sequence[int], chart: PChart) -> 
 
 
 def _limits(edges: Sequence[dt.date], chart: PChart) -> Iterator[Trace]:
-    """Yield the limits as steps, and the centre line."""
-    days = [day.isoformat() for day in edges]
-    limit = {"color": palette.LIMIT, "width": 1.5, "dash": "dash", "shape": "hv"}
+    """Yield the limits, a level for each stretch, and the centre line."""
+    ends = [day.isoformat() for pair in pairwise(edges) for day in pair]
+    limit = {"color": palette.LIMIT, "width": 1.5, "dash": "dash"}
     centre = {"color": palette.LINE, "width": 1, "dash": "dot"}
     lines: list[tuple[str, list[str], Any, Any]] = [
-        ("Limits", days, np.append(chart.upper, chart.upper[-1:]), limit),
-        ("Lower limit", days, np.append(chart.lower, chart.lower[-1:]), limit),
+        ("Limits", ends, np.repeat(chart.upper, 2), limit),
+        ("Lower limit", ends, np.repeat(chart.lower, 2), limit),
     ]
     if chart.centre is not None:
         name = f"Whole period: {share(chart.centre)}"
-        lines.append((name, [days[0], days[-1]], [chart.centre, chart.centre], centre))
+        lines.append((name, [ends[0], ends[-1]], [chart.centre, chart.centre], centre))
     for name, x, y, style in lines:
         yield {
             "type": "scatter",
@@ -186,7 +186,7 @@ def intervals(rows: Sequence[Row], whole: Share) -> go.Figure:
 
 
 PLAIN = Sign("share of transfers, 95 % interval", "circle", palette.LINE, 8)
-BELOW_WHOLE = Sign("surely below the whole", "diamond", palette.VERMILLION, 10)
+BELOW_WHOLE = Sign("interval below the whole", "diamond", palette.VERMILLION, 10)
 FEW_ROW = Sign("too few to rank", "x-thin-open", palette.LINE, 8)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import dash
@@ -11,6 +11,7 @@ from dash import Input, Output, State, callback, dcc, html, no_update
 
 from analytics.core.charts import pareto
 from dashboard import grids
+from dashboard.compliance_head import course, headline, holes
 from dashboard.compliance_rows import (
     FAILED_COLUMNS,
     NUISANCE_COLUMNS,
@@ -24,11 +25,11 @@ from dashboard.compliance_rows import (
 )
 from dashboard.downloads import ReportError, report_file
 from dashboard.figures.pareto import pareto_bars
-from dashboard.figures.shares import ABOVE, ABOVE_ROUGH, BELOW, Row, intervals, share_course, signs
-from dashboard.figures.wording import duration, plural, share
-from dashboard.frame import caution_in_brief, civil, nothing_yet, notice
+from dashboard.figures.shares import Row, intervals
+from dashboard.figures.wording import plural
+from dashboard.frame import civil, nothing_yet, notice
 from dashboard.history import current_store
-from dashboard.parts import aria, graph, sheet, tally
+from dashboard.parts import aria, graph, sheet
 from dashboard.period import PeriodError
 from dashboard.period_picker import picker
 from dashboard.queries.compliance import (
@@ -36,7 +37,6 @@ from dashboard.queries.compliance import (
     ComplianceView,
     Group,
     Scope,
-    Worst,
     compliance_view,
 )
 from dashboard.urls import NO_SHIFT, Url, compliance_url
@@ -49,7 +49,6 @@ dash.register_page(  # type: ignore[no-untyped-call]
 DRAWN = 40
 """Stations of the chart; the table beside it has all of them."""
 PARETO_BARS = 20
-WEEKS_NAMED = 8
 
 
 @civil
@@ -68,9 +67,9 @@ def layout(**query: Any) -> Any:
         [
             html.Div([_title(view), _picker(view)], className="title-row"),
             _choices(view),
-            _headline(view),
-            _holes(view),
-            _course(view),
+            headline(view),
+            holes(view),
+            course(view),
             _stations(view),
             _groups(view),
             _failed(view),
@@ -145,141 +144,6 @@ def _chips(about: str, names: Sequence[tuple[str | None, str]], view: Compliance
         className="filters",
         **aria(f"{about} to show"),
     )
-
-
-def _headline(view: ComplianceView) -> html.Section:
-    part, worst = view.total.compliance, view.worst
-    said = "No transfers in this period."
-    if part.value is not None:
-        said = (
-            f"{part.count:,} of {plural(part.of, 'transfer')} ran without a finding against them. "
-            f"With 95 % confidence, as far as chance goes, the share behind it lies between "
-            f"{share(part.low)} and {share(part.high)} (Wilson's interval)."
-        )
-    return html.Section(
-        [
-            html.P(
-                [html.Strong(share(part.value), className="headline"), html.Span(said)],
-                className="headline-row",
-            ),
-            tally([*_worst_figures(worst), *_time_figures(view.total)]),
-            html.P(
-                "Compliant: a verified bond from first flow to last, within the allowances of the "
-                "site file; never bypassed, never unknown for longer than those. A transfer that "
-                "is not verifiable may have been good or bad: it is told apart from one whose bond "
-                "is known to have been bad. Each transfer counts once, by the worst behind it.",
-                className="note",
-            ),
-            caution_in_brief(),
-        ],
-        className="sheet",
-        **aria("Compliance of the period"),
-    )
-
-
-def _worst_figures(worst: Any) -> Iterator[tuple[str, str, str]]:
-    yield "◆ Bad bond", f"{worst[Worst.BAD_BOND]:,}", "transfers, known to be bad"
-    yield "▲ Bypassed", f"{worst[Worst.BYPASSED]:,}", "transfers, bond not known bad"
-    yield "? Not verifiable", f"{worst[Worst.UNVERIFIABLE]:,}", "transfers, bond unknown only"
-
-
-def _time_figures(total: Group) -> Iterator[tuple[str, str, str]]:
-    whole = total.station_s
-    for name, value, beside in (
-        ("Bond known", total.known_s, "of station time"),
-        ("Bond unknown", total.unknown_s, "late or bad readings"),
-        ("No record at all", total.no_record_s, "nothing was heard"),
-    ):
-        part = share(value / whole) if whole else "-"
-        yield name, _part_words(part, value), f"{duration(round(value))}, {beside}"
-
-
-def _part_words(part: str, value: float) -> str:
-    return "< 0.1 %" if part == "0.0 %" and value > 0 else part
-
-
-def _holes(view: ComplianceView) -> html.Div | None:
-    if not view.holes:
-        return None
-    cases = [_hole(hole.name, hole.unknown_s, hole.no_record_s, hole.days) for hole in view.holes]
-    more = view.with_holes - len(view.holes)
-    if more > 0:
-        cases.append(f"and {plural(more, 'more station')} with smaller ones.")
-    return html.Div(
-        [
-            html.P(
-                f"The records have holes at {plural(view.with_holes, 'station')}. Nothing is "
-                "claimed of these times, neither good nor bad."
-            ),
-            html.Details([html.Summary("Where and when"), html.Ul([html.Li(c) for c in cases])]),
-        ],
-        className="warning",
-        role="note",
-    )
-
-
-def _hole(name: str, unknown_s: float, no_record_s: float, days: str) -> str:
-    parts = [
-        f"{what} for {duration(round(length))}"
-        for what, length in (("bond unknown", unknown_s), ("no record", no_record_s))
-        if length >= 1
-    ]
-    return f"{name}: {', '.join(parts)}" + (f"; much is missing of {days}" if days else "")
-
-
-def _course(view: ComplianceView) -> html.Section:
-    course = view.course
-    title = f"Not compliant by {course.unit}"
-    if not any(course.of):
-        return sheet(title, html.P("No transfers in this period.", className="inline-state"))
-    figure = share_course(course.edges, course.of, course.chart)
-    told = list(_outside(view))
-    label = f"{title}: {' '.join(told)}"
-    return sheet(
-        title,
-        graph("compliance-course", figure, label),
-        html.Ul([html.Li(text) for text in told], className="plain"),
-        html.P(
-            f"A p-chart: the limits lie three standard deviations from the share of the whole "
-            f"period, for as many transfers as the {course.unit} had. A {course.unit} inside them "
-            "gives no reason to look for a cause of its own; one above them does. Where fewer "
-            "than five are expected on either side the limits are a rough guide. "
-            f"{course.unit.capitalize()}s are cut where the period is.",
-            className="note",
-        ),
-    )
-
-
-def _outside(view: ComplianceView) -> Iterator[str]:
-    """Yield, in words, which stretches lie outside their limits, and which have too few."""
-    course = view.course
-    found = [
-        (n, sign)
-        for n, sign in enumerate(signs(course.chart))
-        if sign in (ABOVE, ABOVE_ROUGH, BELOW)
-    ]
-    if not found:
-        yield f"No {course.unit} lies outside its limits."
-    for n, sign in found[-WEEKS_NAMED:]:
-        side, limits = (
-            ("below", course.chart.lower) if sign is BELOW else ("above", course.chart.upper)
-        )
-        weak = ", but few were expected: a weak sign" if sign is ABOVE_ROUGH else ""
-        yield (
-            f"{course.unit.capitalize()} from {course.edges[n]}: {course.bad[n]:,} of "
-            f"{course.of[n]:,} ({share(float(course.chart.share[n]))}), {side} its limit of "
-            f"{share(float(limits[n]))}{weak}."
-        )
-    if len(found) > WEEKS_NAMED:
-        yield f"Besides, {len(found) - WEEKS_NAMED} earlier ones lie outside."
-    rough = sum(
-        bool(few) and bool(of) for few, of in zip(course.chart.is_rough, course.of, strict=True)
-    )
-    if rough:
-        yield (
-            f"In {rough:,} of {plural(sum(map(bool, course.of)), course.unit)} too few were "
-            "expected for good limits."
-        )
 
 
 def _stations(view: ComplianceView) -> html.Section:

@@ -107,7 +107,7 @@ COLUMNS = [
     grids.number("nuisance", "Nuisance trips", 86, **grids.shown_as("nuisance_text")),
     grids.number(
         "rate",
-        "Per 100 transfers (95 %)",
+        "Per 100 transfers (95\u00a0%)",
         138,
         **grids.shown_as("rate_text"),
         tooltipField="rate_told",

@@ -59,14 +59,15 @@ def test_a_week_outside_its_limits_has_a_shape_and_a_word() -> None:
     assert above.marker.symbol != told["Inside its limits"].marker.symbol
 
 
-def test_limits_are_steps_that_end_with_the_last_week() -> None:
-    chart = p_chart([10, 20], [100, 400])
-    figure = share_course(mondays(3), [100, 400], chart)
+def test_limits_are_levels_from_the_first_to_the_last_day_of_each_week() -> None:
+    chart = p_chart([10, 20, 0], [100, 400, 0])
+    figure = share_course(mondays(4), [100, 400, 0], chart)
     limits = next(trace for trace in figure.data if trace.name == "Limits")
-    assert limits.line.shape == "hv"
-    assert list(limits.x) == ["2026-03-02", "2026-03-09", "2026-03-16"]
-    assert limits.y == pytest.approx([*chart.upper, chart.upper[-1]])
-    assert list(figure.layout.xaxis.range) == ["2026-03-02", "2026-03-16"]
+    assert list(limits.x)[:4] == ["2026-03-02", "2026-03-09", "2026-03-09", "2026-03-16"]
+    first, second = chart.upper[:2]
+    assert limits.y[:4] == pytest.approx([first, first, second, second])
+    assert np.isnan(limits.y[4:]).all()
+    assert list(figure.layout.xaxis.range) == ["2026-03-02", "2026-03-23"]
 
 
 def test_a_point_lies_in_the_middle_of_its_week() -> None:

@@ -34,8 +34,8 @@ def test_stations_are_ranked_worst_first_and_few_are_not(page: Page, filled_url:
     assert {(row["name"], row["rank"]) for row in rows} == {
         ("Rail spot 1", "too few to rank"),
         ("Dryer bowl", "too few to rank"),
-        ("Drum filler 1", "no transfers"),
-        ("Road bay 9", "no transfers"),
+        ("Drum filler 1", "not recorded"),
+        ("Road bay 9", "not recorded"),
     }
     rail = next(row for row in rows if row["name"] == "Rail spot 1")
     assert (rail["compliant_text"], rail["share_text"]) == ("1 of 2", "50.0 %")
