@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import subprocess
 import sys
 from collections.abc import Callable
@@ -15,7 +16,7 @@ import pytest
 from bondtrail import __version__, cli
 from bondtrail.settings import DB_VARIABLE
 
-COMMANDS = ["demo", "load", "analyse", "show", "serve", "check"]
+COMMANDS = ["demo", "load", "analyse", "show", "compare", "review", "report", "serve", "check"]
 
 
 def test_every_command_is_there(run: Callable[..., Any]) -> None:
@@ -31,7 +32,7 @@ def test_help_ends_with_an_example_that_the_command_understands(
     lines = shown.out.partition("Example:\n")[2].strip().splitlines()
     assert lines
     for line in lines:
-        program, name, *rest = line.split()
+        program, name, *rest = shlex.split(line)
         assert program == "bondtrail"
         assert name == arguments[0] or arguments == ["--help"]
         cli.bondtrail.commands[name].make_context(name, rest)
