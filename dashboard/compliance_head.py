@@ -39,7 +39,7 @@ def headline(view: ComplianceView) -> html.Section:
                 "site file; never bypassed, never unknown for longer than those. A transfer that "
                 "is not verifiable may have been good or bad: it is told apart from one whose bond "
                 "is known to have been bad. Each transfer counts once, by the worst behind it. "
-                "Time is that of all stations together, up to the last reading; it is unknown where "
+                "Time is that of all stations together up to the last reading, and unknown where "
                 "readings came too late or of bad quality.",
                 className="note",
             ),

@@ -25,7 +25,7 @@ from sqlalchemy import (
     literal_column,
 )
 
-from bondtrail.results import DAY_COUNTERS, DAY_COUNTS, DAY_HISTOGRAMS, DAY_SUMS
+from bondtrail.results import DAY_COUNTERS, DAY_COUNTS, DAY_HISTOGRAMS, DAY_SUMS, NON_COMPLIANT
 
 METADATA = MetaData()
 VERSION = "0002"
@@ -184,6 +184,8 @@ Index(
     "transfer_failing",
     transfer.c.start_ns,
     transfer.c.station,
+    transfer.c.end_ns,
+    transfer.c.id,
     sqlite_where=IS_FAILING,
     postgresql_where=IS_FAILING,
 )
@@ -239,6 +241,18 @@ finding = Table(
 Index("finding_start", finding.c.station, finding.c.start_ns, finding.c.severity)
 Index("finding_anywhere", finding.c.start_ns, finding.c.station, finding.c.severity)
 Index("finding_transfer", finding.c.transfer)
+SPEAKS_AGAINST: ColumnElement[bool] = literal_column(
+    f"(kind in ({', '.join(sorted(map(repr, map(str, NON_COMPLIANT))))}))", Boolean()
+)
+Index(
+    "finding_against",
+    finding.c.start_ns,
+    finding.c.transfer,
+    finding.c.kind,
+    sqlite_where=SPEAKS_AGAINST,
+    postgresql_where=SPEAKS_AGAINST,
+)
+"""What makes transfers not compliant, without the rest of its rows."""
 
 LONG_S = 3600
 """A finding that lasts longer is kept at hand: few do, and only they span days."""

@@ -56,7 +56,9 @@ def results(station: str) -> StationResults:
         transfers=rows,
         findings=(
             finding(station, 200, Kind.UNVERIFIABLE_FLOW, rows[1].id),
-            finding(station, 300, Kind.BOND_LOST_IN_FLOW, rows[2].id),
+            finding(station, 310, Kind.BYPASSED_FLOW, rows[2].id),
+            finding(station, 360, Kind.BOND_LOST_IN_FLOW, rows[2].id),
+            finding(station, 320, Kind.NUISANCE_TRIP, rows[2].id),
             finding(station, 500, Kind.CHATTERING, None),
         ),
         days=tuple(sums(station, n) for n in days),
@@ -152,11 +154,18 @@ def test_a_failing_transfer_counts_where_it_began(
     assert len(store.compliances.failing(start * S, end * S, stations)) == expected
 
 
+def test_what_is_found_after_the_end_of_a_span_counts_too(store: Store) -> None:
+    (row,) = store.compliances.failing(300 * S, 301 * S, ["a"])
+    assert row.kinds == {Kind.BOND_LOST_IN_FLOW, Kind.BYPASSED_FLOW}
+
+
 def test_transfers_and_their_findings_by_name(store: Store) -> None:
     ids = [transfer("b", 300).id, transfer("a", 200).id, "a/never"]
     assert [row.station for row in store.compliances.transfers(ids)] == ["a", "b"]
     assert [row.kind for row in store.compliances.findings(ids)] == [
         Kind.UNVERIFIABLE_FLOW,
+        Kind.BYPASSED_FLOW,
+        Kind.NUISANCE_TRIP,
         Kind.BOND_LOST_IN_FLOW,
     ]
     assert store.compliances.transfers([]) == store.compliances.findings([]) == []

@@ -55,6 +55,11 @@ COUNTS_AND_SECONDS = (
     ("time_to_stop", sa.Text()),
 )
 
+AGAINST = (
+    "(kind in ('bond_lost_in_flow', 'bypassed_flow', 'no_bond_transfer', 'unbonded_start', "
+    "'unverifiable_flow'))"
+)
+
 BEGINNING = -(2**63 - 1)
 """Earlier than any sample: the whole history is to be judged. [ns]"""
 
@@ -73,10 +78,18 @@ def upgrade() -> None:
     op.create_index(
         "transfer_failing",
         "transfer",
-        ["start_ns", "station"],
+        ["start_ns", "station", "end_ns", "id"],
         unique=False,
         sqlite_where=sa.text("(not compliant)"),
         postgresql_where=sa.text("(not compliant)"),
+    )
+    op.create_index(
+        "finding_against",
+        "finding",
+        ["start_ns", "transfer", "kind"],
+        unique=False,
+        sqlite_where=sa.text(AGAINST),
+        postgresql_where=sa.text(AGAINST),
     )
     create_alarms()
     create_reviews()
