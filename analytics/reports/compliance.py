@@ -169,7 +169,7 @@ def weeks(source: Source) -> Table:
             "A p-chart: the centre line is the share of the whole period, the limits lie three "
             "standard deviations from it for the number of transfers of that week. A week inside "
             "its limits gives no reason to look for a cause of its own; one above them does. "
-            "Weeks are ISO weeks, cut where the period is."
+            "Weeks are ISO weeks, cut where the period is; one without any record is left out."
         ),
         empty="No transfers in this period.",
         chart="weekly_shares",

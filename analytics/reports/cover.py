@@ -17,7 +17,12 @@ from bondtrail.results import RULES_VERSION
 from bondtrail.times import local_day
 
 
-def cover(source: Source, failing: Sequence[Failing], missing: Sequence[Hole]) -> Cover:
+def cover(
+    source: Source,
+    failing: Sequence[Failing],
+    missing: Sequence[Hole],
+    changed: Sequence[str],
+) -> Cover:
     """Return what the first page says.
 
     Parameters
@@ -28,6 +33,8 @@ def cover(source: Source, failing: Sequence[Failing], missing: Sequence[Hole]) -
         The transfers that are not compliant.
     missing : sequence of Hole
         What is not on record.
+    changed : sequence of str
+        The stations of which a limit changed in the period.
     """
     worst = Counter(row.worst for row in failing)
     whole = source.whole
@@ -51,7 +58,7 @@ def cover(source: Source, failing: Sequence[Failing], missing: Sequence[Hole]) -
         ),
         software=__version__,
         rules=f"Version {RULES_VERSION} (docs/rules.md says how each is read)",
-        caveats=tuple(_caveats(source, len(failing), missing)),
+        caveats=tuple(_caveats(source, len(failing), missing, changed)),
     )
 
 
@@ -82,11 +89,18 @@ def _last_reading(source: Source) -> int | None:
     return readings[1] if readings else None
 
 
-def _caveats(source: Source, failing: int, missing: Sequence[Hole]) -> Iterator[Caveat]:
+def _caveats(
+    source: Source, failing: int, missing: Sequence[Hole], changed: Sequence[str]
+) -> Iterator[Caveat]:
     for told in (_not_over, _without_readings, _not_up_to_date):
         yield from map(Caveat, told(source))
     if source.whole and _failures(source.whole) != failing:
         yield Caveat("The results changed while this report was made: make it again.")
+    if changed:
+        yield Caveat(
+            f"Limits changed in this period at {words.plural(len(changed), 'station')} "
+            f"({words.listed(changed)}): what began under one limit is judged by it."
+        )
     if missing:
         yield holes.caveat(missing)
 

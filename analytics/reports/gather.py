@@ -80,8 +80,9 @@ def gather(
     if source.span[0] >= now:
         raise ValueError(f"{period} has not begun")
     failing, missing = transfers.failing(source), holes.holes(source)
+    held = limits.held(source)
     return Report(
-        cover(source, failing, missing),
+        cover(source, failing, missing, limits.changes(held, source.span[0])),
         (
             compliance.section(source),
             Section("Transfers that are not compliant", (), (transfers.table(source, failing),)),
@@ -96,7 +97,7 @@ def gather(
             alarms.section(source),
             wear.section(source),
             Section("Data", (), (holes.table(source, missing), reach.table(source))),
-            Section("Limits in force", (), limits.tables(source)),
+            Section("Limits in force", (), limits.tables(source, held)),
             Section("How to read this report", HOW_TO_READ),
         ),
     )

@@ -59,7 +59,7 @@ def table(source: Source) -> Table:
 
 def _rows(source: Source) -> list[_Failed]:
     causes: dict[str, Counter[str]] = {}
-    for finding in source.findings(Kind.FAILED_HOOKUP):
+    for finding in source.begun(source.store.findings, kind=Kind.FAILED_HOOKUP):
         cause = str(finding.evidence.get("cause") or UNTOLD)
         causes.setdefault(finding.station, Counter())[cause] += 1
     failed = [row for row in source.by_station if row.sums.failed_hookups]

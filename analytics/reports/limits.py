@@ -98,9 +98,14 @@ def _written(moment: int, zone: ZoneInfo) -> str:
     return words.site_time(local(moment, zone))
 
 
-def tables(source: Source) -> list[Table]:
+def changes(rows: Sequence[Held], start: int) -> list[str]:
+    """Return the stations at which a limit changed after ``start`` ns, in their order."""
+    found = (row.station for row in rows if row.start is not None and row.start > start)
+    return list(dict.fromkeys(found))
+
+
+def tables(source: Source, rows: Sequence[Held]) -> list[Table]:
     """Return the limits: by station for programs, by value for people."""
-    rows = held(source)
     zone = source.site.zone
     note = (
         "As the site file has them; docs/rules.md says how each is read. History is judged by the "

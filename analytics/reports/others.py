@@ -32,7 +32,7 @@ _COLUMNS: Sequence[Column[Finding]] = (
 def table(source: Source) -> Table:
     """Return fixed items without a bond, and permissives closed without one."""
     found = sorted(
-        (row for kind in KINDS for row in source.findings(kind)),
+        (row for kind in KINDS for row in source.begun(source.store.findings, kind=kind)),
         key=lambda row: (row.start, row.station),
     )
     said = source.store.reviews.current(found)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, TypeVar
 
 from analytics.alarms import history_of
 from analytics.kpis import By, KpiRow, Per, kpi_rows
 from analytics.reports.period import Period
-from bondtrail.results import Finding, Kind
+from bondtrail.results import Finding, Hookup, Transfer
 from bondtrail.site import Site, parse_site
 from store import Store
+
+Row = TypeVar("Row", Transfer, Hookup, Finding)
 
 
 @dataclass(frozen=True)
@@ -92,8 +95,25 @@ class Source:
         """The figures of all of them together; None where there is no station at all."""
         return next(iter(self.kpis(per="site")), None)
 
-    def findings(self, kind: Kind) -> list[Finding]:
-        """Return the findings of a kind that began in the period, by start."""
+    def overlapping(
+        self, read: Callable[..., list[Row]], until: int = 0, **chosen: Any
+    ) -> list[Row]:
+        """Return the rows of the stations asked for that overlap the period, by start.
+
+        Parameters
+        ----------
+        read : callable
+            One of the store, such as ``store.transfers``.
+        until : int
+            Where it lies later than the end of the period: up to here. [ns]
+        chosen : dict
+            What else to select by.
+        """
         start, end = self.span
-        found = self.store.findings(None, start, end, kind=kind)
-        return [row for row in found if row.start >= start and self.is_wanted(row.station)]
+        asked = [None] if self.stations is None else sorted(self.stations)
+        rows = (row for name in asked for row in read(name, start, max(end, until), **chosen))
+        return sorted(rows, key=lambda row: (row.start, row.station))
+
+    def begun(self, read: Callable[..., list[Row]], **chosen: Any) -> list[Row]:
+        """Return those of `overlapping` that did not begin before the period."""
+        return [row for row in self.overlapping(read, **chosen) if row.start >= self.span[0]]

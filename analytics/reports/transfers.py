@@ -50,25 +50,17 @@ class Failing:
 
 def failing(source: Source) -> list[Failing]:
     """Return the transfers that began in the period and are not compliant, by start."""
-    start, end = source.span
-    rows = [
-        row
-        for row in source.store.transfers(None, start, end, compliant=False)
-        if row.start >= start and source.is_wanted(row.station)
-    ]
-    findings = _by_transfer(source, max((row.end for row in rows), default=end))
+    rows = source.begun(source.store.transfers, compliant=False)
+    findings = _by_transfer(source, max((row.end for row in rows), default=0))
     said = source.store.reviews.current(each for row in rows for each in findings.get(row.id, ()))
-    return [
-        Failing(row, findings.get(row.id, ()), said)
-        for row in sorted(rows, key=lambda row: (row.start, row.station))
-    ]
+    return [Failing(row, findings.get(row.id, ()), said) for row in rows]
 
 
 def _by_transfer(source: Source, until: int) -> Mapping[str, Sequence[Finding]]:
     """Return the findings that make transfers not compliant, by transfer; up to ``until`` ns."""
     found: dict[str, list[Finding]] = defaultdict(list)
     for kind in sorted(NON_COMPLIANT):
-        for row in source.store.findings(None, source.span[0], until, kind=kind):
+        for row in source.overlapping(source.store.findings, until, kind=kind):
             if row.transfer is not None:
                 found[row.transfer].append(row)
     for held in found.values():

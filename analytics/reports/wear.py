@@ -67,8 +67,7 @@ def watch(source: Source) -> Table:
     """Return drifts that are findings, and what else resistance did in the period."""
     due = [
         _of_finding(row)
-        for row in source.store.findings(None, *source.span, kind=Kind.RESISTANCE_DRIFT)
-        if source.is_wanted(row.station)
+        for row in source.overlapping(source.store.findings, kind=Kind.RESISTANCE_DRIFT)
     ]
     told = {row.station for row in due}
     others = [
@@ -124,9 +123,8 @@ def _of_finding(row: Finding) -> _Watched:
 
 def _in_period(source: Source) -> Iterator[_Watched]:
     hookups: dict[str, list[Hookup]] = defaultdict(list)
-    for row in source.store.hookups(None, *source.span):
-        if row.start >= source.span[0] and source.is_wanted(row.station):
-            hookups[row.station].append(row)
+    for row in source.begun(source.store.hookups):
+        hookups[row.station].append(row)
     work: dict[str, list[WorkWindow]] = defaultdict(list)
     for window in source.store.work():
         work[window.station].append(window)

@@ -24,6 +24,7 @@ from tests.analytics.reports.quay import (
     NOW,
     SITE,
     at,
+    fill,
 )
 
 
@@ -247,6 +248,14 @@ def test_the_same_store_and_clock_give_the_same_report(
     assert again.cover == report.cover
     for one, other in zip(again.tables(), report.tables(), strict=True):
         assert one.rows.equals(other.rows)
+
+
+def test_postgresql_says_the_same(postgres_url: str, march: Period, report: Report) -> None:
+    with open_store(postgres_url) as store:
+        again = gather(store, fill(store), march, now=NOW, by="week")
+    assert again.cover == report.cover
+    for one, other in zip(again.tables(), report.tables(), strict=True):
+        assert one.rows.equals(other.rows), one.name
 
 
 def test_ids_lead_from_a_transfer_to_its_findings(report: Report) -> None:

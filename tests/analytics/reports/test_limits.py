@@ -10,7 +10,7 @@ import pytest
 from analytics.reports import Period, gather
 from bondtrail.site import Site, parse_site
 from store import Store
-from tests.analytics.reports.quay import MARCH, NOW, SITE, at
+from tests.analytics.reports.quay import APRIL, MARCH, NOW, SITE, at
 from tests.analytics.reports.test_gather import cells
 
 
@@ -46,6 +46,16 @@ def test_a_limit_that_changed_is_told_with_both_values(store: Store, changed: Si
         ("10 ohm", f"from the beginning until {moment}", "all"),
         ("5 ohm", f"from {moment}", "all"),
     }
+
+
+@pytest.mark.parametrize(("first", "told"), [(1, True), (20, False)])
+def test_the_first_page_says_that_limits_changed(
+    store: Store, changed: Site, first: int, told: bool
+) -> None:
+    report = gather(store, changed, Period(MARCH.replace(day=first), APRIL), now=NOW)
+    texts = [caveat.text for caveat in report.cover.caveats]
+    words = "Limits changed in this period at 3 stations (rail-1, tote, bowl)"
+    assert any(text.startswith(words) for text in texts) is told
 
 
 def test_a_limit_that_did_not_change_with_the_file_holds_throughout(
