@@ -5,6 +5,7 @@ Use what is named here; nothing outside this room sees SQL or blocks.
 
 from store.alarm_parts import AlarmColumns
 from store.bulk import BulkWriter
+from store.compliances import FailingTransfer, TransferCount
 from store.errors import (
     DamageError,
     NewerStoreError,
@@ -36,6 +37,7 @@ __all__ = [
     "DamageError",
     "DayMark",
     "EpisodeCounts",
+    "FailingTransfer",
     "FindingCount",
     "FindingMark",
     "NewerStoreError",
@@ -50,6 +52,7 @@ __all__ = [
     "StoreUnavailableError",
     "Summaries",
     "Touch",
+    "TransferCount",
     "TripCount",
     "Written",
     "open_store",

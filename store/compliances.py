@@ -7,7 +7,8 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, func, select
 
@@ -21,7 +22,7 @@ _NUMBERS = PARTS[: len(schema.SUMMED)]
 _NO_BINS = ("",) * len(DAY_HISTOGRAMS)
 _NAMED_AT_ONCE = 500
 """Ids in one question: databases take only so many."""
-_KINDS = {str(kind): kind for kind in NON_COMPLIANT}
+_BITS = {str(kind): 1 << place for place, kind in enumerate(sorted(NON_COMPLIANT))}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +34,7 @@ class TransferCount:
     compliant: int
 
 
-@dataclass(frozen=True, slots=True)
-class FailingTransfer:
+class FailingTransfer(NamedTuple):
     """A transfer that is not compliant: when it began (ns), and what kinds speak against it."""
 
     id: str
@@ -137,18 +137,18 @@ class Compliances:
         rows = select(transfer.id, transfer.station, transfer.start_ns, transfer.end_ns).where(
             schema.IS_FAILING, transfer.start_ns >= start, transfer.start_ns < end, *mine
         )
-        kinds: dict[str, set[Kind]] = defaultdict(set)
+        against: dict[str, int] = defaultdict(int)
         with self._db.reading() as tx:
-            found = list(tx.conn.execute(rows.order_by(transfer.start_ns, transfer.station)))
+            found = tx.conn.execute(rows.order_by(transfer.start_ns, transfer.station)).all()
             until = max((row.end_ns for row in found), default=start)
             # Of both, indexes hold all that is asked for: rows by the thousand take long to find.
-            against = select(finding.transfer, finding.kind).where(
+            asked = select(finding.transfer, finding.kind).where(
                 schema.SPEAKS_AGAINST, finding.start_ns >= start, finding.start_ns <= until
             )
-            for name, kind in tx.conn.execute(against):
-                kinds[name].add(_KINDS[kind])
+            for name, kind in tx.conn.execute(asked):
+                against[name] |= _BITS[kind]
         return [
-            FailingTransfer(name, station, began, frozenset(kinds[name]))
+            FailingTransfer(name, station, began, _kinds(against[name]))
             for name, station, began, _ in found
         ]
 
@@ -175,3 +175,9 @@ class Compliances:
 
 def _of(table: Any, stations: Collection[str] | None) -> list[ColumnElement[bool]]:
     return [] if stations is None else [table.c.station.in_(stations)]
+
+
+@cache
+def _kinds(bits: int) -> frozenset[Kind]:
+    """Return the kinds of some bits: there are few sets of them, and transfers by the thousand."""
+    return frozenset(Kind(name) for name, bit in _BITS.items() if bits & bit)

@@ -178,8 +178,8 @@ transfer = Table(
     _text("findings"),
 )
 Index("transfer_start", transfer.c.station, transfer.c.start_ns)
-IS_FAILING: ColumnElement[bool] = literal_column("(not compliant)", Boolean())
-"""Written out: SQLAlchemy writes it in a way of its own for each database."""
+IS_FAILING: ColumnElement[Any] = literal_column("(not compliant)")
+"""Written out, and of no type: SQLAlchemy compares a Boolean with 1, and no index answers that."""
 Index(
     "transfer_failing",
     transfer.c.start_ns,
@@ -241,8 +241,8 @@ finding = Table(
 Index("finding_start", finding.c.station, finding.c.start_ns, finding.c.severity)
 Index("finding_anywhere", finding.c.start_ns, finding.c.station, finding.c.severity)
 Index("finding_transfer", finding.c.transfer)
-SPEAKS_AGAINST: ColumnElement[bool] = literal_column(
-    f"(kind in ({', '.join(sorted(map(repr, map(str, NON_COMPLIANT))))}))", Boolean()
+SPEAKS_AGAINST: ColumnElement[Any] = literal_column(
+    f"(kind in ({', '.join(sorted(map(repr, map(str, NON_COMPLIANT))))}))"
 )
 Index(
     "finding_against",

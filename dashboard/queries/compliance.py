@@ -25,7 +25,7 @@ from dashboard.period import Period, parse_period
 from dashboard.queries.holes import Hole, largest_holes
 from dashboard.queries.rates import rates
 from dashboard.queries.sites import site_in_force, whole_period
-from store import Store
+from store import FailingTransfer, Store
 
 LISTED = 200
 """Transfers of the list: the latest are shown, and how many there are is said."""
@@ -237,7 +237,7 @@ class _Asking:
             self.period,
             self.scope,
             _total("", groups),
-            Counter(worst_of(row.kinds) for row in failing),
+            _by_worst(failing),
             largest_holes(self.store, self.site, self.period, self.until, holes),
             len(holes),
             self.course(),
@@ -293,10 +293,9 @@ class _Asking:
         ]
 
     @cached_property
-    def failing(self) -> list[_Failing]:
+    def failing(self) -> list[FailingTransfer]:
         start, end = self.period.bounds(self.site.zone)
-        rows = self.store.compliances.failing(start, end, self.members)
-        found = [_Failing(row.id, row.start, row.kinds) for row in rows]
+        found = self.store.compliances.failing(start, end, self.members)
         if self.scope.shift is None:
             return found
         moments = np.array([row.start for row in found], np.int64)
@@ -358,11 +357,11 @@ class _Asking:
         return group.station.name if group.station else group.name
 
 
-@dataclass(frozen=True, slots=True)
-class _Failing:
-    id: str
-    start: int
-    kinds: frozenset[Kind]
+def _by_worst(failing: Sequence[FailingTransfer]) -> Counter[Worst]:
+    worst: Counter[Worst] = Counter()
+    for kinds, count in Counter(row.kinds for row in failing).items():
+        worst[worst_of(kinds)] += count
+    return worst
 
 
 def stretches(period: Period) -> tuple[str, list[dt.date]]:
