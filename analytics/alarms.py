@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.core.alarm_figures import AlarmFigures, alarm_figures
+from analytics.core.alarm_floods import TEN_MINUTES_NS
 from analytics.core.alarm_table import AlarmTable, coded_table
 from bondtrail.results import DaySums
 from bondtrail.site import Site
@@ -22,7 +23,7 @@ GONE = "(not in the site file)"
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What results say something of: the start of the first day with any, to the last reading.
+    """What results say something of: from the first reading to the last.
 
     Attributes
     ----------
@@ -46,6 +47,8 @@ class PositionFigures:
     figures : AlarmFigures
     history : History
         Outside it there is nothing to count.
+    is_cut : bool
+        Whether less of the period is on record than was asked for.
     coverage : float or None
         Over the days of the period, share of the time on record in which the bond state was
         known: most alarms can begin only there. None without any record. [-]
@@ -55,6 +58,7 @@ class PositionFigures:
     stations: tuple[str, ...]
     figures: AlarmFigures
     history: History
+    is_cut: bool
     coverage: float | None
 
 
@@ -63,9 +67,22 @@ def history_of(store: Store, site: Site) -> History | None:
     days = store.summaries.day_span()
     if days is None:
         return None
-    start = day_start(days[0], site.zone)
-    latest = max((point.last for point in store.points() if point.samples), default=start)
-    return History(start, max(latest, start) + 1)
+    points = [point for point in store.points() if point.samples]
+    first = min((point.first for point in points), default=day_start(days[0], site.zone))
+    return History(first, max((point.last for point in points), default=first) + 1)
+
+
+def watched(history: History, start: int, end: int) -> tuple[int, int] | None:
+    """Return the part of a span to count over: what of it is on record, or None. [ns]
+
+    In whole periods of ten minutes from the start of the span on: time without a record would
+    thin out every average, and a period that is moved would count other alarms together.
+    """
+    if max(start, history.start) >= min(end, history.end):
+        return None
+    lead = max(history.start - start, 0) // TEN_MINUTES_NS * TEN_MINUTES_NS
+    rest = -(-(min(history.end, end) - start) // TEN_MINUTES_NS) * TEN_MINUTES_NS
+    return start + lead, min(start + rest, end)
 
 
 def positions_of(site: Site, stations: Iterable[str] = ()) -> dict[str, list[str]]:
@@ -108,34 +125,39 @@ def alarm_positions(
     site : Site
         In force: its stations and rules hold for the whole period.
     start, end : int, optional
-        The period ``[start, end)``; that of the `history_of` the store, unless given. [ns]
+        The period ``[start, end)``, of which the part that is on record counts; from the midnight
+        before the first reading, and to the last one, unless given. [ns]
     position, station : str, optional
         Only this position, and only the alarms of this station.
 
     Returns
     -------
     list of PositionFigures
-        In the order of `positions_of`; a position without alarms has figures too. Without
-        results, or where an open period lies outside of them, there are none.
+        In the order of `positions_of`; a position without alarms has figures too. Where nothing
+        of the period is on record there are none.
 
     Raises
     ------
-    ValueError
-        If ``end`` is not after ``start``.
     StoreError
         If the store does not answer.
     """
     history = history_of(store, site)
     if history is None:
         return []
-    first = history.start if start is None else start
+    midnight = day_start(local_day(history.start, site.zone), site.zone)
+    first = midnight if start is None else start
     last = history.end if end is None else end
-    if last <= first and (start is None or end is None):
+    span = watched(history, first, last)
+    if span is None:
         return []
-    table = read_table(store, first, last, station)
-    span = first, max(close_of(history, table), first + 1) if end is None else end
+    table = read_table(store, *span, station)
+    if end is None:
+        span = span[0], max(close_of(history, table), span[0] + 1)
+    is_cut = (start is not None and start < span[0]) or (end is not None and span[1] < end)
     sums = days_of(store, site, span, station)
-    return figures_by_position(table, sums, site, span, history, position=position, station=station)
+    return figures_by_position(
+        table, sums, site, span, history, is_cut=is_cut, position=position, station=station
+    )
 
 
 def days_of(
@@ -170,6 +192,7 @@ def figures_by_position(
     span: tuple[int, int],
     history: History,
     *,
+    is_cut: bool = False,
     position: str | None = None,
     station: str | None = None,
 ) -> list[PositionFigures]:
@@ -191,6 +214,7 @@ def figures_by_position(
                 known_until=history.end,
             ),
             history,
+            is_cut,
             _coverage(sums, stations),
         )
         for name, stations in _wanted(groups, position, station).items()

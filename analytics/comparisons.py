@@ -31,7 +31,8 @@ Began = TypeVar("Began", Transfer, Hookup)
 class Side:
     """What began at some stations in a stretch of time ``[start, end)``; no end: all there is.
 
-    Moments in ns; ``flow_s`` is the flow of the transfers counted.
+    Moments in ns. ``flow_s`` is the flow in it: of a transfer that runs across an end, in
+    proportion to the time on either side.
     """
 
     name: str
@@ -74,7 +75,8 @@ def side(
     end: int | None = None,
 ) -> Side:
     """Return what began in ``[start, end)`` at the stations, or at all; moments in ns."""
-    transfers = _begun(_rows(store.transfers, stations, start, end), start)
+    under_way: list[Transfer] = _rows(store.transfers, stations, start, end)
+    transfers = _begun(under_way, start)
     hookups = _begun(_rows(store.hookups, stations, start, end), start)
     trips: list[Trip] = _rows(store.trips, stations, start, end)
     return Side(
@@ -84,11 +86,19 @@ def side(
         end,
         transfers=len(transfers),
         compliant=sum(row.compliant for row in transfers),
-        flow_s=sum(row.flow_s for row in transfers),
+        flow_s=sum(_flow_s(row, start, end) for row in under_way),
         nuisance_trips=sum(row.trip_class is TripClass.NUISANCE for row in trips),
         hookups=len(hookups),
         failed_hookups=sum(row.outcome is Outcome.FAILED for row in hookups),
     )
+
+
+def _flow_s(row: Transfer, start: int | None, end: int | None) -> float:
+    """Return how much of a transfer's flow lies between two moments, if it flows evenly. [s]"""
+    first = row.start if start is None else max(start, row.start)
+    last = row.end if end is None else min(end, row.end)
+    length = row.end - row.start
+    return row.flow_s * (last - first) / length if length else 0.0
 
 
 def _rows(

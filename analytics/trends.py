@@ -7,7 +7,6 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from analytics.alarms import history_of
 from analytics.core.drift import (
     SOON_DAYS,
     Forecast,
@@ -27,7 +26,7 @@ from analytics.core.trends import (
     mean_cumulative_function,
     pooled_trend,
 )
-from analytics.epochs import epochs_of, limits_at
+from analytics.epochs import FOREVER, epochs_of, limits_at
 from bondtrail.results import Hookup, Trip, WorkWindow
 from bondtrail.site import Site, parse_site
 from bondtrail.times import NS_PER_S
@@ -36,6 +35,9 @@ if TYPE_CHECKING:
     from store import Store
 
 NS_PER_H = 3600 * NS_PER_S
+
+LEAST_WATCHED_NS = NS_PER_H
+"""A station with a shorter record says nothing of how its trips come."""
 
 CONFIDENCE = 0.95
 
@@ -88,8 +90,8 @@ def trip_trends(
     site : Site
         Fixed items of it do not trip, so they are left out.
     start, end : int, optional
-        Watched from exactly here to here; from the first to the last reading of each station,
-        unless given. [ns]
+        Watched from here to here, as far as the station's own readings go: what is not on record
+        is not free of trips. All of them, unless given. [ns]
     kinds : collection of str
         Only trips of one of these classes or causes; empty: all.
     station : str, optional
@@ -103,7 +105,7 @@ def trip_trends(
             moments[trip.station].append(trip.time)
     wanted = [row.id for row in site.stations if not row.is_fixed or row.id in moments]
     wanted += sorted(moments.keys() - set(wanted))
-    spans = _watched(store, site, [name for name in wanted if station in (None, name)], start, end)
+    spans = _watched(store, [name for name in wanted if station in (None, name)], start, end)
     own = {name: _history(moments[name], *span) for name, span in spans.items()}
     found = [_trip_trend(name, spans[name], [own[name]], confidence) for name in own]
     if station is not None or not found:
@@ -117,22 +119,22 @@ def _kinds(trip: Trip) -> set[str]:
 
 
 def _watched(
-    store: Store, site: Site, stations: Iterable[str], start: int | None, end: int | None
+    store: Store, stations: Iterable[str], start: int | None, end: int | None
 ) -> dict[str, tuple[int, int]]:
-    """Return from when to when each station was watched; none that never was. [ns]"""
+    """Return from when to when each station was watched; none that hardly ever was. [ns]"""
     read: dict[str, list[tuple[int, int]]] = defaultdict(list)
     for point in store.points():
         if point.samples:
             read[point.point.rpartition(".")[0]].append((point.first, point.last + 1))
-    whole = history_of(store, site)
     found = {}
     for name in stations:
-        known = read.get(name) or ([(whole.start, whole.end)] if whole else [])
-        if not known and (start is None or end is None):
-            continue
-        first = min((span[0] for span in known), default=0) if start is None else start
-        last = max((span[1] for span in known), default=0) if end is None else end
-        if first < last:
+        first = max(
+            min((span[0] for span in read[name]), default=0), -FOREVER if start is None else start
+        )
+        last = min(
+            max((span[1] for span in read[name]), default=0), FOREVER if end is None else end
+        )
+        if last - first >= LEAST_WATCHED_NS:
             found[name] = first, last
     return found
 

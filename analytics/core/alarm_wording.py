@@ -24,6 +24,8 @@ LABELS: Mapping[str, str] = {
 }
 """What people call each figure."""
 
+CUT = "Only what is on record of the period counts: the rest would thin out every average."
+
 DIFFERENT = "An alarm is one kind at one station: chattering and fleeting count such, not calls."
 
 SOURCES = (

@@ -21,7 +21,7 @@ from bondtrail.times import local, seconds
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from analytics.alarms import History, PositionFigures
+    from analytics.alarms import PositionFigures
     from analytics.core.alarm_figures import AlarmFigures, OneAlarm
     from analytics.core.alarm_floods import Flood
     from analytics.core.alarm_levels import Kpi
@@ -309,15 +309,11 @@ def remarks(query: Query, found: Sequence[Any]) -> list[str]:
         return []
     from analytics.core import alarm_wording as wording
 
-    figures, history = found[0].figures, found[0].history
-
-    def span(part: AlarmFigures | History) -> str:
-        return f"{site_time(part.start, query.zone)} to {site_time(part.end, query.zone)}"
-
-    beyond = figures.start < history.start or figures.end > history.end
+    figures = found[0].figures
+    span = f"{site_time(figures.start, query.zone)} to {site_time(figures.end, query.zone)}"
     told = [
-        f"Period: {span(figures)}.",
-        f"There are results of {span(history)} only." if beyond else "",
+        f"Period: {span}.",
+        wording.CUT if found[0].is_cut else "",
         f"Only alarms of {query.station}: levels are for a position." if query.station else "",
         wording.short_note(figures) or "",
         *wording.rules_told(figures.rules),

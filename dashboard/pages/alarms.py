@@ -47,6 +47,15 @@ def layout(**query: Any) -> Any:
         return notice("That period cannot be shown", str(exc), whole)
     if view is None:
         return nothing_yet()
+    if not view.positions:
+        return notice(
+            "Nothing on record in this period",
+            f"{view.period}: readings are on record from "
+            f"{local(view.history.start, view.site.zone):%Y-%m-%d %H:%M} to "
+            f"{local(view.history.end, view.site.zone):%Y-%m-%d %H:%M}. What nobody recorded "
+            "counts neither way.",
+            dcc.Link("Whole history", href=alarms_url()),
+        )
     if view.chosen is None:
         every = dcc.Link("All positions", href=alarms_url(view.period))
         return notice(
@@ -190,13 +199,12 @@ def _judgement(judgement: Judgement | None) -> Any:
 
 
 def _notes(row: PositionFigures, zone: ZoneInfo) -> list[html.P]:
-    figures, history = row.figures, row.history
-    beyond = figures.start < history.start or figures.end > history.end
-    known = (
-        f"{local(history.start, zone):%Y-%m-%d %H:%M} to {local(history.end, zone):%Y-%m-%d %H:%M}"
+    figures = row.figures
+    span = " to ".join(
+        f"{local(moment, zone):%Y-%m-%d %H:%M}" for moment in (figures.start, figures.end)
     )
     told = [
-        f"There are results of {known} only." if beyond else None,
+        f"Counted from {span}. {wording.CUT}" if row.is_cut else None,
         wording.coverage_note(row.coverage),
         wording.short_note(figures),
         " ".join([*wording.rules_told(figures.rules), wording.DIFFERENT]),

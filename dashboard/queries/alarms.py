@@ -16,6 +16,7 @@ from analytics.alarms import (
     history_of,
     read_table,
     table_of,
+    watched,
 )
 from analytics.core.alarm_figures import FULL_HOUR, FULL_TEN_MINUTES
 from analytics.core.alarm_floods import HOUR_NS, TEN_MINUTES_NS, Flood
@@ -23,7 +24,7 @@ from analytics.core.alarm_levels import LEVELS, Judgement, kpis
 from analytics.core.alarm_table import AlarmTable
 from analytics.core.spans import Moments
 from bondtrail.site import Site
-from bondtrail.times import day_start
+from bondtrail.times import day_start, local_day
 from dashboard.figures.alarms import Bars
 from dashboard.period import Period, parse_period
 from dashboard.queries.sites import clock_at, site_in_force, whole_period
@@ -74,17 +75,27 @@ def alarm_view(
     if history is None:
         return None
     period = parse_period(first, last, whole)
-    start, end = period.bounds(site.zone)
+    span = watched(history, *period.bounds(site.zone))
+    if span is None:
+        return AlarmView(site, whole, period, history, [], None, None)
+    start, end = span
     table = read_table(store, start, end)
     if start < history.end <= end:
-        end = close_of(history, table)
+        end = max(close_of(history, table), start + 1)
     sums = days_of(store, site, (start, end))
-    found = figures_by_position(table, sums, site, (start, end), history)
+    is_cut = _is_cut(site, history, period)
+    found = figures_by_position(table, sums, site, (start, end), history, is_cut=is_cut)
     positions = sorted(found, key=_badness, reverse=True)
     named = [row for row in positions if position in (None, "", row.position)]
     chosen = named[0] if named else None
     bars = None if chosen is None else _bars(table, chosen, site, period)
     return AlarmView(site, whole, period, history, positions, chosen, bars)
+
+
+def _is_cut(site: Site, history: History, period: Period) -> bool:
+    """Return whether days of a period lie before or after those with a record."""
+    days = local_day(history.start, site.zone), local_day(history.end - 1, site.zone)
+    return period.first < days[0] or period.last > days[1]
 
 
 def how_many_over(row: PositionFigures) -> int:

@@ -10,11 +10,13 @@ import pytest
 from analytics.alarms import (
     GONE,
     NO_POSITION,
+    History,
     PositionFigures,
     alarm_positions,
     history_of,
     position_by_station,
     positions_of,
+    watched,
 )
 from bondtrail.results import Alarm, AlarmKind, DaySums, StationResults
 from bondtrail.samples import Samples
@@ -93,7 +95,7 @@ def alarm(station: str, start: int, lasts_s: float = 30) -> Alarm:
 def fill(store: Store, site: Site, alarms: Sequence[Alarm]) -> None:
     """Put alarms into a store with results from 2 March on and readings to `LATEST`."""
     store.put_site(site, 0)
-    store.write({"rail-1.flow": Samples.of([MIDNIGHT + 5 * HOUR, LATEST], [0.0, 0.0])})
+    store.write({"rail-1.flow": Samples.of([MIDNIGHT, LATEST], [0.0, 0.0])})
     for station in sorted({"rail-1", *(row.station for row in alarms)}):
         own = tuple(row for row in alarms if row.station == station)
         days = (
@@ -199,10 +201,25 @@ def test_an_open_period_outside_the_results_holds_nothing(
     assert alarm_positions(store, site, start, end) == []
 
 
-def test_a_closed_period_that_ends_before_it_starts_is_refused(store: Store, site: Site) -> None:
-    fill(store, site, [alarm("rail-1", MIDNIGHT)])
-    with pytest.raises(ValueError, match="must end after its start"):
-        alarm_positions(store, site, MIDNIGHT + 2, MIDNIGHT + 1)
+@pytest.mark.parametrize(
+    ("start", "end", "expected"),
+    [
+        pytest.param(0, 60, (0, 60), id="inside"),
+        pytest.param(-600, 60, (0, 60), id="from-before"),
+        pytest.param(-25, 60, (-5, 60), id="whole-periods-from-before"),
+        pytest.param(30, 9000, (30, 130), id="to-the-end-of-the-period-that-holds-the-last"),
+        pytest.param(30, 125, (30, 125), id="no-further-than-asked-for"),
+        pytest.param(-60, 0, None, id="before"),
+        pytest.param(121, 180, None, id="after"),
+        pytest.param(60, 60, None, id="empty"),
+    ],
+)
+def test_only_what_is_on_record_is_counted_over(
+    start: int, end: int, expected: tuple[int, int] | None
+) -> None:
+    minute = HOUR // 60
+    found = watched(History(0, 120 * minute + 1), start * minute, end * minute)
+    assert found == (expected and tuple(moment * minute for moment in expected))
 
 
 def test_how_much_was_known_is_told_beside(store: Store, site: Site) -> None:

@@ -68,6 +68,11 @@ def _site(store: Store) -> None:
     store.put_site(SITE, 0)
 
 
+def put_readings(store: Store, station: str, start: int, end: int) -> None:
+    """Have a station watched over ``[start, end)``."""
+    store.write({f"{station}.resistance": Samples.of([start, end - 1], [2.0, 2.0])})
+
+
 def put_trips(store: Store, station: str, hours: Sequence[float]) -> None:
     put(store, station, trips=[a_trip(station, START + round(hour * HOUR)) for hour in hours])
 
@@ -75,6 +80,7 @@ def put_trips(store: Store, station: str, hours: Sequence[float]) -> None:
 def test_the_failures_of_the_handbook_as_trips_of_a_station(store: Store) -> None:
     put_trips(store, "a", NIST)
     span = START, START + 1500 * HOUR
+    put_readings(store, "a", *span)
     (row,) = trip_trends(store, SITE, *span, station="a", confidence=0.8)
     law = row.trend.power_law
     assert law is not None
@@ -94,6 +100,7 @@ def test_the_failures_of_the_handbook_as_trips_of_a_station(store: Store) -> Non
 def test_systems_of_one_sort_are_pooled(store: Store) -> None:
     for station, hours in CROW.items():
         put_trips(store, station, hours)
+        put_readings(store, station, START, START + 200 * HOUR)
     whole, *each = trip_trends(store, SITE, START, START + 200 * HOUR)
     assert (whole.station, [row.station for row in each]) == (None, ["a", "b", "c"])
     law = whole.trend.power_law
@@ -111,6 +118,7 @@ def test_coal_mining_disasters_get_rarer(store: Store) -> None:
     begin, end = parse_time("1851-01-01T00:00:00Z"), parse_time("1963-01-01T00:00:00Z")
     moments = [begin + round((year - 1851) / 112 * (end - begin)) for year in years]
     put(store, "a", trips=[a_trip("a", moment) for moment in moments])
+    put_readings(store, "a", begin, end)
     (row,) = trip_trends(store, SITE, begin, end, station="a")
     assert row.trend.laplace is not None
     # -7.6781566 by the formula of Cox and Lewis; the power-law beta 0.664106, both with scipy.
@@ -132,6 +140,7 @@ def test_coal_mining_disasters_get_rarer(store: Store) -> None:
 )
 def test_exact_moments(store: Store, start_h: int, end_h: int, expected: int) -> None:
     put_trips(store, "a", NIST)
+    put_readings(store, "a", START, START + 1500 * HOUR)
     span = START + start_h * HOUR, START + end_h * HOUR
     (row,) = trip_trends(store, SITE, *span, station="a")
     assert (row.trend.count, row.start, row.end) == (expected, *span)
@@ -151,6 +160,7 @@ def test_exact_moments(store: Store, start_h: int, end_h: int, expected: int) ->
 def test_kinds_of_trips(store: Store, kinds: tuple[str, ...], expected: int) -> None:
     genuine = a_trip("a", START, TripClass.GENUINE, TripCause.CLAMP_OFF)
     put(store, "a", trips=[genuine, a_trip("a", START + HOUR), a_trip("a", START + 2 * HOUR)])
+    put_readings(store, "a", START, START + DAY)
     (row,) = trip_trends(store, SITE, START, START + DAY, kinds=kinds, station="a")
     assert row.trend.count == expected
 
@@ -171,9 +181,27 @@ def test_each_station_is_watched_from_its_first_reading_to_its_last(store: Store
     assert rows[0].mtbf.total == pytest.approx((30 + 20) * 24)
 
 
+def test_what_nobody_recorded_is_not_free_of_trips(store: Store) -> None:
+    put_trips(store, "a", NIST)
+    put_readings(store, "a", START, START + 1500 * HOUR)
+    (row,) = trip_trends(store, SITE, START - 90 * DAY, START + 900 * DAY, station="a")
+    assert (row.start, row.end) == (START, START + 1500 * HOUR)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "told"),
+    [pytest.param(60, 1, id="an-hour"), pytest.param(59, 0, id="less")],
+)
+def test_a_station_that_was_hardly_watched_says_nothing(
+    store: Store, minutes: int, told: int
+) -> None:
+    put_readings(store, "a", START, START + minutes * HOUR // 60)
+    assert len(trip_trends(store, SITE, station="a")) == told
+
+
 def test_without_any_reading_there_is_no_trend(store: Store) -> None:
     assert trip_trends(store, SITE) == []
-    assert [row.trend.count for row in trip_trends(store, SITE, START, START + DAY)] == [0] * 4
+    assert trip_trends(store, SITE, START, START + DAY) == []
 
 
 # Resistance.

@@ -181,9 +181,9 @@ def test_the_table_names_settings_levels_and_the_caution(run: Run, analysed: Non
 
 
 def test_a_period_beyond_the_results_says_so(run: Run, analysed: None) -> None:
-    assert "There are results of" not in run("show", "alarms", *TWO).out
+    assert "on record of the period" not in run("show", "alarms", *TWO).out
     shown = " ".join(run("show", "alarms", "--to", "2026-03-05").out.split())
-    assert "There are results of 2026-03-01 00:00:00 to 2026-03-01 08:00:00 only." in shown
+    assert "Only what is on record of the period counts" in shown
 
 
 def test_csv_has_a_row_a_position_and_a_column_a_figure(run: Run, analysed: None) -> None:

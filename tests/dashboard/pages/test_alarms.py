@@ -153,9 +153,15 @@ def test_a_site_without_positions_shows_its_alarms_at_once(page: Page, filled_ur
 
 
 def test_a_period_beyond_the_results_says_so(page: Page, desks_url: str) -> None:
+    text = page("alarms", desks_url, **{"from": "2026-03-02", "to": "2026-03-06"}).text
+    assert "Only what is on record of the period counts" in text
+    assert "on record of the period" not in page("alarms", desks_url).text
+
+
+def test_a_period_without_a_record_shows_no_figures(page: Page, desks_url: str) -> None:
     text = page("alarms", desks_url, **{"from": "2026-03-05", "to": "2026-03-06"}).text
-    assert "There are results of 2026-03-01 00:00 to 2026-03-03 20:00 only." in text
-    assert "There are results of" not in page("alarms", desks_url).text
+    assert "Nothing on record in this period" in text
+    assert "2026-03-03 20:00" in text
 
 
 @pytest.mark.parametrize(
