@@ -16,15 +16,15 @@ from analytics.core.merits import NUISANCE_TRIPS, Figure, nuisance_trips
 from analytics.core.ranking import Ranked, worst_first
 from analytics.core.rates import Rate
 from analytics.core.shares import Share, wilson
-from analytics.core.shifts import Cells, cells
+from analytics.core.shifts import Cells
 from analytics.kpis import NO_AREA, period_edges
 from bondtrail.results import NON_COMPLIANT, DaySums, Finding, Kind, Review, Transfer
-from bondtrail.site import Site, Station, parse_site
+from bondtrail.site import Site, Station
 from bondtrail.times import NS_PER_S, seconds
 from dashboard.period import Period, parse_period
 from dashboard.queries.holes import Hole, largest_holes
 from dashboard.queries.rates import rates
-from dashboard.queries.sites import site_in_force, whole_period
+from dashboard.queries.sites import shift_cells, site_in_force, whole_period
 from store import FailingTransfer, Store
 
 LISTED = 200
@@ -261,8 +261,7 @@ class _Asking:
 
     @cached_property
     def cells(self) -> Cells:
-        rosters = [(since, parse_site(text).shifts) for since, text in self.store.sites()]
-        return cells(self.period.first, self.period.last, self.site.zone, rosters)
+        return shift_cells(self.store, self.period.first, self.period.last, self.site.zone)
 
     @cached_property
     def length_s(self) -> float:

@@ -6,6 +6,7 @@ import datetime as dt
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from analytics.core.shifts import Cells, Roster, cells
 from bondtrail.site import Site, parse_site
 from bondtrail.times import NS_PER_S, local
 from dashboard.figures.steps import Clock
@@ -19,9 +20,20 @@ def site_in_force(store: Store) -> Site | None:
     return _parsed(sites[-1][1]) if sites else None
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=16)
 def _parsed(text: str) -> Site:
     return parse_site(text)
+
+
+def shift_cells(store: Store, first: dt.date, last: dt.date, zone: ZoneInfo) -> Cells:
+    """Return the days ``first`` to ``last`` cut where the shifts of their time begin and end."""
+    rosters = tuple((since, _parsed(text).shifts) for since, text in store.sites())
+    return _cells(first, last, zone, rosters)
+
+
+@lru_cache(maxsize=8)
+def _cells(first: dt.date, last: dt.date, zone: ZoneInfo, rosters: tuple[Roster, ...]) -> Cells:
+    return cells(first, last, zone, rosters)
 
 
 def clock_at(moment: int, zone: ZoneInfo) -> Clock:
