@@ -68,7 +68,7 @@ def _time_figures(total: Group) -> Iterator[tuple[str, str, str]]:
 
 
 def _part_words(part: str, value: float) -> str:
-    return "< 0.1 %" if part == "0.0 %" and value > 0 else part
+    return "< 0.1 %" if part == "0.0 %" and value >= 1 else part
 
 
 def holes(view: ComplianceView) -> html.Div | None:

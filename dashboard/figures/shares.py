@@ -122,7 +122,7 @@ def _points(
         "x": [middles[n] for n in places],
         "y": chart.share[list(places)],
         "mode": "markers+text" if outside and len(places) <= LABELLED else "markers",
-        "text": [sign.name.partition(" ")[0] for _ in places],
+        "text": [sign.name.split()[0].rstrip(",") for _ in places],
         "textposition": "bottom center" if sign is BELOW else "top center",
         "marker": {"symbol": sign.symbol, "color": sign.colour, "size": sign.size},
         "name": sign.name.capitalize(),

@@ -34,7 +34,7 @@ def duration(value: float | None) -> str:
     hours, minutes = divmod(minutes, 60)
     if hours < 48:
         return f"{hours} h {minutes:02d} min"
-    return f"{hours // 24} d {hours % 24:02d} h"
+    return f"{hours // 24:,} d {hours % 24:02d} h"
 
 
 def share(value: float | None) -> str:

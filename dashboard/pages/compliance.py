@@ -231,7 +231,7 @@ def _failed(view: ComplianceView) -> html.Section:
     if len(rows) < of:
         text = (
             f"The latest {len(rows):,} of {plural(of, 'transfer')}. A shorter period shows the "
-            "others; the workbook below holds all of them."
+            "others, and the report of a period holds all of it."
         )
     return sheet(
         title,

@@ -59,6 +59,12 @@ def test_a_week_outside_its_limits_has_a_shape_and_a_word() -> None:
     assert above.marker.symbol != told["Inside its limits"].marker.symbol
 
 
+def test_a_weak_sign_has_a_word_and_a_shape_of_its_own() -> None:
+    figure = share_course(mondays(32), [30] * 31, p_chart([0] * 30 + [4], [30] * 31))
+    weak = next(trace for trace in figure.data if "weak sign" in (trace.name or ""))
+    assert (weak.marker.symbol, list(weak.text)) == ("triangle-up", ["above"])
+
+
 def test_limits_are_levels_from_the_first_to_the_last_day_of_each_week() -> None:
     chart = p_chart([10, 20, 0], [100, 400, 0])
     figure = share_course(mondays(4), [100, 400, 0], chart)
