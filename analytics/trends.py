@@ -12,6 +12,7 @@ from analytics.core.drift import (
     Forecast,
     ResistanceTrend,
     Shape,
+    failed_since,
     forecast,
     resistance_trends,
 )
@@ -168,6 +169,8 @@ class Watched:
         Of the site file in force at the last hookup of the stretch. [ohm]
     is_latest : bool
         Whether no later stretch of the station follows.
+    failed_since : int
+        Hookups that failed after its last one, before another was verified.
     """
 
     station: str
@@ -175,6 +178,7 @@ class Watched:
     limit_ohm: float
     reached: Forecast
     is_latest: bool
+    failed_since: int
 
     @property
     def is_due(self) -> bool:
@@ -202,7 +206,16 @@ def drift_watch(store: Store, site: Site, station: str | None = None) -> list[Wa
         trends = resistance_trends(hookups[name], work[name])
         for trend in trends:
             limit = limits_at(epochs, trend.last).limit_ohm if epochs else float("inf")
-            found.append(Watched(name, trend, limit, forecast(trend, limit), trend is trends[-1]))
+            found.append(
+                Watched(
+                    name,
+                    trend,
+                    limit,
+                    forecast(trend, limit),
+                    trend is trends[-1],
+                    failed_since(hookups[name], trend),
+                )
+            )
     return sorted(found, key=_urgency)
 
 

@@ -17,7 +17,7 @@ from analytics.core.change_point import has_begun, is_step, onset, pettitt, two_
 from analytics.core.mann_kendall import MannKendall, mann_kendall, sen_slope
 from analytics.core.stretches import NS_PER_DAY, Stretch, between_work, bonded
 from analytics.core.wording import finding
-from bondtrail.results import Finding, Hookup, Kind, Number, WorkWindow
+from bondtrail.results import Finding, Hookup, Kind, Number, Outcome, WorkWindow
 from bondtrail.site import Limits
 from bondtrail.times import format_time
 
@@ -261,8 +261,20 @@ def drift_findings(
             limits = limits_at(trend.last)
             reached = forecast(trend, limits.limit_ohm)
             if reached.days is not None and reached.days <= SOON_DAYS:
-                found.append(_finding(station, trend, reached, limits))
+                failed = failed_since(hookups, trend)
+                found.append(_finding(station, trend, reached, failed, limits))
     return found
+
+
+def failed_since(hookups: Sequence[Hookup], trend: ResistanceTrend) -> int:
+    """Return how many hookups failed between the last one of a trend and the next that did not.
+
+    They have no bonded resistance, so no line shows that it has got worse.
+    """
+    later = [row for row in hookups if row.start > trend.last]
+    verified = [row.start for row in later if row.outcome is Outcome.VERIFIED]
+    until = min(verified, default=None)
+    return sum(until is None or row.start < until for row in later)
 
 
 def _worth_a_look(stretch: Stretch) -> bool:
@@ -272,7 +284,9 @@ def _worth_a_look(stretch: Stretch) -> bool:
     return pettitt(stretch.ohm).p_value < TREND_P or _rises(mann_kendall(stretch.ohm))
 
 
-def _finding(station: str, trend: ResistanceTrend, reached: Forecast, limits: Limits) -> Finding:
+def _finding(
+    station: str, trend: ResistanceTrend, reached: Forecast, failed: int, limits: Limits
+) -> Finding:
     assert trend.line is not None
     assert trend.test is not None
     evidence: dict[str, Number] = {
@@ -290,6 +304,7 @@ def _finding(station: str, trend: ResistanceTrend, reached: Forecast, limits: Li
         "reaches_limit_on": _moment(trend, reached.days),
         "reaches_limit_earliest_on": _moment(trend, reached.earliest),
         "reaches_limit_latest_on": _moment(trend, reached.latest),
+        "failed_since": failed,
     }
     span = trend.start, trend.end
     return finding(Kind.RESISTANCE_DRIFT, station, span, limits, evidence, transfer=None)

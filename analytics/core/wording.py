@@ -219,16 +219,19 @@ def _drift(n: Mapping[str, Number], limits: Limits) -> str:
         f" {n['hookups']} hookups and stands at {resistance(_number(n, 'level_ohm'), 3)}"
     )
     limit = resistance(limits.limit_ohm)
+    failed = _number(n, "failed_since")
+    since = f" Since then {failed:.0f} hookup{'' if failed == 1 else 's'} failed." if failed else ""
     if not n["reaches_limit_in_days"]:
-        return f"{rise}: it has reached the limit of {limit}."
+        return f"{rise}: it has reached the limit of {limit}.{since}"
     earliest = _number(n, "reaches_limit_earliest_days")
     if n["reaches_limit_latest_days"] is None:
         reach = f"{earliest:.0f} at the earliest"
     else:
         reach = f"{earliest:.0f} to {_number(n, 'reaches_limit_latest_days'):.0f}"
+    days = f"{_number(n, 'reaches_limit_in_days'):.0f}"
     return (
         f"{rise}: going on so it reaches the limit of {limit} about"
-        f" {_number(n, 'reaches_limit_in_days'):.0f} days after the last of them ({reach})."
+        f" {days} day{'' if days == '1' else 's'} after the last of them ({reach}).{since}"
     )
 
 

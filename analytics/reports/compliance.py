@@ -119,7 +119,10 @@ def periods(source: Source) -> Table:
     ]
     rows = source.kpis(by=source.by) if source.by else []
     return Table(
-        "periods", f"By station and {source.by}", columns, frame(columns, rows, source.site.zone)
+        "periods",
+        f"By station and {source.by or 'period'}",
+        columns,
+        frame(columns, rows, source.site.zone),
     )
 
 

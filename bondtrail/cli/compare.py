@@ -261,8 +261,8 @@ def _columns(sides: Sequence[Side]) -> list[Column[Compared]]:
 def _cell(figure: str, told: Any) -> str:
     if figure in _SHARES:
         return figures.share_cell(told)
-    unit = "h" if figure.endswith("_h") else "transfers"
-    lines = [f"{told.count:,} in {amount(told.of, unit)}"]
+    whole = f"{told.of:,.1f} h" if figure.endswith("_h") else amount(told.of, "transfers")
+    lines = [f"{told.count:,} in {whole}"]
     if told.value is not None:
         lines.append(f"{figures.rate(told.value)}")
         lines.append(f"({figures.rate(told.low)}-{figures.rate(told.high)})")

@@ -7,7 +7,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from bondtrail.cli import figures, output
-from bondtrail.cli.output import Column, iso, ohms
+from bondtrail.cli.output import Column, counted, iso, ohms
 from bondtrail.cli.rows import Fields
 from bondtrail.cli.views import Query, View
 from bondtrail.times import local_day
@@ -71,6 +71,7 @@ def fields(query: Query) -> Fields[Watched]:
         "from": lambda row: iso(row.trend.start),
         "to": lambda row: iso(row.trend.end),
         "hookups": attrgetter("trend.hookups"),
+        "failed_since": attrgetter("failed_since"),
         "level_ohm": attrgetter("trend.level_ohm"),
         "limit_ohm": attrgetter("limit_ohm"),
         "slope_ohm_per_day": _slope,
@@ -139,14 +140,18 @@ def _slope_cell(row: Watched) -> str:
 def _told(row: Watched, zone: ZoneInfo) -> str:
     watch = "WATCH: " if row.is_due and row.is_latest else ""
     past = "" if row.is_latest else "earlier: "
-    return f"{past}{watch}{_words(row, zone)}"
+    failed = (
+        f"; since then {counted(row.failed_since, 'hookup')} failed" if row.failed_since else ""
+    )
+    return f"{past}{watch}{_words(row, zone)}{failed}"
 
 
 NOTE = (
     "A stretch is of verified hookups, by their median resistance; it begins anew where work\n"
     "brought it down. Mann-Kendall test at 1 %, Theil-Sen slope with its 95 % interval, Pettitt's\n"
-    "test for a step. WATCH: reaches the limit within 90 days, where the line of past hookups\n"
-    "leads. It is no promise: a clamp may fail sooner."
+    "test for a step. WATCH: reaches the limit within 90 days of its last hookup, where the line\n"
+    "of past hookups leads; the range is that of the slope alone, and hookups scatter about the\n"
+    "line. It is no promise: a clamp may fail sooner."
 )
 
 VIEW: View[Any] = View(

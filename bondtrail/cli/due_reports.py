@@ -125,8 +125,22 @@ def _write_due(store: Store, site: Site) -> Looked:
 
 
 def _write(store: Store, site: Site, item: Due, now: int) -> None:
+    """Write a report, unless results of its period are still to come.
+
+    Raises
+    ------
+    Fault
+        If they are: nobody would write it again once they are there.
+    """
     from analytics.reports import gather, write_report
 
+    end = item.period.bounds(site.zone)[1]
+    behind = sum(mark.since < end for mark in store.touched().values())
+    if behind:
+        raise Fault(
+            f"results of {output.counted(behind, 'station')} are not up to date",
+            "bondtrail analyse",
+        )
     report = gather(store, site, item.period, now=now, by=item.plan.by)
     item.path.parent.mkdir(parents=True, exist_ok=True)
     write_report(report, item.path)

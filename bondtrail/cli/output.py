@@ -163,13 +163,15 @@ def site_time(moment_ns: int | None, zone: ZoneInfo) -> str:
 
 
 def length(seconds: float | None) -> str:
-    """Return a span of time, such as ``3.2 s``, ``12:05`` (minutes) or ``2:03:09`` (hours)."""
+    """Return a span of time, such as ``3.2 s``, ``12:05`` (minutes), ``2:03:09`` or ``3 d 7 h``."""
     if seconds is None:
         return "-"
     if round(seconds, 1) < 60:
         return f"{seconds:.1f} s"
     minutes, rest = divmod(round(seconds), 60)
     hours, minutes = divmod(minutes, 60)
+    if hours >= 72:
+        return f"{hours // 24} d {hours % 24} h"
     return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
 
 

@@ -73,8 +73,8 @@ def command(
     is beside it), or JSON. Days are those of the site.
 
     --schedule and --due look for the latest complete period of each [[report]] table in its
-    folder, and write what is missing. They report what was analysed by then: run bondtrail
-    analyse before. To make a report again, remove its file.
+    folder, and write what is missing, once the results of that period are up to date: run
+    bondtrail analyse before. To make a report again, remove its file.
     """
     if schedule and due:
         raise click.UsageError("--schedule goes on running and --due does not: name one of them")

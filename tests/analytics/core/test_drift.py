@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from analytics.core.drift import (
     ResistanceTrend,
     Shape,
     drift_findings,
+    failed_since,
     forecast,
     resistance_trends,
 )
@@ -142,12 +144,47 @@ def test_the_finding_says_what_is_behind_it() -> None:
         "reaches_limit_on": "1970-04-11T00:00:00.000Z",
         "reaches_limit_earliest_on": "1970-04-11T00:00:00.000Z",
         "reaches_limit_latest_on": "1970-04-11T00:00:00.000Z",
+        "failed_since": 0,
     }
     assert finding.summary == (
         "Bonded resistance rises by 0.08 ohm a day over 60 hookups and stands at 6.72 ohm:"
         " going on so it reaches the limit of 10 ohm about 41 days after the last of them"
         " (41 to 41)."
     )
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "failed", "told"),
+    [
+        pytest.param("", 0, False, id="none-since"),
+        pytest.param("f", 1, True, id="one"),
+        pytest.param("fff", 3, True, id="several"),
+    ],
+)
+def test_hookups_that_failed_since_are_told(outcomes: str, failed: int, told: bool) -> None:
+    """They have no bonded resistance, so the line itself cannot show them."""
+    rows = hookups(RISE)
+    later = [
+        replace(
+            row,
+            outcome=Outcome.FAILED,
+            start=row.start + 90 * NS_PER_DAY,
+            end=row.end + 90 * NS_PER_DAY,
+        )
+        for row in rows[: len(outcomes)]
+    ]
+    (finding,) = found([*rows, *later])
+    assert finding.evidence["failed_since"] == failed
+    assert ("Since then" in finding.summary) is told
+
+
+def test_failed_hookups_before_one_that_was_verified_are_past() -> None:
+    rows = hookups(RISE)
+    (trend,) = resistance_trends(rows, [])
+    failed = replace(rows[0], outcome=Outcome.FAILED, start=rows[-1].start + NS_PER_DAY)
+    again = replace(rows[0], start=rows[-1].start + 2 * NS_PER_DAY)
+    late = replace(failed, start=rows[-1].start + 3 * NS_PER_DAY)
+    assert failed_since([*rows, failed, again, late], trend) == 1
 
 
 def test_the_evidence_is_plain_json() -> None:
@@ -176,7 +213,7 @@ def test_the_order_of_the_hookups_does_not_matter() -> None:
 
 
 def test_failed_hookups_do_not_count() -> None:
-    failed = hookups(np.full(60, 4000.0), days=np.arange(60) + 0.5, outcome=Outcome.FAILED)
+    failed = hookups(np.full(59, 4000.0), days=np.arange(59) + 0.5, outcome=Outcome.FAILED)
     rows = hookups(RISE + noise(60))
     assert found([*rows, *failed]) == found(rows) != []
 

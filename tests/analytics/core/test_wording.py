@@ -18,6 +18,7 @@ FLOWED: dict[str, Number] = {
     "unit": "L",
 }
 DRIFT: dict[str, Number] = {
+    "failed_since": 0,
     "hookups": 63,
     "slope_ohm_per_day": 0.0526,
     "level_ohm": 8.123,
@@ -186,10 +187,10 @@ def test_resistance(ohm: float, expected: str) -> None:
         ),
         pytest.param(
             Kind.RESISTANCE_DRIFT,
-            {**DRIFT, "reaches_limit_latest_days": None},
+            {**DRIFT, "reaches_limit_latest_days": None, "failed_since": 2},
             "Bonded resistance rises by 0.053 ohm a day over 63 hookups and stands at 8.12 ohm:"
             " going on so it reaches the limit of 10 ohm about 36 days after the last of them"
-            " (28 at the earliest).",
+            " (28 at the earliest). Since then 2 hookups failed.",
             id="drift-that-may-last",
         ),
         pytest.param(

@@ -23,7 +23,9 @@ LISBON = ZoneInfo("Europe/Lisbon")
         (3599.4, "59:59"),
         (3599.5, "1:00:00"),
         (7389.0, "2:03:09"),
-        (360000.0, "100:00:00"),
+        (259199.0, "71:59:59"),
+        (259200.0, "3 d 0 h"),
+        (363600.0, "4 d 5 h"),
     ],
 )
 def test_a_length_is_in_the_units_people_read(seconds: float | None, text: str) -> None:

@@ -188,6 +188,27 @@ class TestDue:
         (folder / "monthly").write_text("in the way", encoding="utf-8")
         assert run(*WHOLE, "--due").status == 2
 
+    @pytest.mark.parametrize(
+        ("since", "status"),
+        [
+            pytest.param("2026-03-29T12:00:00Z", 2, id="within-both"),
+            pytest.param("2026-03-30T12:00:00Z", 3, id="after-the-week-within-the-month"),
+            pytest.param("2026-04-01T00:00:00Z", 0, id="after-both"),
+        ],
+    )
+    def test_results_that_are_still_to_come_are_waited_for(
+        self, run: Run, folder: Path, since: str, status: int
+    ) -> None:
+        with open_store("sqlite:///quay.db") as store:
+            store.touch("tote", parse_time(since))
+        told = run(*WHOLE, "--due")
+        assert told.status == status
+        assert ("results of 1 station are not up to date" in told.err) is (status != 0)
+        run("analyse", "--db", "sqlite:///quay.db")
+        assert run(*WHOLE, "--due").status == 0
+        assert (folder / WEEK).exists()
+        assert (folder / MONTH).exists()
+
     def test_a_site_that_calls_for_none_is_told_how(self, run: Run, site_file: str) -> None:
         run("load", site_file, "--site", site_file, "--db", "sqlite:///other.db")
         for option in ("--due", "--schedule"):
