@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from analytics.core.rates import Rate, poisson_rate
 from analytics.core.shares import wilson
 from bondtrail.results import Severity
 from dashboard.parts import (
@@ -11,6 +12,7 @@ from dashboard.parts import (
     calendar_legend,
     facts,
     interval_text,
+    rate_text,
     severity_counts,
     severity_mark,
     severity_word,
@@ -89,3 +91,17 @@ def test_the_legend_tells_every_sign_that_a_calendar_shows() -> None:
 
 def test_names_for_screen_readers() -> None:
     assert aria("Pages") == {"aria-label": "Pages"}
+
+
+@pytest.mark.parametrize(
+    ("rate", "expected"),
+    [
+        # F. Garwood, Biometrika 28 (1936) 437-442, his tables from memory: 3 events have the
+        # limits 0.619 to 8.77, 10 events 4.80 to 18.39.
+        (poisson_rate(3, 100, 100), "3.0 (0.62 to 8.8)"),
+        (poisson_rate(10, 1, 100), "1,000 (480 to 1,839)"),
+        (poisson_rate(4, 0), "-"),
+    ],
+)
+def test_a_rate_is_told_with_its_interval(rate: Rate, expected: str) -> None:
+    assert rate_text(rate) == expected

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from bondtrail.site import Site
+from store import open_store
+from tests.dashboard.conftest import sqlite_url
 from tests.dashboard.pages.conftest import Page, Shown
-from tests.dashboard.quay import BAD_ID
+from tests.dashboard.quay import BAD_ID, GOOD_START, fill
 
 
 def kinds(rows: list[dict[str, object]]) -> list[object]:
@@ -153,3 +158,33 @@ def figures(shown: Shown) -> dict[str, tuple[str, str]]:
     names = [c.children for c in shown.components if type(c).__name__ == "Dt"]
     told = [c.children for c in shown.components if type(c).__name__ == "Dd"]
     return {name: (t[0], t[1].children) for name, t in zip(names, told, strict=True)}
+
+
+def test_trends_stand_with_their_tests_in_words(page: Page, filled_url: str) -> None:
+    shown = page("station", filled_url, station_id="rail-1")
+    assert "1 trip: too few to tell (1 of at least 5)." in shown.text
+    assert "2 hookups from 2026-03-02 to 2026-03-03: too few to tell a trend" in shown.text
+    assert shown.has("station-trips-course")
+    assert shown.has("station-resistance")
+
+
+def test_without_trips_or_hookups_there_is_no_trend(page: Page, filled_url: str) -> None:
+    bowl, bay = (page("station", filled_url, station_id=name) for name in ("bowl", "bay-9"))
+    assert not bowl.has("station-trips-course")
+    assert "Bonded resistance" not in bowl.text
+    assert "No verified hookup with a reading so far" in bay.text
+
+
+def test_what_was_said_of_a_finding_stands_beside_it(
+    page: Page, site: Site, tmp_path: Path
+) -> None:
+    url = sqlite_url(tmp_path)
+    with open_store(url) as store:
+        fill(store, site)
+        (found,) = store.findings("rail-1", kind="bond_lost_in_flow")
+        store.reviews.add(found, "explained", "Drill of the day.", "A. Invented", GOOD_START)
+    rows = page("station", url, station_id="rail-1").rows("station-findings")
+    assert [row["review"] for row in rows] == ["not reviewed", "explained", "not reviewed"]
+    assert rows[1]["review_told"] == "A. Invented: Drill of the day."
+    (failed,) = page("compliance", url).rows("compliance-failed")
+    assert failed["review"] == "explained, not reviewed"

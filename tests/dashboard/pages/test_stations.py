@@ -177,3 +177,12 @@ def test_the_length_of_the_period_is_told(page: Page, filled_url: str) -> None:
     one = {"from": "2026-03-02", "to": "2026-03-02"}
     assert "1 day on the site's clock" in page("stations", filled_url, **one).text
     assert "3 days on the site's clock" in page("stations", filled_url).text
+
+
+def test_a_rate_of_nuisance_trips_below_five_is_too_few(page: Page, filled_url: str) -> None:
+    rows = {row["name"]: row for row in page("stations", filled_url).rows("stations-grid")}
+    assert (rows["Rail spot 1"]["rate"], rows["Rail spot 1"]["rate_text"]) == (
+        None,
+        "too few to rank",
+    )
+    assert rows["Drum filler 1"]["rate_text"] == "not recorded"
