@@ -8,6 +8,7 @@ each reads one snapshot.
 from __future__ import annotations
 
 import os
+import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -73,6 +74,7 @@ class Database:
         parsed, self.where = _parse(url)
         self.pool = ThreadPoolExecutor(min(4, os.cpu_count() or 1), "store")
         self._engine = create_engine(parsed, **_engine_options(parsed))
+        self._held = threading.local()
         if parsed.get_backend_name() == "sqlite":
             self._reader, self._writer = _sqlite_engines(self._engine)
         else:
@@ -83,9 +85,28 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Transaction]:
-        """Open a transaction that sees one snapshot and waits for nobody."""
+        """Open a transaction that sees one snapshot and waits for nobody.
+
+        In a `snapshot` it is that one's.
+        """
+        held: Transaction | None = getattr(self._held, "transaction", None)
+        if held is not None:
+            with self._translated():
+                yield held
+            return
         with self._translated(), self._reader.begin() as conn:
             yield Transaction(conn, self.pool, self.where)
+
+    @contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """Have every `reading` of this thread see the state of the first one."""
+        with self.reading() as transaction:
+            outer = getattr(self._held, "transaction", None)
+            self._held.transaction = transaction
+            try:
+                yield
+            finally:
+                self._held.transaction = outer
 
     @contextmanager
     def writing(self) -> Iterator[Transaction]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
@@ -94,6 +95,15 @@ class Store:
     def close(self) -> None:
         """Give back threads and connections."""
         self._db.close()
+
+    @contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """Have all that this thread reads come from one state of the store, whoever writes.
+
+        What the thread itself writes meanwhile is not seen either, until the block ends.
+        """
+        with self._db.snapshot():
+            yield
 
     # Samples
 

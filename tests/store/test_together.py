@@ -134,3 +134,34 @@ def test_a_revision_never_comes_twice_however_many_touch(store_url: str) -> None
         list(pool.map(lambda number: store.touch("rail-1", T0 - number), range(40)))
         [mark] = store.touched().values()
         assert (mark.since, mark.revision) == (T0 - 39, 40)
+
+
+def test_what_is_read_in_a_snapshot_comes_from_one_state(store_url: str) -> None:
+    with open_store(store_url) as reader, open_store(store_url) as writer:
+        writer.write({POINT: part(0, 10)})
+        with reader.snapshot():
+            assert len(reader.read(POINT)) == 10
+            writer.write({POINT: part(10, 5)})
+            reader.write({POINT: part(20, 1)})
+            with reader.snapshot():
+                assert len(reader.read(POINT)) == 10
+            assert [row.samples for row in reader.points()] == [10]
+        assert len(reader.read(POINT)) == 16
+
+
+def test_a_snapshot_is_of_the_thread_that_took_it(store_url: str) -> None:
+    with open_store(store_url) as store, ThreadPoolExecutor(1) as pool:
+        store.write({POINT: part(0, 10)})
+        with store.snapshot():
+            assert len(store.read(POINT)) == 10
+            store.write({POINT: part(10, 5)})
+            assert len(pool.submit(store.read, POINT).result()) == 15
+            assert len(store.read(POINT)) == 10
+
+
+def test_a_snapshot_ends_with_its_block_even_by_an_error(store_url: str) -> None:
+    with open_store(store_url) as store:
+        with pytest.raises(ZeroDivisionError), store.snapshot():
+            1 / 0  # noqa: B018
+        store.write({POINT: part(0, 3)})
+        assert len(store.read(POINT)) == 3
