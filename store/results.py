@@ -37,8 +37,12 @@ class _Rows(Generic[Word]):
         self._derived = tuple(derived)
         self._fields = [name for name in get_type_hints(kind) if name not in derived]
         self._json = {*mappings, *lists}
-        self._read: dict[str, Callable[[Any], Any]] = dict(enums or {})
-        self._read |= dict.fromkeys(mappings, json.loads) | dict.fromkeys(lists, _as_tuple)
+        read: dict[str, Callable[[Any], Any]] = {
+            name: {str(member): member for member in kind}.__getitem__
+            for name, kind in (enums or {}).items()
+        }
+        read |= dict.fromkeys(mappings, json.loads) | dict.fromkeys(lists, _as_tuple)
+        self._places = [(self._fields.index(name), how) for name, how in read.items()]
 
     @property
     def began(self) -> Any:
@@ -70,11 +74,11 @@ class _Rows(Generic[Word]):
         return [self._word(row) for row in tx.conn.execute(query)]
 
     def _word(self, row: Sequence[Any]) -> Word:
-        values = dict(zip(self._fields, row, strict=True))
-        for name, read in self._read.items():
-            if values[name] is not None:
-                values[name] = read(values[name])
-        return self._kind(**values)
+        values = list(row)  # in the order of the fields: names would cost as much as the query
+        for place, read in self._places:
+            if values[place] is not None:
+                values[place] = read(values[place])
+        return self._kind(*values)
 
 
 def _as_tuple(text: str) -> tuple[Any, ...]:
