@@ -228,6 +228,10 @@ class DaySums:
 
     With a ``shift`` they are of that shift's part of the day, ``""`` being the time outside any
     shift; None stands for the whole day.
+
+    ``flow_unknown_s`` is time of the history in which nobody knows whether product flows: none
+    where flow is not recorded at all. ``bypass_unknown_s`` is flow, as ``bypassed_s`` is, in which
+    nobody knows whether the interlock is bypassed: all flow where no bypass is recorded.
     """
 
     station: str
@@ -236,9 +240,11 @@ class DaySums:
     transfers: int = 0
     compliant_transfers: int = 0
     flow_s: float = 0.0
+    flow_unknown_s: float = 0.0
     not_bonded_s: float = 0.0
     no_data_s: float = 0.0
     bypassed_s: float = 0.0
+    bypass_unknown_s: float = 0.0
     volume: float = 0.0
     hookups: int = 0
     failed_hookups: int = 0

@@ -14,8 +14,9 @@ import numpy as np
 from analytics.core.bond import Bond
 from analytics.core.case import Case
 from analytics.core.quantiles import bins_of
+from analytics.core.runs import Contact
 from analytics.core.shifts import Cells
-from analytics.core.spans import Moments, Spans, elapsed, within
+from analytics.core.spans import NOWHERE, Moments, Spans, elapsed, intersection, within
 from bondtrail.results import (
     DAY_SUMS,
     Alarm,
@@ -26,6 +27,7 @@ from bondtrail.results import (
     Transfer,
     Trip,
 )
+from bondtrail.site import Role
 from bondtrail.times import NS_PER_S
 
 Began = TypeVar("Began", Transfer, Hookup, Finding, Alarm)
@@ -116,9 +118,11 @@ def _seconds(case: Case, marks: Moments) -> dict[str, Any]:
     bond = case.now.bond
     spans: dict[str, Spans] = {
         "flow_s": case.flowing,
+        "flow_unknown_s": _flow_unknown(case),
         "not_bonded_s": case.exposures.not_bonded,
         "no_data_s": case.exposures.no_data,
         "bypassed_s": case.exposures.bypassed,
+        "bypass_unknown_s": intersection(case.flowing, case.now.bypass.where(Contact.UNKNOWN)),
         "low_s": bond.where(Bond.LOW),
         "high_s": bond.where(Bond.HIGH),
         "open_s": bond.where(Bond.OPEN),
@@ -128,6 +132,13 @@ def _seconds(case: Case, marks: Moments) -> dict[str, Any]:
     return {
         name: (np.diff(elapsed(part, marks)) / NS_PER_S).tolist() for name, part in spans.items()
     }
+
+
+def _flow_unknown(case: Case) -> Spans:
+    """Return where nobody knows whether product flows; nowhere if nothing ever tells."""
+    if case.station.points.keys().isdisjoint((Role.FLOW, Role.RUNNING)):
+        return NOWHERE
+    return case.now.flow.where(Contact.UNKNOWN)
 
 
 def _begun(items: Sequence[Began], marks: Moments) -> list[Sequence[Began]]:

@@ -788,6 +788,22 @@ def test_days_split_seconds_at_local_midnight(beginning: str, before: int) -> No
     assert (first.hookups, second.hookups) == (1, 0)
 
 
+UNKNOWN = [  # flow unknown, flow with the bypass unknown
+    pytest.param({"f": "0*9 -*5 60*12", "b": "0*20 -*6"}, 5, 6, id="both"),
+    pytest.param({"f": "60*9 -*4 60*9"}, 4, 18, id="no-bypass-point"),
+    pytest.param({"f": "60*9 -*9", "run": "1*12 0*6"}, 6, 12, id="running-tells-flow"),
+    pytest.param({"r": "2*9"}, 0, 0, id="no-flow-point"),
+    pytest.param({"f": "", "r": "2*9"}, 9, 0, id="flow-never-heard"),
+    pytest.param({"f": "60*1 0*20"}, 0, 0, id="no-transfer"),
+]
+
+
+@pytest.mark.parametrize(("signals", "flow", "bypass"), UNKNOWN)
+def test_a_day_tells_what_is_unknown(signals: Signals, flow: int, bypass: int) -> None:
+    [day] = evaluate(spot(signals), series(signals), zone=ZONE).days
+    assert (day.flow_unknown_s, day.bypass_unknown_s) == (flow, bypass)
+
+
 def test_a_day_on_which_clocks_go_forward_has_23_hours() -> None:
     start = BEGINNINGS["clocks go forward"]
     assert (local(start, ZONE).hour, local(start + 60 * S, ZONE).hour) == (0, 2)

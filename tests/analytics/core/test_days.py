@@ -104,7 +104,60 @@ def test_what_went_wrong_is_counted_by_name() -> None:
 
 def test_a_day_without_data_is_all_nothing() -> None:
     (day,) = sums({"flow": []}, [0, 60])
-    assert day == DaySums("spot", DAYS[0], unknown_s=60.0)
+    assert day == DaySums("spot", DAYS[0], flow_unknown_s=60.0, unknown_s=60.0)
+
+
+@pytest.mark.parametrize(
+    ("reported", "expected"),
+    [
+        pytest.param({"flow": [(20, 0), (10, GAP), (30, 60)]}, (5.0, 5.0), id="meter"),
+        pytest.param({"running": [(10, GAP), (15, 1), (35, GAP)]}, (10.0, 35.0), id="contact"),
+        pytest.param({"flow": [(60, 0)]}, (0.0, 0.0), id="known-throughout"),
+        pytest.param({"flow": []}, (25.0, 35.0), id="never-heard"),
+        pytest.param(
+            {"flow": [(20, 0), (40, GAP)], "running": [(50, 0), (10, GAP)]}, (5.0, 35.0), id="both"
+        ),
+        pytest.param(
+            {"flow": [(20, 0), (40, GAP)], "running": [(30, 0), (30, 1)]},
+            (5.0, 5.0),
+            id="running-while-the-meter-is-silent",
+        ),
+        pytest.param({"resistance": [(60, 2.0)]}, (0.0, 0.0), id="not-recorded"),
+    ],
+)
+def test_unknown_flow_is_time_of_the_history(reported: Told, expected: tuple[float, float]) -> None:
+    found = sums(reported, [0, 25, 60])
+    assert tuple(day.flow_unknown_s for day in found) == expected
+
+
+@pytest.mark.parametrize(
+    ("bypass", "bypassed", "unknown"),
+    [
+        pytest.param([(60, 0)], (0.0, 0.0), (0.0, 0.0), id="known-off"),
+        pytest.param([(60, 1)], (10.0, 30.0), (0.0, 0.0), id="known-on"),
+        pytest.param(
+            [(15, 0), (15, GAP), (10, 1), (20, GAP)], (0.0, 10.0), (5.0, 20.0), id="silent-in-flow"
+        ),
+        pytest.param([(5, GAP), (55, 0)], (0.0, 0.0), (0.0, 0.0), id="silent-without-flow"),
+        pytest.param([], (0.0, 0.0), (10.0, 30.0), id="never-heard"),
+        pytest.param(None, (0.0, 0.0), (10.0, 30.0), id="not-recorded"),
+    ],
+)
+def test_unknown_bypass_is_flow_of_transfers(
+    bypass: list[Stretch] | None, bypassed: tuple[float, float], unknown: tuple[float, float]
+) -> None:
+    reported: Told = {"flow": [(10, 0), (40, 60), (10, 0)], "resistance": [(60, 2.0)]}
+    if bypass is not None:
+        reported["bypass"] = bypass
+    found = sums(reported, [0, 20, 60])
+    assert tuple(day.flow_s for day in found) == (10.0, 30.0)
+    assert tuple(day.bypassed_s for day in found) == bypassed
+    assert tuple(day.bypass_unknown_s for day in found) == unknown
+
+
+def test_flow_too_short_for_a_transfer_counts_for_no_bypass() -> None:
+    (day,) = sums({"flow": [(10, 0), (9, 60), (41, 0)]}, [0, 60])
+    assert (day.flow_s, day.bypass_unknown_s) == (0.0, 0.0)
 
 
 def test_days_are_of_the_site_and_one_may_have_23_hours() -> None:
