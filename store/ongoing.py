@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from sqlalchemy import BigInteger, ColumnElement, literal, not_, select, union_all
 
+from bondtrail.results import Kind
 from bondtrail.times import NS_PER_S
 from store.engine import Transaction
 from store.schema import IS_LONG, LONG_S
@@ -46,11 +47,18 @@ def at(moment: int) -> list[list[ColumnElement[bool]]]:
 
 
 def crossing(tx: Transaction, edges: Sequence[int], stations: Collection[str]) -> list[Spanning]:
-    """Return the findings of stations that span an edge (ns), and some long ones that do not."""
+    """Return the findings of stations that span an edge (ns), and some long ones that do not.
+
+    A drift is left out: it is about weeks, and would cover what is told of each of their days.
+    """
     told = table.c.id, table.c.station, table.c.severity, table.c.start_ns, table.c.end_ns
     mine = table.c.station.in_(stations)
     long = select(*told).where(
-        IS_LONG, mine, table.c.end_ns > edges[0], table.c.start_ns < edges[-1]
+        IS_LONG,
+        mine,
+        table.c.end_ns > edges[0],
+        table.c.start_ns < edges[-1],
+        table.c.kind != Kind.RESISTANCE_DRIFT.value,
     )
     # The last edge is no one's: what lies beyond it is not asked for.
     inner = [select(literal(edge, BigInteger).label("edge")) for edge in edges[:-1]]

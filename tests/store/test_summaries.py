@@ -208,6 +208,14 @@ def test_a_finding_marks_every_stretch_that_it_touches(days_long: Store, width_s
     assert {(m.part, m.severity): m.count for m in marks} == expected
 
 
+def test_a_drift_marks_the_day_on_which_it_began(store: Store) -> None:
+    drift = lasting(Kind.RESISTANCE_DRIFT, Severity.MINOR, 30 * HOUR, 900 * HOUR)
+    found = StationResults("c", drift=(drift,))
+    store.save_results(found, since=0, since_day=EARLY)
+    edges = [n * 24 * HOUR * S for n in range(30)]
+    assert [mark.part for mark in store.summaries.finding_marks(edges, ["c"])] == [1]
+
+
 @pytest.mark.parametrize(
     ("at_s", "kinds"),
     [
