@@ -5,7 +5,7 @@ Use what is named here; nothing outside this room sees SQL or blocks.
 
 from store.alarm_parts import AlarmColumns
 from store.bulk import BulkWriter
-from store.compliances import FailingTransfer, TransferCount
+from store.compliances import Allowed, FailingTransfer, TransferCount
 from store.errors import (
     DamageError,
     NewerStoreError,
@@ -32,6 +32,7 @@ from store.touches import Touch
 
 __all__ = [
     "AlarmColumns",
+    "Allowed",
     "BrokenReview",
     "BulkWriter",
     "DamageError",

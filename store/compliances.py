@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import ColumnElement, case, func, select
 
 from bondtrail.results import DAY_HISTOGRAMS, NON_COMPLIANT, DaySums, Finding, Kind, Transfer
 from store import rollups, schema
@@ -22,6 +22,7 @@ _NUMBERS = PARTS[: len(schema.SUMMED)]
 _NO_BINS = ("",) * len(DAY_HISTOGRAMS)
 _NAMED_AT_ONCE = 500
 """Ids in one question: databases take only so many."""
+_ROUNDING_S = 1e-6
 _BITS = {str(kind): 1 << place for place, kind in enumerate(sorted(NON_COMPLIANT))}
 
 
@@ -41,6 +42,27 @@ class FailingTransfer(NamedTuple):
     station: str
     start: int
     kinds: frozenset[Kind]
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """Compliant transfers that ran without a verified bond for a while, within the allowances.
+
+    Attributes
+    ----------
+    not_bonded, not_bonded_s : int, float
+        Those that flowed while the bond was known and not verified, and for how long in all. [s]
+    no_data, no_data_s : int, float
+        Those that flowed while it was unknown; a transfer may be among both. [s]
+    unknown_throughout : int
+        Those of them that flowed at no other time.
+    """
+
+    not_bonded: int = 0
+    not_bonded_s: float = 0.0
+    no_data: int = 0
+    no_data_s: float = 0.0
+    unknown_throughout: int = 0
 
 
 class Compliances:
@@ -152,6 +174,34 @@ class Compliances:
             for name, station, began, _ in found
         ]
 
+    def allowed(self, start: int, end: int, stations: Collection[str] | None = None) -> Allowed:
+        """Count the compliant transfers that began in a span and rest on the allowances."""
+        of = schema.transfer.c
+        asked = select(
+            _count_if(of.not_bonded_s > 0),
+            func.coalesce(func.sum(of.not_bonded_s), 0.0),
+            _count_if(of.no_data_s > 0),
+            func.coalesce(func.sum(of.no_data_s), 0.0),
+            # Both are sums of the same stretches, each rounded by itself.
+            _count_if((of.no_data_s > 0) & (of.no_data_s >= of.flow_s - _ROUNDING_S)),
+        ).where(
+            schema.IS_ALLOWED,
+            of.start_ns >= start,
+            of.start_ns < end,
+            *_of(schema.transfer, stations),
+        )
+        with self._db.reading() as tx:
+            return Allowed(*tx.conn.execute(asked).one())
+
+    def rules(self, start: int, end: int, stations: Collection[str] | None = None) -> set[str]:
+        """Return the versions of the rules by which the findings that began in a span are."""
+        finding = schema.finding.c
+        asked = select(finding.rules).where(
+            finding.start_ns >= start, finding.start_ns < end, *_of(schema.finding, stations)
+        )
+        with self._db.reading() as tx:
+            return set(tx.conn.execute(asked.distinct()).scalars())
+
     def transfers(self, ids: Collection[str]) -> list[Transfer]:
         """Return the transfers of these ids, by start; one that there is not is left out."""
         found = self._named(TRANSFERS, schema.transfer.c.id, ids)
@@ -175,6 +225,10 @@ class Compliances:
 
 def _of(table: Any, stations: Collection[str] | None) -> list[ColumnElement[bool]]:
     return [] if stations is None else [table.c.station.in_(stations)]
+
+
+def _count_if(condition: ColumnElement[bool]) -> ColumnElement[int]:
+    return func.coalesce(func.sum(case((condition, 1), else_=0)), 0)
 
 
 @cache

@@ -190,6 +190,20 @@ Index(
     postgresql_where=IS_FAILING,
 )
 """The transfers that are not compliant, which are few."""
+IS_ALLOWED: ColumnElement[Any] = literal_column(
+    "(compliant and (not_bonded_s > 0 or no_data_s > 0))"
+)
+Index(
+    "transfer_allowed",
+    transfer.c.start_ns,
+    transfer.c.station,
+    transfer.c.flow_s,
+    transfer.c.not_bonded_s,
+    transfer.c.no_data_s,
+    sqlite_where=IS_ALLOWED,
+    postgresql_where=IS_ALLOWED,
+)
+"""Compliant transfers that ran without a verified bond for a while, within the allowances."""
 
 hookup = Table(
     "hookup",

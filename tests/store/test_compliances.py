@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
-from bondtrail.results import DaySums, Finding, Kind, Severity, StationResults, Transfer
-from store import Store, open_store
+from bondtrail.results import (
+    RULES_VERSION,
+    DaySums,
+    Finding,
+    Kind,
+    Severity,
+    StationResults,
+    Transfer,
+)
+from store import Allowed, Store, open_store
 
 S = 1_000_000_000
 EARLY = dt.date(1970, 1, 1)
@@ -181,3 +190,35 @@ def test_an_empty_store_has_nothing(store_url: str) -> None:
         assert empty.compliances.sums(DAYS[0], DAYS[-1]) == []
         assert empty.compliances.by_shift(DAYS[0], DAYS[-1]) == {}
         assert empty.compliances.failing(0, 1000) == []
+
+
+def ran(
+    start_s: int, flow_s: float, not_bonded_s: float, no_data_s: float, *kinds: Kind
+) -> Transfer:
+    row = transfer("c", start_s, *kinds)
+    return replace(row, flow_s=flow_s, not_bonded_s=not_bonded_s, no_data_s=no_data_s)
+
+
+def test_what_rests_on_the_allowances_is_counted(store: Store) -> None:
+    rows = (
+        ran(100, 60.0, 0.0, 0.0),
+        ran(200, 60.0, 1.5, 0.0),
+        ran(300, 60.0, 1.0, 4.0),
+        ran(400, 10.0, 0.0, 10.0),
+        ran(500, 60.0, 9.0, 60.0, Kind.UNVERIFIABLE_FLOW),  # not compliant
+        ran(600, 60.0, 1.0, 1.0),  # later
+    )
+    found = StationResults("c", transfers=rows)
+    store.save_results(found, since=0, since_day=EARLY)
+    assert store.compliances.allowed(0, 600 * S) == Allowed(2, 2.5, 2, 14.0, 1)
+    assert store.compliances.allowed(250 * S, 600 * S, ["c"]) == Allowed(1, 1.0, 2, 14.0, 1)
+    assert store.compliances.allowed(0, 600 * S, ["a"]) == Allowed()
+
+
+def test_rules_are_those_of_the_findings_of_the_span(store: Store) -> None:
+    older = replace(finding("c", 100, Kind.CHATTERING, None), rules="1")
+    store.save_results(StationResults("c", findings=(older,)), since=0, since_day=EARLY)
+    assert store.compliances.rules(0, 1000 * S) == {"1", RULES_VERSION}
+    assert store.compliances.rules(150 * S, 1000 * S) == {RULES_VERSION}
+    assert store.compliances.rules(0, 1000 * S, ["c"]) == {"1"}
+    assert store.compliances.rules(2000 * S, 3000 * S) == set()

@@ -62,6 +62,8 @@ AGAINST = (
     "'unverifiable_flow'))"
 )
 
+ALLOWED = "(compliant and (not_bonded_s > 0 or no_data_s > 0))"
+
 BEGINNING = -(2**63 - 1)
 """Earlier than any sample: the whole history is to be judged. [ns]"""
 
@@ -84,6 +86,14 @@ def upgrade() -> None:
         unique=False,
         sqlite_where=sa.text("(not compliant)"),
         postgresql_where=sa.text("(not compliant)"),
+    )
+    op.create_index(
+        "transfer_allowed",
+        "transfer",
+        ["start_ns", "station", "flow_s", "not_bonded_s", "no_data_s"],
+        unique=False,
+        sqlite_where=sa.text(ALLOWED),
+        postgresql_where=sa.text(ALLOWED),
     )
     op.create_index(
         "finding_against",
