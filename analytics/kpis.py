@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from analytics.core.merits import FiguresOfMerit, figures_of_merit
+from analytics.core.shares import Interval
 from analytics.core.shifts import cells as cut_by_shifts
 from bondtrail.results import DAY_COUNTERS, DaySums
 from bondtrail.site import Site, parse_site
@@ -103,6 +104,7 @@ def kpi_rows(
     stations: Collection[str] | None = None,
     split_shifts: bool = False,
     now: int | None = None,
+    interval: Interval = "wilson",
 ) -> list[KpiRow]:
     """Return the figures of the days ``first`` to ``last``, both included.
 
@@ -122,6 +124,8 @@ def kpi_rows(
         Whether each shift, and the time outside any, has a row of its own.
     now : int, optional
         What lies beyond it is not missed in `KpiRow.no_record_s`. [ns]
+    interval : {"wilson", "clopper-pearson"}
+        Of the shares.
 
     Returns
     -------
@@ -162,7 +166,7 @@ def kpi_rows(
             _missing(lengths.get((part, shift), 0.0) * len(members[group]), total),
         )
         for (group, part, shift), total, merits in zip(
-            keys, sums, figures_of_merit(sums), strict=True
+            keys, sums, figures_of_merit(sums, interval=interval), strict=True
         )
     ]
 

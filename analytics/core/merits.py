@@ -12,7 +12,7 @@ import numpy as np
 
 from analytics.core.quantiles import quantiles
 from analytics.core.rates import Rate, poisson_rates
-from analytics.core.shares import Estimates, Floats, Share, TimeShare, wilson_many
+from analytics.core.shares import INTERVALS, Estimates, Floats, Interval, Share, TimeShare
 from bondtrail.results import CLASS_OF, DaySums, TripClass
 
 Figure = Share | Rate | TimeShare
@@ -29,8 +29,8 @@ NUISANCE_TRIPS = tuple(
 class FiguresOfMerit:
     """What the sums of one station or group over one period come to.
 
-    ``coverage`` is the share of time in which the state of the bond was known. Times to bond and
-    to stop are medians and 95th percentiles, within `quantiles.RELATIVE_ERROR`. [s]
+    ``coverage`` is the share of the recorded time in which the state of the bond was known. Times
+    to bond and to stop are medians and 95th percentiles, within `quantiles.RELATIVE_ERROR`. [s]
     """
 
     compliance: Share
@@ -39,6 +39,7 @@ class FiguresOfMerit:
     nuisance_per_1000_flow_h: Rate
     """``of`` is in flow hours."""
     bypass_share: TimeShare
+    """Of the flow of which it is known whether the interlock was bypassed. [s]"""
     coverage: float | None
     time_to_bond_p50_s: float | None
     time_to_bond_p95_s: float | None
@@ -46,13 +47,17 @@ class FiguresOfMerit:
     time_to_stop_p95_s: float | None
 
 
-def figures_of_merit(sums: Sequence[DaySums]) -> list[FiguresOfMerit]:
+def figures_of_merit(
+    sums: Sequence[DaySums], *, interval: Interval = "wilson"
+) -> list[FiguresOfMerit]:
     """Return the figures of each sum.
 
     Parameters
     ----------
     sums : sequence of DaySums, length n
         Of any periods, stations, groups or shifts.
+    interval : {"wilson", "clopper-pearson"}
+        Of the shares.
 
     Returns
     -------
@@ -62,14 +67,16 @@ def figures_of_merit(sums: Sequence[DaySums]) -> list[FiguresOfMerit]:
     nuisances = [nuisance_trips(one) for one in sums]
     transfers, flow_s = _column(sums, "transfers"), _column(sums, "flow_s")
     known_s, unknown_s = _column(sums, "known_s"), _column(sums, "unknown_s")
+    # Rounded as sums are told: what adding floats leaves behind is no flow.
+    told_s = np.maximum(np.round(flow_s - _column(sums, "bypass_unknown_s"), 6), 0.0)
     return list(
         map(
             FiguresOfMerit,
-            _shares(sums, "compliant_transfers", "transfers"),
-            _shares(sums, "failed_hookups", "hookups"),
+            _shares(sums, "compliant_transfers", "transfers", interval),
+            _shares(sums, "failed_hookups", "hookups", interval),
             _rates(nuisances, transfers, 100, int),
             _rates(nuisances, flow_s / HOUR_S, 1000, float),
-            _time_shares(_column(sums, "bypassed_s"), flow_s),
+            _time_shares(_column(sums, "bypassed_s"), told_s),
             _parts(known_s, known_s + unknown_s),
             *_percentiles(sums, "time_to_bond"),
             *_percentiles(sums, "time_to_stop"),
@@ -99,9 +106,9 @@ def _told(found: Estimates) -> Iterable[list[Any]]:
     return map(_known, found)
 
 
-def _shares(sums: Sequence[DaySums], count: str, of: str) -> Iterable[Share]:
+def _shares(sums: Sequence[DaySums], count: str, of: str, interval: Interval) -> Iterable[Share]:
     counts, wholes = (list(map(attrgetter(name), sums)) for name in (count, of))
-    return map(Share, *_told(wilson_many(counts, wholes)), counts, wholes)
+    return map(Share, *_told(INTERVALS[interval](counts, wholes)), counts, wholes)
 
 
 def _rates(

@@ -1,4 +1,4 @@
-"""Which is worst, by what is surely so: never by a raw rate of one in one."""
+"""Which is worst, by the cautious end of the interval: never by a raw rate of one in one."""
 
 from __future__ import annotations
 
@@ -25,7 +25,9 @@ class Ranked:
 
 
 def worst_first(figures: Mapping[str, Figure], *, more_is_better: bool = False) -> list[Ranked]:
-    """Return the figures by how bad each surely is, and last those with too little to rank.
+    """Return the figures worst first, and last those with too little to rank.
+
+    They go by the cautious end of the 95 % interval, on the good side of the value.
 
     Parameters
     ----------
@@ -37,28 +39,28 @@ def worst_first(figures: Mapping[str, Figure], *, more_is_better: bool = False) 
     Returns
     -------
     list of Ranked
-        Figures that are surely as bad as each other share a place, the worse value first; what
-        else is equal stays in the order given.
+        Figures with the same cautious end share a place, the worse value first; what else is
+        equal stays in the order given.
 
     Notes
     -----
-    What is surely so is the end of the interval on the good side: a bad rate is at least its
-    lower end, a compliance at most its upper one. So 20 of 100 goes before 2 of 5.
+    The cautious end of the 95 % interval is the lower one of a bad rate, and the upper one of a
+    compliance. So 20 of 100 goes before 2 of 5.
     """
     known = {name: _badness(figure, more_is_better) for name, figure in figures.items()}
-    sure = [(worse, name) for name, worse in known.items() if worse is not None]
-    sure.sort(key=itemgetter(0), reverse=True)
+    told = [(worse, name) for name, worse in known.items() if worse is not None]
+    told.sort(key=itemgetter(0), reverse=True)
     places: dict[float, int] = {}
-    for place, ((end, _), _) in enumerate(sure, 1):
+    for place, ((end, _), _) in enumerate(told, 1):
         places.setdefault(end, place)
     few = [Ranked(name, figures[name], None) for name, worse in known.items() if worse is None]
-    return [Ranked(name, figures[name], places[end]) for (end, _), name in sure] + few
+    return [Ranked(name, figures[name], places[end]) for (end, _), name in told] + few
 
 
 def _badness(figure: Figure, more_is_better: bool) -> tuple[float, float] | None:
-    """Return how bad a figure surely is and how bad it looks, or None where that is not known."""
+    """Return how bad a figure is by its cautious end and by its value, or None if not known."""
     if figure.is_few or figure.value is None:
         return None
     end = figure.high if more_is_better else figure.low
-    sure = figure.value if end is None else end  # time is no sample: it is as it is
-    return (-sure, -figure.value) if more_is_better else (sure, figure.value)
+    cautious = figure.value if end is None else end  # time is no sample: it is as it is
+    return (-cautious, -figure.value) if more_is_better else (cautious, figure.value)

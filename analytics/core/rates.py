@@ -30,16 +30,13 @@ class Rate:
         return self.count < FEW
 
 
-def garwood(count: npt.ArrayLike, tail: float = TAIL_95) -> tuple[Floats, Floats]:
-    """Return the exact limits of the expected count behind each count of events.
+def garwood(count: npt.ArrayLike) -> tuple[Floats, Floats]:
+    """Return the exact 95 % limits of the expected count behind each count of events.
 
     Parameters
     ----------
     count : array_like of int, shape (n,)
         Events seen, 0 or more.
-    tail : float
-        What the interval leaves on either side: 0.025 for 95 % two-sided, 0.05 for an upper or
-        lower limit alone.
 
     Returns
     -------
@@ -53,8 +50,8 @@ def garwood(count: npt.ArrayLike, tail: float = TAIL_95) -> tuple[Floats, Floats
 
     Notes
     -----
-    With events that come at a constant rate and one independent of the other: ``chi2(tail; 2 k)
-    / 2`` to ``chi2(1 - tail; 2 k + 2) / 2`` [1]_. Trips that come in clusters vary more.
+    With events that come at a constant rate and one independent of the other: ``chi2(0.025; 2
+    k) / 2`` to ``chi2(0.975; 2 k + 2) / 2`` [1]_. Trips that come in clusters vary more.
 
     References
     ----------
@@ -67,8 +64,8 @@ def garwood(count: npt.ArrayLike, tail: float = TAIL_95) -> tuple[Floats, Floats
         raise ValueError(f"count must be 0 or more, got {counts.min():.0f}")
     # Most of many rows have the same few counts, and each inverse costs a microsecond or more.
     seen, back = np.unique(counts, return_inverse=True)
-    low = np.where(seen > 0, gammaincinv(np.maximum(seen, 1), tail), 0.0)
-    high = gammaincinv(seen + 1, 1 - tail)
+    low = np.where(seen > 0, gammaincinv(np.maximum(seen, 1), TAIL_95), 0.0)
+    high = gammaincinv(seen + 1, 1 - TAIL_95)
     return low[back], high[back]
 
 

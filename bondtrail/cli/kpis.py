@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
+
+import click
 
 from bondtrail.cli import figures, output
 from bondtrail.cli.faults import Fault, near
@@ -25,6 +27,13 @@ OUTSIDE = "(outside shifts)"
 
 STEPS = ("day", "week", "month")
 GROUPS = ("station", "area", "site")
+INTERVALS = {"wilson": "Wilson", "clopper-pearson": "exact Clopper-Pearson"}
+"""Of the shares: what each is called."""
+
+LEAST_FOR_MEDIAN, LEAST_FOR_P95 = 5, 20
+"""Of fewer times a table tells no such percentile."""
+UNKNOWN_FROM_S = 60.0
+"""A table tells more than this of unknown flow or bypass."""
 
 FIGURES = (
     "compliance",
@@ -45,6 +54,8 @@ NUMBERS = (
 def read(store: Store, query: Query) -> list[KpiRow]:
     """Return the rows that were asked for; the range is that of all results unless given."""
     from analytics.kpis import kpi_rows
+
+    _refuse_parts(query)
 
     first = None if query.start is None else local_day(query.start, query.zone)
     last = None if query.end is None else local_day(query.end - 1, query.zone)
@@ -70,8 +81,26 @@ def read(store: Store, query: Query) -> list[KpiRow]:
         stations=_wanted(query.site, query.station, asked.get("area")),
         split_shifts=split,
         now=query.now,
+        interval=asked.get("interval") or "wilson",
     )
     return _of_shift(found, asked.get("shift"), query.site)
+
+
+def _refuse_parts(query: Query) -> None:
+    """Refuse a part of a group under the name of the whole.
+
+    Raises
+    ------
+    UsageError
+        If that was asked for.
+    """
+    per, area = query.options.get("per"), query.options.get("area")
+    if per == "site" and area is not None:
+        raise click.UsageError("--per site does not go with --area: an area is not the site")
+    if per in ("site", "area") and query.station is not None:
+        raise click.UsageError(
+            f"--per {per} does not go with --station: a station is not the {per}"
+        )
 
 
 def _wanted(site: Site, station: str | None, area: str | None) -> list[str] | None:
@@ -209,7 +238,7 @@ def columns(query: Query) -> list[Column[KpiRow]]:
         Column("Nuisance trips", _nuisance, right=True),
         Column("Flow", _flow, right=True),
         Column("Bond, stop", _times, right=True),
-        Column("Coverage", _coverage, right=True),
+        Column("Known of\nrecord", _known, right=True),
     ]
 
 
@@ -237,42 +266,64 @@ def _flow(row: KpiRow) -> str:
 
 
 def _times(row: KpiRow) -> str:
-    found = row.merits
-    pairs = (
-        (found.time_to_bond_p50_s, found.time_to_bond_p95_s),
-        (found.time_to_stop_p50_s, found.time_to_stop_p95_s),
-    )
-    lines = [f"{_short(half)}/{_short(most)}" if half is not None else "-" for half, most in pairs]
+    found, sums = row.merits, row.sums
+    lines = [
+        _percentiles(sums.time_to_bond, found.time_to_bond_p50_s, found.time_to_bond_p95_s),
+        _percentiles(sums.time_to_stop, found.time_to_stop_p50_s, found.time_to_stop_p95_s),
+    ]
     return "\n".join(lines) if lines != ["-", "-"] else "-"
 
 
-def _short(seconds: float | None) -> str:
-    return "-" if seconds is None else f"{seconds:.3g}"
+def _percentiles(histogram: Mapping[int, int], half: float | None, most: float | None) -> str:
+    """Return median and 95th percentile, as far as so many tell, and below of how many."""
+    count = sum(histogram.values())
+    if half is None or most is None:
+        return "-"
+    if count < LEAST_FOR_MEDIAN:
+        return f"too few\nn {count}"
+    upper = f"{most:.3g}" if count >= LEAST_FOR_P95 else "-"
+    return f"{half:.3g}/{upper}\nn {count:,}"
 
 
-def _coverage(row: KpiRow) -> str:
-    share = row.merits.coverage
+def _known(row: KpiRow) -> str:
+    share, sums = row.merits.coverage, row.sums
     lines = [] if share is None else [f"{figures.percent(share)} %"]
     if row.no_record_s:
         lines.append(f"gap {age(row.no_record_s)}")
+    if sums.flow_unknown_s > UNKNOWN_FROM_S:
+        lines.append(f"flow ? {age(sums.flow_unknown_s)}")
+    if sums.bypass_unknown_s > UNKNOWN_FROM_S:
+        some = f" {age(sums.bypass_unknown_s)}" if row.merits.bypass_share.of else ""
+        lines.append(f"bypass ?{some}")
     return "\n".join(lines) or "-"
 
 
 NOTES = (
-    "Compliant: of all transfers, failed: of all hookups, each with its Wilson 95 % interval.\n"
     "Nuisance trips per 100 transfers and per 1000 h of flow, with exact Poisson 95 % intervals;\n"
-    "too few to rank: under 5 of what is counted. Bypass: share of flow time.\n"
-    "Bond, stop: median/95th percentile of time to bond and, below, of time to stop, in s.\n"
-    "Coverage: known share of the time on record. Gap: time without any record, of all stations."
+    "too few to rank: under 5 of what is counted. Bypass: share of flow with the bypass known.\n"
+    "Bond, stop: median/95th percentile of time to bond and, below, of time to stop, in s, within\n"
+    "1.2 %, of n times: the median from 5 on, the percentile from 20 on.\n"
+    "Known of record: share of the recorded time with the bond known. Gap: time without any\n"
+    "record, of all stations. flow ?: recorded time with flow unknown; bypass ?: flow with the\n"
+    "bypass unknown, all of it where no time stands."
 )
+
+
+def _interval_note(query: Query, _: Sequence[KpiRow]) -> Sequence[str]:
+    name = INTERVALS[query.options.get("interval") or "wilson"]
+    return [
+        f"Compliant: of all transfers, failed: of all hookups, each with its {name} 95 % interval."
+    ]
+
 
 VIEW: View[Any] = View(
     read,
     fields,
     columns,
-    SPAN | {"by", "per", "area", "shift", "by_shift"},
+    SPAN | {"by", "per", "area", "shift", "by_shift", "interval"},
     flat=flat_fields,
     notes=(NOTES, output.CAUTION),
+    remarks=_interval_note,
     title="Figures of merit",
 )
 
@@ -285,7 +336,7 @@ def overview_columns() -> list[Column[KpiRow]]:
         Column("Flow h", lambda row: _hours(row.sums.flow_s), right=True),
         Column("Unbonded", lambda row: _exposure(row.sums.not_bonded_s), right=True),
         Column("No data", lambda row: _exposure(row.sums.no_data_s), right=True),
-        Column("Bypass", lambda row: _exposure(row.sums.bypassed_s), right=True),
+        Column("Bypass", _bypass, right=True),
         Column("Failed", lambda row: _of(row, "failed_hookups", "hookups"), right=True),
         Column("Nuisance", _nuisance_of, right=True),
         Column("Findings", lambda row: amount(row.count("findings")), right=True),
@@ -294,7 +345,7 @@ def overview_columns() -> list[Column[KpiRow]]:
 
 OVERVIEW_NOTE = (
     "Compliant: of all transfers. Failed: of all hookups. Nuisance: of all trips.\n"
-    "Unbonded, no data, bypass: time of flow, in s, min:s or h:min:s.\n"
+    "Unbonded, no data, bypass: time of flow, in s, min:s or h:min:s; ?: bypass unknown in all.\n"
     "With intervals: bondtrail show kpis."
 )
 
@@ -311,6 +362,12 @@ def _hours(seconds: float) -> str:
 def _nuisance_of(row: KpiRow) -> str:
     trips = row.count("trips")
     return f"{row.count('trips', f'{TripClass.NUISANCE}/')}/{trips}" if trips else "-"
+
+
+def _bypass(row: KpiRow) -> str:
+    if row.sums.bypass_unknown_s and not row.merits.bypass_share.of:
+        return "?"
+    return _exposure(row.sums.bypassed_s)
 
 
 def _exposure(seconds: float) -> str:

@@ -156,6 +156,7 @@ _OPTION = {
     "area": "--area",
     "shift": "--shift",
     "by_shift": "--by-shift",
+    "interval": "--interval",
     "position": "--position",
     "listed": "--list",
     "confidence": "--confidence",
@@ -186,6 +187,11 @@ _OPTION = {
 @click.option("--area", metavar="NAME", help="kpis: only the stations of this area.")
 @click.option("--shift", metavar="NAME", help="kpis: only the time of this shift.")
 @click.option("--by-shift", is_flag=True, help="kpis: a row for each shift.")
+@click.option(
+    "--interval",
+    type=click.Choice(list(kpis.INTERVALS)),
+    help="kpis: of compliance and failed hookups; wilson unless given.",
+)
 @click.option("--position", metavar="NAME", help="alarms: only those of this operator position.")
 @click.option("--list", "listed", is_flag=True, help="alarms: each of them, not their figures.")
 @click.option(

@@ -27,7 +27,7 @@ class Query:
     end: int | None = None
     kinds: frozenset[str] = frozenset()
     options: Mapping[str, Any] = field(default_factory=dict)
-    """What only some views take: by, per, area, shift, by_shift, position, listed."""
+    """What only some views take: by, per, area, shift, by_shift, interval, position, listed."""
 
     @property
     def zone(self) -> ZoneInfo:

@@ -261,6 +261,7 @@ EVENTFUL = [
         compliant_transfers=6,
         flow_s=7200.0,
         bypassed_s=720.0,
+        bypass_unknown_s=360.0,
         hookups=5,
         trips={"nuisance/no_loss_seen": 7},
         alarms={AlarmKind.BYPASS_ON: 2},
@@ -281,7 +282,16 @@ def test_a_site_is_the_sum_of_its_stations_with_figures_of_its_own(store: Store)
     assert merits.compliance.value == pytest.approx(0.9)
     assert merits.nuisance_per_100_transfers.value == pytest.approx(90)
     assert merits.nuisance_per_1000_flow_h.value == pytest.approx(3000)
-    assert merits.bypass_share.value == pytest.approx(720 / 10_800)
+    assert merits.bypass_share.value == pytest.approx(720 / 10_440)
+
+
+def test_shares_have_the_interval_that_was_asked_for(store: Store) -> None:
+    fill(store, PAIR, EVENTFUL)
+    span = day("2026-03-01"), day("2026-03-31")
+    (row,) = kpi_rows(store, PAIR, *span, per="site", interval="clopper-pearson")
+    compliance = row.merits.compliance
+    # scipy: binomtest(9, 10).proportion_ci(0.95).
+    assert (compliance.low, compliance.high) == pytest.approx((0.5549839, 0.9974714), abs=1e-7)
 
 
 AREAS = a_site(
@@ -424,6 +434,7 @@ def _sum(rows: Iterable[KpiRow]) -> dict[str, object]:
 
 
 _counts = st.integers(0, 9)
+_milliseconds = st.integers(0, 86_400_000)
 
 
 @st.composite
@@ -434,12 +445,15 @@ def _days(draw: st.DrawFn) -> list[DaySums]:
         name = draw(st.sampled_from(["x", "n-1", "s-1", "gone"]))
         when = day("2023-11-20") + dt.timedelta(days=draw(st.integers(0, 500)))
         transfers = draw(_counts)
+        flow_ms = draw(_milliseconds)
         found[name, when] = DaySums(
             name,
             when,
             transfers=transfers,
             compliant_transfers=draw(st.integers(0, transfers)),
-            flow_s=draw(st.floats(0, 86_400)),
+            flow_s=flow_ms / 1000,
+            flow_unknown_s=draw(_milliseconds) / 1000,
+            bypass_unknown_s=draw(st.integers(0, flow_ms)) / 1000,
             trips={"nuisance/no_loss_seen": draw(_counts)},
             time_to_bond={draw(st.integers(0, 701)): draw(st.integers(1, 9))},
         )

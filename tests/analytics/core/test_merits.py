@@ -128,6 +128,38 @@ def test_bypass_is_a_share_of_the_time_with_flow() -> None:
     assert found == TimeShare(0.25, None, None, 250.0, 1000.0)
 
 
+@pytest.mark.parametrize(
+    ("figures", "value", "of"),
+    [
+        pytest.param({"bypassed_s": 250.0, "bypass_unknown_s": 500.0}, 0.5, 500.0, id="some"),
+        pytest.param({"bypassed_s": 250.0, "bypass_unknown_s": 750.0}, 1.0, 250.0, id="rest-on"),
+        pytest.param({"bypass_unknown_s": 1000.0}, None, 0.0, id="all"),
+        pytest.param({"bypass_unknown_s": 1000.0 + 1e-10}, None, 0.0, id="all-but-for-rounding"),
+        pytest.param({"bypass_unknown_s": 1000.0 - 1e-10}, None, 0.0, id="all-and-rounding"),
+    ],
+)
+def test_flow_of_which_bypass_is_unknown_counts_for_no_share(
+    figures: dict[str, float], value: float | None, of: float
+) -> None:
+    found = merits(flow_s=1000.0, **figures).bypass_share
+    assert (found.value, found.of) == (value, of)
+
+
+def test_the_interval_of_shares_is_chosen() -> None:
+    of = sums(transfers=263, compliant_transfers=81, hookups=148, failed_hookups=15)
+    (score,), (exact,) = (
+        figures_of_merit([of]),
+        figures_of_merit([of], interval="clopper-pearson"),
+    )
+    # R. G. Newcombe, Statistics in Medicine 17 (1998) 857-872, Table I, method 5, from memory.
+    assert exact.compliance.low == pytest.approx(0.2527, abs=0.00005)
+    assert exact.compliance.high == pytest.approx(0.3676, abs=0.00005)
+    assert exact.failed_hookup_share.low == pytest.approx(0.0578, abs=0.00005)
+    assert exact.failed_hookup_share.high == pytest.approx(0.1617, abs=0.00005)
+    assert exact.compliance.value == score.compliance.value == 81 / 263
+    assert exact.nuisance_per_100_transfers == score.nuisance_per_100_transfers
+
+
 @given(some.lists(any_sums(), max_size=8))
 def test_many_at_once_are_each_as_by_itself(rows: list[DaySums]) -> None:
     found = figures_of_merit(rows)

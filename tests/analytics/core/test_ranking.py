@@ -1,4 +1,4 @@
-"""Which is worst: by what is surely so, and never from too little."""
+"""Which is worst: by the cautious end of the interval, and never from too little."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ def bypassed(part_s: float, whole_s: float) -> TimeShare:
     ("figures", "more_is_better", "expected"),
     [
         pytest.param(
-            # 2 of 5 looks worse than 20 of 100, but is surely only 11.8 % against 13.3 %.
+            # 2 of 5 looks worse than 20 of 100, but its lower end is 11.8 % against 13.3 %.
             {"little": wilson(2, 5), "much": wilson(20, 100)},
             False,
             [("much", 1), ("little", 2)],
-            id="what-is-surely-so-goes-first",
+            id="the-cautious-end-goes-first",
         ),
         pytest.param(
             {"one-of-one": wilson(1, 1), "four": wilson(4, 4), "some": wilson(1, 50)},

@@ -1,8 +1,7 @@
-"""Shares with their Wilson interval, the exact one beside it, and what none of so many means."""
+"""Shares with their Wilson interval, and the exact one beside it."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 
 import numpy as np
@@ -13,16 +12,28 @@ from scipy.stats import binom, binomtest
 
 from analytics.core.shares import (
     FEW,
+    INTERVALS,
+    Estimates,
     Share,
     TimeShare,
-    clopper_pearson,
-    most_when_none,
-    needed_without_one,
+    clopper_pearson_many,
     wilson,
     wilson_many,
 )
 
-INTERVALS = [pytest.param(wilson, id="wilson"), pytest.param(clopper_pearson, id="exact")]
+
+def exact(count: int, of: int) -> Share:
+    """One share of the many, by its exact interval."""
+    value, low, high = (
+        None if np.isnan(part[0]) else float(part[0])
+        for part in clopper_pearson_many([count], [of])
+    )
+    return Share(value, low, high, count, of)
+
+
+ALONE = [pytest.param(wilson, id="wilson"), pytest.param(exact, id="exact")]
+Many = Callable[[list[int], list[int]], Estimates]
+MANY = [pytest.param(INTERVALS[name], id=name) for name in INTERVALS]
 
 
 @some.composite
@@ -81,14 +92,14 @@ def test_wilson_at_its_ends(count: int, of: int, low: float, high: float) -> Non
     ],
 )
 def test_clopper_pearson_matches_published(count: int, of: int, low: float, high: float) -> None:
-    share = clopper_pearson(count, of)
+    share = exact(count, of)
     assert share.value == pytest.approx(count / of)
     assert share.low == pytest.approx(low, abs=0.00005)
     assert share.high == pytest.approx(high, abs=0.00005)
     assert (share.count, share.of) == (count, of)
 
 
-@pytest.mark.parametrize("interval", INTERVALS)
+@pytest.mark.parametrize("interval", ALONE)
 def test_a_share_of_nothing_has_no_value(interval: Callable[[int, int], Share]) -> None:
     assert interval(0, 0) == Share(None, None, None, 0, 0)
 
@@ -103,11 +114,11 @@ def test_a_share_of_nothing_has_no_value(interval: Callable[[int, int], Share]) 
     ],
 )
 def test_a_count_outside_is_refused(count: int, of: int) -> None:
-    for interval in (wilson, clopper_pearson):
-        with pytest.raises(ValueError, match=f"count must lie in 0 .. {of}, got {count}"):
-            interval(count, of)
     with pytest.raises(ValueError, match=f"count must lie in 0 .. {of}, got {count}"):
-        wilson_many([1, count], [2, of])
+        wilson(count, of)
+    for interval in INTERVALS.values():
+        with pytest.raises(ValueError, match=f"count must lie in 0 .. {of}, got {count}"):
+            interval([1, count], [2, of])
 
 
 def test_below_five_is_too_few_to_rank() -> None:
@@ -117,16 +128,16 @@ def test_below_five_is_too_few_to_rank() -> None:
 
 
 @pytest.mark.parametrize("of", [1, 2, 5, 17, 100, 5000])
-def test_wilson_agrees_with_scipy(of: int) -> None:
+def test_intervals_agree_with_scipy(of: int) -> None:
     for count in range(0, of + 1, max(1, of // 37)):
         found = wilson(count, of)
         expected = binomtest(count, of).proportion_ci(0.95, method="wilson")
         assert (found.low, found.high) == pytest.approx((expected.low, expected.high), abs=1e-12)
-        exact, reference = clopper_pearson(count, of), binomtest(count, of).proportion_ci(0.95)
-        assert (exact.low, exact.high) == pytest.approx((reference.low, reference.high), abs=1e-9)
+        found, expected = exact(count, of), binomtest(count, of).proportion_ci(0.95)
+        assert (found.low, found.high) == pytest.approx((expected.low, expected.high), abs=1e-9)
 
 
-@pytest.mark.parametrize("interval", INTERVALS)
+@pytest.mark.parametrize("interval", ALONE)
 @given(part=parts())
 def test_an_interval_holds_its_share_and_mirrors(
     interval: Callable[[int, int], Share], part: tuple[int, int]
@@ -140,7 +151,7 @@ def test_an_interval_holds_its_share_and_mirrors(
     assert (1 - value, 1 - high, 1 - low) == pytest.approx(mirrored, abs=1e-9)
 
 
-@pytest.mark.parametrize("interval", INTERVALS)
+@pytest.mark.parametrize("interval", ALONE)
 @given(part=parts(), times=some.integers(2, 50))
 def test_an_interval_narrows_with_more_of_the_same(
     interval: Callable[[int, int], Share], part: tuple[int, int], times: int
@@ -155,7 +166,7 @@ def test_an_interval_narrows_with_more_of_the_same(
 def test_the_exact_interval_covers_the_truth_at_least_so_often(of: int) -> None:
     truths = np.linspace(0.005, 0.995, 199)
     chances = binom.pmf(np.arange(of + 1)[:, np.newaxis], of, truths)
-    for interval, least in ((wilson, 0.83), (clopper_pearson, 0.95)):
+    for interval, least in ((wilson, 0.83), (exact, 0.95)):
         found = [ends(interval(count, of)) for count in range(of + 1)]
         holds = np.array([(low <= truths) & (truths <= high) for _, low, high in found])
         covered = (chances * holds).sum(axis=0)
@@ -163,50 +174,23 @@ def test_the_exact_interval_covers_the_truth_at_least_so_often(of: int) -> None:
         assert covered.mean() >= 0.95 - 0.001
 
 
-@given(some.lists(parts(), max_size=20))
-def test_many_shares_are_each_alone(pairs: list[tuple[int, int]]) -> None:
-    found = wilson_many([count for count, _ in pairs], [of for _, of in pairs])
+@pytest.mark.parametrize(("many", "alone"), [(wilson_many, wilson), (clopper_pearson_many, exact)])
+@given(pairs=some.lists(parts(), max_size=20))
+def test_many_shares_are_each_alone(
+    many: Many, alone: Callable[[int, int], Share], pairs: list[tuple[int, int]]
+) -> None:
+    found = many([count for count, _ in pairs], [of for _, of in pairs])
     rows = list(zip(*(part.tolist() for part in found), strict=True))
-    assert rows == [pytest.approx(ends(wilson(*pair)), abs=1e-15) for pair in pairs]
+    assert rows == [pytest.approx(ends(alone(*pair)), abs=1e-15) for pair in pairs]
 
 
-def test_many_shares_with_nothing_among_them_have_no_value() -> None:
-    found = wilson_many([0, 0, 3], [0, 3, 3])
+@pytest.mark.parametrize("many", MANY)
+def test_many_shares_with_nothing_among_them_have_no_value(many: Many) -> None:
+    found = many([0, 0, 3], [0, 3, 3])
     assert np.isnan(found.value).tolist() == [True, False, False]
     assert np.isnan(found.low).tolist() == [True, False, False]
     assert np.isnan(found.high).tolist() == [True, False, False]
     assert (found.low[1], found.high[2]) == (0.0, 1.0)
-
-
-@pytest.mark.parametrize(
-    ("of", "expected"),
-    [
-        # scipy: binomtest(0, 100, alternative="less") has this upper end; the rule of three says 3.
-        pytest.param(100, 0.02951305, id="none-of-a-hundred"),
-        pytest.param(1, 0.95, id="none-of-one"),
-    ],
-)
-def test_none_of_so_many_leaves_so_much_possible(of: int, expected: float) -> None:
-    assert most_when_none(of) == pytest.approx(expected, abs=1e-8)
-    reference = binomtest(0, of, alternative="less").proportion_ci(0.95).high
-    assert most_when_none(of) == pytest.approx(reference, abs=1e-9)
-
-
-def test_so_many_without_one_show_so_little() -> None:
-    # The exact form of the zero-failure plan: 0.999 ** n <= 0.05, checked by hand.
-    assert needed_without_one(0.001) == 2995
-    assert most_when_none(2995) < 0.001 < most_when_none(2994)
-
-
-@pytest.mark.parametrize("share", [0.0, 1.0, -0.1, math.nan])
-def test_a_plan_for_no_share_is_refused(share: float) -> None:
-    with pytest.raises(ValueError, match="share must lie between 0 and 1"):
-        needed_without_one(share)
-
-
-def test_none_of_none_says_nothing() -> None:
-    with pytest.raises(ValueError, match="of must be 1 or more, got 0"):
-        most_when_none(0)
 
 
 def test_only_no_time_at_all_is_too_little_to_rank() -> None:

@@ -32,8 +32,10 @@ DAYS = (
         transfers=81,
         compliant_transfers=78,
         flow_s=360_000.0,
+        flow_unknown_s=600.0,
         not_bonded_s=12.5,
         bypassed_s=3600.0,
+        bypass_unknown_s=72_000.0,
         volume=47_200.25,
         hookups=148,
         failed_hookups=15,
@@ -82,7 +84,8 @@ def test_the_keys_and_values_of_a_row(run: Run, fill: Callable[..., None]) -> No
     first, second = run("show", "kpis", "--format", "json").json
     assert list(first) == [
         *("station", "from", "to", "transfers", "compliant_transfers", "flow_s"),
-        *("not_bonded_s", "no_data_s", "bypassed_s", "volume", "hookups", "failed_hookups"),
+        *("flow_unknown_s", "not_bonded_s", "no_data_s", "bypassed_s", "bypass_unknown_s"),
+        *("volume", "hookups", "failed_hookups"),
         *("touches", "low_s", "high_s", "open_s", "known_s", "unknown_s", "no_record_s"),
         *("trips", "findings", "alarms", "time_to_bond", "time_to_stop"),
         *("compliance", "failed_hookup_share", "nuisance_per_100_transfers"),
@@ -129,9 +132,30 @@ def test_figures_have_the_published_intervals(run: Run, fill: Callable[..., None
     hours = row["nuisance_per_1000_flow_h"]
     assert (hours["count"], hours["of"], hours["value"]) == (11, 100, pytest.approx(110))
     assert row["bypass_share"] == {
-        **{"value": pytest.approx(0.01), "low": None, "high": None},
-        **{"count": 3600, "of": 360_000},
+        **{"value": pytest.approx(0.0125), "low": None, "high": None},
+        **{"count": 3600, "of": 288_000},  # of 360 000 s of flow, with the bypass known
     }
+    assert (row["flow_unknown_s"], row["bypass_unknown_s"]) == (600, 72_000)
+
+
+@pytest.mark.parametrize(
+    ("options", "low", "high", "named"),
+    [
+        # Newcombe 1998, Table I, methods 3 and 5 (the latter from memory): 15 of 148.
+        ("", 0.0624, 0.1605, "its Wilson 95 %"),
+        ("--interval wilson", 0.0624, 0.1605, "its Wilson 95 %"),
+        ("--interval clopper-pearson", 0.0578, 0.1617, "its exact Clopper-Pearson 95 %"),
+    ],
+)
+def test_the_interval_of_shares_is_chosen_and_named(
+    run: Run, fill: Callable[..., None], options: str, low: float, high: float, named: str
+) -> None:
+    fill(days=[DAYS[0]])
+    asked = ["show", "kpis", *options.split()]
+    row, _ = run(*asked, "--format", "json").json
+    failed = row["failed_hookup_share"]
+    assert (failed["low"], failed["high"]) == pytest.approx((low, high), abs=5e-5)
+    assert named in run(*asked).out
 
 
 def test_quantiles_are_within_their_stated_error(run: Run, fill: Callable[..., None]) -> None:
@@ -243,6 +267,84 @@ def test_a_table_tells_count_value_interval_and_what_is_too_few_to_rank(
     assert monday.count("too few to rank") >= 2
 
 
+@pytest.mark.parametrize(
+    ("times", "expected"),
+    [
+        ({}, ["-"]),
+        ({250: 4}, ["too few", "n 4"]),
+        ({250: 5}, ["3.13/-", "n 5"]),
+        ({250: 19}, ["3.13/-", "n 19"]),
+        ({250: 20}, ["3.13/3.13", "n 20"]),
+        ({200: 1, 250: 1_200}, ["3.13/3.13", "n 1,201"]),
+    ],
+)
+def test_percentiles_stand_with_their_number_and_are_left_out_of_too_few(
+    run: Run, fill: Callable[..., None], times: dict[int, int], expected: list[str]
+) -> None:
+    # All but one of the times lie in bin 250, of which the middle is 10**0.495 s.
+    stopped = {250: 100}
+    fill(days=[DaySums("bay-1", SUNDAY, time_to_bond=times, time_to_stop=stopped)])
+    shown = run("show", "kpis", "--station", "bay-1").out
+    lines = shown.partition("Times are")[0].splitlines()
+    (head,) = (line for line in lines if "Bond, stop" in line)
+    end = head.index("Bond, stop") + len("Bond, stop")
+    cells = [line[end - 11 : end].strip() for line in lines[lines.index(head) + 2 :]]
+    assert [cell for cell in cells if cell] == [*expected, "3.13/3.13", "n 100"]
+    assert "within\n1.2 %" in shown
+
+
+@pytest.mark.parametrize(
+    ("figures", "expected"),
+    [
+        pytest.param({}, [], id="nothing-unknown"),
+        pytest.param({"flow_unknown_s": 60.0, "bypass_unknown_s": 60.0}, [], id="a-minute"),
+        pytest.param({"flow_unknown_s": 61.0}, ["flow ? 1 min"], id="flow"),
+        pytest.param({"bypass_unknown_s": 3600.0}, ["bypass ? 1 h"], id="bypass"),
+        pytest.param({"bypass_unknown_s": 7200.0}, ["bypass ?"], id="bypass-throughout"),
+        pytest.param(
+            {"flow_unknown_s": 86_400.0, "bypass_unknown_s": 3600.0},
+            ["flow ? 1 d", "bypass ? 1 h"],
+            id="both",
+        ),
+    ],
+)
+def test_a_table_tells_where_flow_or_bypass_was_unknown(
+    run: Run, fill: Callable[..., None], figures: dict[str, float], expected: list[str]
+) -> None:
+    fill(days=[DaySums("bay-1", SUNDAY, transfers=9, flow_s=7200.0, known_s=9.0, **figures)])
+    shown = run("show", "kpis", "--station", "bay-1").out.partition("Times are")[0]
+    assert "Known of" in shown
+    told = [line.rpartition("  ")[2].strip() for line in shown.splitlines() if "?" in line]
+    assert told == expected
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ("--per site --area North", "--per site does not go with --area: an area is not the site"),
+        (
+            "--per site --station bay-1",
+            "--per site does not go with --station: a station is not the site",
+        ),
+        (
+            "--per area --station bay-1",
+            "--per area does not go with --station: a station is not the area",
+        ),
+        (
+            "--per area --area North --station bay-1",
+            "--per area does not go with --station: a station is not the area",
+        ),
+    ],
+)
+def test_a_part_is_not_told_under_the_name_of_the_whole(
+    run: Run, fill: Callable[..., None], options: str, said: str
+) -> None:
+    fill(AREA)
+    shown = run("show", "kpis", *options.split())
+    assert (shown.status, shown.out) == (2, "")
+    assert said in shown.err
+
+
 FAULTS = [
     ("--shift night", SITE, "the site file names no shifts", "[[shift]]"),
     ("--by-shift", SITE, "the site file names no shifts", "[[shift]]"),
@@ -269,7 +371,9 @@ def test_without_any_results_there_are_none(run: Run, fill: Callable[..., None])
     assert run("show", "kpis", "--format", "json").json == []
 
 
-@pytest.mark.parametrize("option", ["--per site", "--area North", "--shift night", "--by-shift"])
+@pytest.mark.parametrize(
+    "option", ["--per site", "--area North", "--shift night", "--by-shift", "--interval wilson"]
+)
 def test_what_is_of_kpis_alone_goes_with_nothing_else(run: Run, option: str) -> None:
     shown = run("show", "findings", *option.split())
     assert shown.status == 2
