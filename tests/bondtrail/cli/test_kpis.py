@@ -12,7 +12,10 @@ from typing import Any
 
 import pytest
 
+from analytics.core.merits import figures_of_merit
+from analytics.kpis import KpiRow
 from bondtrail.cli import opening
+from bondtrail.cli.kpis import overview_columns
 from bondtrail.results import AlarmKind, DaySums, Kind, StationResults
 from bondtrail.site import parse_site
 from bondtrail.times import parse_time
@@ -316,6 +319,26 @@ def test_a_table_tells_where_flow_or_bypass_was_unknown(
     assert "Known of" in shown
     told = [line.rpartition("  ")[2].strip() for line in shown.splitlines() if "?" in line]
     assert told == expected
+
+
+@pytest.mark.parametrize(
+    ("figures", "expected"),
+    [
+        pytest.param({}, "-", id="none"),
+        pytest.param({"bypassed_s": 90.0}, "1:30", id="some"),
+        pytest.param(
+            {"bypassed_s": 90.0, "bypass_unknown_s": 3600.0}, "1:30", id="unknown-in-part"
+        ),
+        pytest.param({"bypass_unknown_s": 7200.0}, "?", id="unknown-throughout"),
+    ],
+)
+def test_the_overview_claims_no_bypass_where_none_is_recorded(
+    figures: dict[str, float], expected: str
+) -> None:
+    sums = DaySums("bay-1", SUNDAY, flow_s=7200.0, **figures)
+    row = KpiRow("bay-1", 0, 1, None, sums, *figures_of_merit([sums]))
+    (bypass,) = (column for column in overview_columns() if column.head == "Bypass")
+    assert bypass.cell(row) == expected
 
 
 @pytest.mark.parametrize(
