@@ -147,7 +147,7 @@ def translate(exc: BaseException, where: str) -> StoreError:
         return known[0](where, known[1])
     detail = " ".join(str(origin).split())
     kinds = {kind.__name__ for kind in type(origin).__mro__}
-    if kinds & {"OperationalError", "InterfaceError"}:
+    if code is None and kinds & {"OperationalError", "InterfaceError"}:
         return StoreUnavailableError(
             where,
             "the database does not answer: check that it runs, and its host, port, name and user"

@@ -228,6 +228,22 @@ class Store:
         with self._db.reading() as tx:
             return touches.marks(tx)
 
+    def waiting(self) -> dict[str, Touch]:
+        """Return, by station, the marks behind which there is something to judge.
+
+        One after the station's last reading only says that this reading still holds.
+        """
+        with self._db.reading() as tx:
+            latest: dict[str, int] = {}
+            for point in points.summaries(tx):
+                station = points.station_of(point.point)
+                latest[station] = max(point.last, latest.get(station, point.last))
+            return {
+                station: mark
+                for station, mark in touches.marks(tx).items()
+                if station in latest and mark.since <= latest[station]
+            }
+
     def touch(self, station: str, since: int) -> None:
         """Ask for a station to be analysed again from a time on."""
         with self._db.writing() as tx:

@@ -199,7 +199,7 @@ def _names(names: Sequence[str]) -> str:
 
 
 def _result_remarks(store: Store) -> Iterator[Remark]:
-    waiting = sorted(store.touched())
+    waiting = sorted(store.waiting())
     if waiting:
         yield Remark(
             Level.NOTE,

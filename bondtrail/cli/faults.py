@@ -77,7 +77,7 @@ def printable(text: str) -> str:
 
 def near(wanted: str, known: Iterable[str]) -> str:
     """Return a hint that names what was probably meant, or some of what there is."""
-    names = sorted(known)
+    names = sorted(set(known))
     close = difflib.get_close_matches(wanted, names, n=3, cutoff=0.5)
     if close:
         return f"Did you mean {' or '.join(close)}?"

@@ -32,6 +32,8 @@ CAUTION = (
     "Local codes and licensed practice govern."
 )
 
+FORMULA_BEGINS = ("=", "+", "-", "@", "\t", "\r")
+
 Row = TypeVar("Row")
 Object = Mapping[str, object]
 
@@ -122,7 +124,8 @@ def print_csv(names: Sequence[str], objects: Iterable[Object]) -> None:
     """Print rows under the given names: flat, so that a spreadsheet can take them.
 
     A list becomes its items with blanks between, a mapping ``name=value`` with semicolons; an
-    infinite resistance is ``open``, as it is in files that come in.
+    infinite resistance is ``open``, as it is in files that come in. Text that a spreadsheet would
+    take for a formula gets an apostrophe in front: what tickets say comes from outside.
     """
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(names)
@@ -141,6 +144,8 @@ def _flat(value: object) -> object:
         return "; ".join(f"{key}={_flat(held)}" for key, held in value.items())
     if isinstance(value, list | tuple):
         return " ".join(str(_flat(held)) for held in value)
+    if isinstance(value, str) and value.startswith(FORMULA_BEGINS):
+        return f"'{value}"
     return value
 
 

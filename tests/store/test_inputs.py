@@ -179,3 +179,20 @@ def test_hostile_text_in_a_ticket_is_kept_once(store: Store) -> None:
     assert store.put_tickets([odd]) == Written(new=1)
     assert store.put_tickets([odd]) == Written(repeated=1)
     assert store.tickets()[0].batch == "B\\x00'; drop table ticket; --"
+
+
+def test_what_only_still_holds_does_not_wait(store: Store) -> None:
+    store.write({"rail-1.flow": Samples.of([T0, T0 + 10 * S], [1.0, 0.0])})
+    mark = store.waiting()["rail-1"]
+    held = T0 + 10 * S + 1
+    found = StationResults("rail-1")
+    store.save_results(found, since=0, since_day=dt.date.min, touch=mark, still_since=held)
+    assert store.touched()["rail-1"].since == held
+    assert store.waiting() == {}
+    store.write({"rail-1.flow": Samples.of([T0 + 11 * S], [0.0])})
+    assert store.waiting()["rail-1"].since == held
+
+
+def test_a_station_without_readings_does_not_wait(store: Store) -> None:
+    store.touch("rail-9", T0)
+    assert (list(store.touched()), store.waiting()) == (["rail-9"], {})

@@ -214,6 +214,18 @@ def test_a_database_of_another_program_is_refused_and_left_alone(empty_url: str)
     assert tables(empty_url) == {"point"}
 
 
+def test_a_store_that_lacks_a_column_is_not_told_as_one_that_does_not_answer(
+    sqlite_url: str,
+) -> None:
+    with open_store(sqlite_url) as store:
+        with sqlite3.connect(sqlite_url.removeprefix("sqlite:///")) as file:
+            file.execute("alter table alarm rename column kind to sort")
+        file.close()
+        with pytest.raises(StoreError, match="the database refused: no such column") as caught:
+            store.alarms()
+    assert "does not answer" not in str(caught.value)
+
+
 def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "readings.csv"
     path.write_text("time,tag,value\n" * 100)

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 from zoneinfo import ZoneInfo
@@ -119,6 +121,14 @@ def test_csv_is_flat_and_quotes_what_needs_it(capsys: pytest.CaptureFixture[str]
         "none,yes,ohm,ids,evidence,text,number\n"
         ',true,open,a b,ohm=3.5; open=open,"a ""b"", c\nd",0.1\n'
     )
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1"])
+def test_text_in_csv_is_never_a_formula(text: str, capsys: pytest.CaptureFixture[str]) -> None:
+    output.print_csv(["batch", "number"], [{"batch": text, "number": -2.5}])
+    (row,) = list(csv.reader(io.StringIO(capsys.readouterr().out, newline="")))[1:]
+    assert row[0].startswith("'")
+    assert row[-1] == "-2.5"
 
 
 def test_csv_of_nothing_still_has_its_header(capsys: pytest.CaptureFixture[str]) -> None:
