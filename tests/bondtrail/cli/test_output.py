@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 from zoneinfo import ZoneInfo
@@ -126,9 +124,9 @@ def test_csv_is_flat_and_quotes_what_needs_it(capsys: pytest.CaptureFixture[str]
 @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1"])
 def test_text_in_csv_is_never_a_formula(text: str, capsys: pytest.CaptureFixture[str]) -> None:
     output.print_csv(["batch", "number"], [{"batch": text, "number": -2.5}])
-    (row,) = list(csv.reader(io.StringIO(capsys.readouterr().out, newline="")))[1:]
-    assert row[0].startswith("'")
-    assert row[-1] == "-2.5"
+    cells = capsys.readouterr().out.removeprefix("batch,number\n")
+    assert cells.lstrip('"').startswith("'")
+    assert cells.endswith(",-2.5\n")
 
 
 def test_csv_of_nothing_still_has_its_header(capsys: pytest.CaptureFixture[str]) -> None:
