@@ -156,8 +156,10 @@ def _part(station: str, day: dt.date, shift: str, rng: np.random.Generator) -> D
         transfers=transfers,
         compliant_transfers=transfers - lost,
         flow_s=flow_s,
+        flow_unknown_s=unknown_s,
         not_bonded_s=20.0 * lost,
         no_data_s=float(rng.exponential(2.0)) if transfers else 0.0,
+        bypass_unknown_s=flow_s,  # the stations have no bypass point
         volume=flow_s * 13.5,
         hookups=hookups,
         failed_hookups=failed,

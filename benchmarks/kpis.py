@@ -31,6 +31,8 @@ QUESTIONS: dict[str, dict[str, Any]] = {
     "five years, 400 stations": {"first": FIRST, "last": LAST},
     "an odd range, 400 stations": {"first": ODD[0], "last": ODD[1]},
     "an odd range, per area": {"first": ODD[0], "last": ODD[1], "per": "area"},
+    "five years by month, 400 stations": {"first": FIRST, "last": LAST, "by": "month"},
+    "five years by shift, 400 stations": {"first": FIRST, "last": LAST, "split_shifts": True},
     "five years by month, the site": {"first": FIRST, "last": LAST, "by": "month", "per": "site"},
     "five years by day, one station": {
         **{"first": FIRST, "last": LAST, "by": "day", "stations": ["bay-007"]},

@@ -95,6 +95,30 @@ class TestWilson:
         assert found["high"] == pytest.approx(high, abs=0.00005)
 
 
+CLOPPER_PEARSON: Sequence[tuple[int, int, float, float]] = (
+    # R. G. Newcombe (1998), the same Table I, exact method, from memory; scipy gives the same.
+    (81, 263, 0.2527, 0.3676),
+    (15, 148, 0.0578, 0.1617),
+    (1, 29, 0.0009, 0.1776),
+    (0, 20, 0.0, 0.1684),
+)
+
+
+@pytest.fixture(scope="module")
+def exact(shares: Historian) -> Mapping[str, Any]:
+    return shares.by_station("kpis", "--interval", "clopper-pearson")
+
+
+@pytest.mark.parametrize(("count", "of", "low", "high"), CLOPPER_PEARSON)
+def test_the_exact_interval_is_given_where_it_is_asked_for(
+    exact: Mapping[str, Any], count: int, of: int, low: float, high: float
+) -> None:
+    for found in (exact[f"fill-{of}"]["compliance"], exact[f"hook-{of}"]["failed_hookup_share"]):
+        assert (found["count"], found["of"]) == (count, of)
+        assert found["low"] == pytest.approx(low, abs=0.00005)
+        assert found["high"] == pytest.approx(high, abs=0.00005)
+
+
 GARWOOD: Sequence[tuple[int, float, float]] = (
     # F. Garwood, Fiducial limits for the Poisson distribution, Biometrika 28 (1936) 437-442: the
     # table is from memory, its figures agree with the exact limits of scipy.
