@@ -187,6 +187,23 @@ def test_days_without_shifts_have_no_sums_by_shift(store: Store) -> None:
     assert store.summaries.sums([day(0), day(9)], shifts=True) == []
 
 
+@pytest.mark.parametrize("months", [1, 3, 12], ids=["a-month", "a-quarter", "a-year"])
+@pytest.mark.parametrize("shift", [None, "night"])
+def test_unknown_flow_and_bypass_add_up_too(store: Store, months: int, shift: str | None) -> None:
+    told = tuple(
+        DaySums(
+            "a", dt.date(2024, month, 9), shift, flow_unknown_s=1.5 * month, bypass_unknown_s=0.25
+        )
+        for month in range(1, 13)
+    )
+    results = StationResults("a", shifts=told) if shift else StationResults("a", days=told)
+    store.save_results(results, since=0, since_day=dt.date.min)
+    edges = days_of_months(dt.date(2024, 1, 1), months)
+    (found,) = store.summaries.sums([edges[0], edges[-1]], shifts=shift is not None)
+    assert found.sums.flow_unknown_s == 1.5 * sum(range(1, months + 1))
+    assert found.sums.bypass_unknown_s == 0.25 * months
+
+
 def rolled_up(store: Store) -> dict[str, list[Any]]:
     """Return what is summed ahead, as rows."""
     with store._db.reading() as tx:
