@@ -7,11 +7,15 @@ from collections.abc import Iterator
 
 from dash import html
 
+from analytics.allowances import in_words
+from analytics.core.worst import Worst
+from analytics.holes import LEAST_S
 from dashboard.figures.shares import ABOVE, ABOVE_ROUGH, BELOW, share_course, signs
 from dashboard.figures.wording import duration, plural, share
 from dashboard.frame import caution_in_brief
 from dashboard.parts import aria, graph, sheet, tally
-from dashboard.queries.compliance import ComplianceView, Group, Worst
+from dashboard.queries.compliance import ComplianceView, Group
+from dashboard.queries.holes import NamedHole
 
 WEEKS_NAMED = 8
 """So many stretches outside their limits are named, the latest."""
@@ -23,9 +27,10 @@ def headline(view: ComplianceView) -> html.Section:
     said = "No transfers in this period."
     if part.value is not None:
         said = (
-            f"{part.count:,} of {plural(part.of, 'transfer')} ran without a finding against them. "
-            f"With 95 % confidence, as far as chance goes, the share behind it lies between "
-            f"{share(part.low)} and {share(part.high)} (Wilson's interval)."
+            f"{part.count:,} of {plural(part.of, 'transfer')} ran within the allowances of the "
+            "site file, without a finding against them. With 95 % confidence, as far as chance "
+            f"goes, the share behind it lies between {share(part.low)} and {share(part.high)} "
+            "(Wilson's interval)."
         )
     return html.Section(
         [
@@ -33,14 +38,16 @@ def headline(view: ComplianceView) -> html.Section:
                 [html.Strong(share(part.value), className="headline"), html.Span(said)],
                 className="headline-row",
             ),
-            tally([*_worst_figures(worst), *_time_figures(view.total)]),
+            _allowances(view),
+            tally([*_worst_figures(view, worst), *_time_figures(view.total)]),
             html.P(
                 "Compliant: a verified bond from first flow to last, within the allowances of the "
                 "site file; never bypassed, never unknown for longer than those. A transfer that "
                 "is not verifiable may have been good or bad: it is told apart from one whose bond "
                 "is known to have been bad. Each transfer counts once, by the worst behind it. "
-                "Time is that of all stations together up to the last reading, and unknown where "
-                "readings came too late or of bad quality.",
+                "Time is that of all stations together up to now, and unknown where readings came "
+                "too late or of bad quality. While it is unknown whether product flows, no "
+                "transfer can be seen.",
                 className="note",
             ),
             caution_in_brief(),
@@ -50,19 +57,32 @@ def headline(view: ComplianceView) -> html.Section:
     )
 
 
-def _worst_figures(worst: Counter[Worst]) -> Iterator[tuple[str, str, str]]:
+def _allowances(view: ComplianceView) -> html.P | None:
+    if view.allowed is None or not view.total.compliance.count:
+        return None
+    return html.P(in_words(view.allowed, view.total.compliance.count))
+
+
+def _worst_figures(view: ComplianceView, worst: Counter[Worst]) -> Iterator[tuple[str, str, str]]:
+    without, of = view.without_bypass
+    unseen = f"; not recorded at {without:,} of {plural(of, 'station')}" if without else ""
     yield "◆ Bad bond", f"{worst[Worst.BAD_BOND]:,}", "transfers, known to be bad"
-    yield "▲ Bypassed", f"{worst[Worst.BYPASSED]:,}", "transfers, bond not known bad"
+    yield "▲ Bypassed", f"{worst[Worst.BYPASSED]:,}", f"transfers, bond not known bad{unseen}"
     yield "? Not verifiable", f"{worst[Worst.UNVERIFIABLE]:,}", "transfers, bond unknown only"
 
 
 def _time_figures(total: Group) -> Iterator[tuple[str, str, str]]:
-    whole = total.station_s
-    for name, value in (
-        ("Bond known", total.known_s),
-        ("Bond unknown", total.unknown_s),
+    whole = total.coverage.station_s
+    told = [
+        ("Bond state known", total.known_s),
+        ("Bond state unknown", total.unknown_s),
         ("No record at all", total.no_record_s),
-    ):
+    ]
+    if total.not_analysed_s >= LEAST_S:
+        told.append(("Not analysed", total.not_analysed_s))
+    if total.flow_unknown_s >= LEAST_S:
+        told.append(("Flow unknown", total.flow_unknown_s))
+    for name, value in told:
         part = share(value / whole) if whole else "-"
         yield name, _part_words(part, value), duration(round(value))
 
@@ -75,7 +95,7 @@ def holes(view: ComplianceView) -> html.Div | None:
     """Return what of the records is missing, in plain words; None where nothing is."""
     if not view.holes:
         return None
-    cases = [_hole(hole.name, hole.unknown_s, hole.no_record_s, hole.days) for hole in view.holes]
+    cases = [_hole(hole) for hole in view.holes]
     more = view.with_holes - len(view.holes)
     if more > 0:
         cases.append(f"and {plural(more, 'more station')} with smaller ones.")
@@ -92,13 +112,20 @@ def holes(view: ComplianceView) -> html.Div | None:
     )
 
 
-def _hole(name: str, unknown_s: float, no_record_s: float, days: str) -> str:
+def _hole(hole: NamedHole) -> str:
+    of = hole.coverage
     parts = [
         f"{what} for {duration(round(length))}"
-        for what, length in (("bond unknown", unknown_s), ("no record", no_record_s))
-        if length >= 1
+        for what, length in (
+            ("bond unknown", of.unknown_s),
+            ("no record", of.no_record_s),
+            ("not analysed", of.not_analysed_s),
+            ("flow unknown", of.flow_unknown_s),
+        )
+        if length >= LEAST_S
     ]
-    return f"{name}: {', '.join(parts)}" + (f"; much is missing of {days}" if days else "")
+    days = f"; much is missing of {hole.days}" if hole.days else ""
+    return f"{hole.name}: {', '.join(parts)}{days}"
 
 
 def course(view: ComplianceView) -> html.Section:

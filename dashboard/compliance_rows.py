@@ -7,6 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from analytics.core.shares import Share
+from analytics.core.worst import Worst
 from bondtrail.results import TripCause
 from bondtrail.site import Site, Station
 from bondtrail.times import local
@@ -14,7 +15,7 @@ from dashboard import grids
 from dashboard.figures.wording import duration, share, words
 from dashboard.parts import rate_text
 from dashboard.period import Period
-from dashboard.queries.compliance import ComplianceView, Failed, Group, Nuisance, Place, Worst
+from dashboard.queries.compliance import ComplianceView, Failed, Group, Nuisance, Place
 from dashboard.recorded import NOT_RECORDED, bypassed, tells_flow
 from dashboard.rows import NOT_REVIEWED
 from dashboard.urls import compliance_url, station_url, transfer_url
@@ -48,7 +49,7 @@ def place_columns(group: str) -> list[grids.Column]:
         grids.number("no_data_s", "Flow, bond unknown", 104, **grids.shown_as("no_data")),
         grids.number("bypassed_s", "Flow bypassed", 104, **grids.shown_as("bypassed")),
         grids.number("flow_s", "Flow time", 104, **grids.shown_as("flow")),
-        grids.number("unknown_s", "Bond unknown", 104, **grids.shown_as("unknown")),
+        grids.number("unknown_s", "Bond state unknown", 104, **grids.shown_as("unknown")),
         grids.number("no_record_s", "No record at all", 104, **grids.shown_as("no_record")),
     ]
 
@@ -126,7 +127,7 @@ FAILED_COLUMNS = [
     grids.text("cause", "Cause", 420, flex=1, minWidth=300, **grids.WRAPPED),
     grids.number("not_bonded_s", "Not bonded", 100, **grids.shown_as("not_bonded")),
     grids.number("no_data_s", "Bond unknown", 100, **grids.shown_as("no_data")),
-    grids.number("bypassed_s", "Bypassed", 100, **grids.shown_as("bypassed")),
+    grids.number("bypassed_s", "Bypassed", 110, **grids.shown_as("bypassed")),
     grids.text("review", "Review", 118),
     grids.text("batch", "Batch", 100),
     grids.text("product", "Product", 110),
@@ -136,16 +137,17 @@ FAILED_COLUMNS = [
 
 def failed_rows(failed: Sequence[Failed], site: Site) -> list[grids.Row]:
     """Return rows of `FAILED_COLUMNS`; times on the site's clock."""
-    names = {station.id: station.name for station in site.stations}
-    return [_failed_row(each, names, site.zone) for each in failed]
+    known = {station.id: station for station in site.stations}
+    return [_failed_row(each, known, site.zone) for each in failed]
 
 
-def _failed_row(failed: Failed, names: Mapping[str, str], zone: ZoneInfo) -> grids.Row:
+def _failed_row(failed: Failed, known: Mapping[str, Station], zone: ZoneInfo) -> grids.Row:
     row = failed.transfer
+    station = known.get(row.station)
     return {
         "time": f"{local(row.start, zone):%Y-%m-%d %H:%M:%S}",
         "href": transfer_url(row.id),
-        "station": names.get(row.station, row.station),
+        "station": station.name if station else row.station,
         "worst": WORST_WORDS[failed.worst],
         "cause": " ".join(finding.summary for finding in failed.findings),
         "not_bonded_s": row.not_bonded_s,
@@ -153,7 +155,7 @@ def _failed_row(failed: Failed, names: Mapping[str, str], zone: ZoneInfo) -> gri
         "no_data_s": row.no_data_s,
         "no_data": duration(row.no_data_s),
         "bypassed_s": row.bypassed_s,
-        "bypassed": duration(row.bypassed_s),
+        "bypassed": (bypassed(row.bypassed_s, station) if station else duration(row.bypassed_s)),
         "review": _reviews(failed),
         "batch": row.batch or "",
         "product": row.product or "",

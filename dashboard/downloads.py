@@ -37,7 +37,7 @@ def report_file(
         If there is nothing to report on, or too much.
     """
     # Drawing and tables take a second to load, which no other page needs.
-    from analytics.reports import Period, gather
+    from analytics.reports import Period, file_name, gather
     from analytics.reports.html import html_file
     from analytics.reports.xlsx import TooManyRowsError, xlsx_file
 
@@ -57,4 +57,4 @@ def report_file(
         raise ReportError(str(exc)) from exc
     except ValueError as exc:
         raise ReportError(f"There is no report: {exc}.") from exc
-    return f"{site.id}-compliance-{period.label}{suffix}", content
+    return file_name(site.id, period, suffix.removeprefix(".")), content

@@ -1,7 +1,7 @@
 """Reports of a period: gathered once, written as a page, a workbook, CSV or JSON."""
 
 from analytics.reports.gather import gather
-from analytics.reports.period import Period, latest_month, latest_week
+from analytics.reports.period import Period, file_name, latest_month, latest_week
 from analytics.reports.report import Report
 from analytics.reports.writing import SUFFIXES, write_report
 from analytics.reports.xlsx import TooManyRowsError
@@ -11,6 +11,7 @@ __all__ = [
     "Period",
     "Report",
     "TooManyRowsError",
+    "file_name",
     "gather",
     "latest_month",
     "latest_week",

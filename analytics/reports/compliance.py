@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from zoneinfo import ZoneInfo
 
+import pandas as pd
+
 from analytics.core.charts import PChart, p_chart
-from analytics.kpis import KpiRow
+from analytics.kpis import NO_AREA, KpiRow
+from analytics.reports import words
 from analytics.reports.period import ONE_DAY, Period, week_of
 from analytics.reports.ranks import RANK, Ranked, ranked
 from analytics.reports.report import Section
@@ -22,37 +25,66 @@ OUTSIDE_SHIFTS = "(outside shifts)"
 """The time outside any shift."""
 
 RANKED = (
-    "Ranked by the upper end of the interval, lowest first: what is surely at least so bad comes "
-    "first. Fewer than five transfers are too few to rank."
+    "Ranked by the cautious end of the 95 % interval, here the upper one, lowest first. Fewer than "
+    "five transfers are too few to rank."
 )
+_ROUNDING_S = 1e-3
+
+NotAnalysed = Callable[[KpiRow], float]
+"""How much time of a row is loaded and not analysed. [s]"""
 
 
-_FIGURES: Sequence[Column[KpiRow]] = (
-    *figure("compliance", "Compliant", attrgetter("merits.compliance")),
-    Column("not_bonded_s", "Not bonded in flow", attrgetter("sums.not_bonded_s"), Sort.SECONDS),
-    Column("no_data_s", "Bond unknown in flow", attrgetter("sums.no_data_s"), Sort.SECONDS),
-    Column("bypassed_s", "Bypassed in flow", attrgetter("sums.bypassed_s"), Sort.SECONDS),
-    Column("flow_s", "Flow", attrgetter("sums.flow_s"), Sort.SECONDS),
-    Column("known_s", "Bond known", attrgetter("sums.known_s"), Sort.SECONDS, place=Place.DATA),
-    Column("unknown_s", "Bond unknown", attrgetter("sums.unknown_s"), Sort.SECONDS),
-    Column("no_record_s", "No record", attrgetter("no_record_s"), Sort.SECONDS),
-)
+def _figures(source: Source, not_analysed: NotAnalysed) -> Sequence[Column[KpiRow]]:
+    def no_record(row: KpiRow) -> float:
+        return max(0.0, row.no_record_s - not_analysed(row))
+
+    told = Place.EVERYWHERE if source.waiting else Place.DATA
+    return (
+        *figure("compliance", "Compliant", attrgetter("merits.compliance")),
+        _seconds("not_bonded_s", "Not bonded in flow"),
+        _seconds("no_data_s", "Bond unknown in flow"),
+        Column(
+            "bypassed_s",
+            "Bypassed in flow",
+            lambda row: bypassed_s(source, row),
+            Sort.SECONDS,
+            missing=words.NOT_RECORDED,
+        ),
+        _seconds("bypass_unknown_s", "Bypass unknown in flow", Place.DATA),
+        _seconds("flow_s", "Flow"),
+        _seconds("flow_unknown_s", "Flow unknown", Place.DATA),
+        _seconds("known_s", "Bond state known", Place.DATA),
+        _seconds("unknown_s", "Bond state unknown"),
+        Column("no_record_s", "No record", no_record, Sort.SECONDS),
+        Column("not_analysed_s", "Not analysed", not_analysed, Sort.SECONDS, place=told),
+    )
 
 
-def _ranked_columns(group: str, head: str) -> list[Column[Ranked]]:
-    return [
+def _seconds(name: str, head: str, place: Place = Place.EVERYWHERE) -> Column[KpiRow]:
+    return Column(name, head, attrgetter(f"sums.{name}"), Sort.SECONDS, place=place)
+
+
+def bypassed_s(source: Source, row: KpiRow) -> float | None:
+    """Return the flow of a row with the interlock bypassed; None where that is not recorded. [s]"""
+    sums = row.sums
+    if sums.bypassed_s:
+        return sums.bypassed_s
+    if not sums.flow_s:
+        is_station = row.group in source.covered
+        return 0.0 if not is_station or source.records_bypass(row.group) else None
+    return None if sums.bypass_unknown_s >= sums.flow_s - _ROUNDING_S else 0.0
+
+
+def _ranked_table(
+    source: Source, group: str, head: str, rows: Iterable[KpiRow], not_analysed: NotAnalysed
+) -> tuple[Sequence[Column[Ranked]], pd.DataFrame]:
+    columns: list[Column[Ranked]] = [
         Column(group, head, attrgetter("row.group")),
-        *within(_FIGURES, attrgetter("row")),
+        *within(_figures(source, not_analysed), attrgetter("row")),
         *RANK,
     ]
-
-
-_BY_STATION = _ranked_columns("station", "Station")
-_BY_AREA = _ranked_columns("area", "Area")
-_BY_SHIFT: Sequence[Column[KpiRow]] = (
-    Column("shift", "Shift", lambda row: row.shift or OUTSIDE_SHIFTS),
-    *_FIGURES,
-)
+    ordered = ranked(rows, "compliance", more_is_better=True)
+    return columns, frame(columns, ordered, source.site.zone)
 
 
 def section(source: Source) -> Section:
@@ -62,7 +94,8 @@ def section(source: Source) -> Section:
         (
             "A transfer is compliant when it has no finding of: no bond, begun without a bond, "
             "bond lost in flow, bond unknown in flow, flow with the interlock bypassed; each "
-            "beyond its allowance in the site file. Intervals are Wilson's, 95 %.",
+            "beyond its allowance in the site file. Intervals are Wilson's, 95 %. Where no bypass "
+            "is recorded none can speak against a transfer.",
         ),
         (stations(source), weeks(source), areas(source), shifts(source), periods(source)),
     )
@@ -70,36 +103,46 @@ def section(source: Source) -> Section:
 
 def stations(source: Source) -> Table:
     """Return the compliance of each station, worst first."""
+    found = _ranked_table(source, "station", "Station", source.by_station, source.not_analysed_s)
     return Table(
         "stations",
         "By station",
-        _BY_STATION,
-        frame(_BY_STATION, _ranked(source.by_station), source.site.zone),
+        *found,
         note=RANKED,
         empty="The site file names no stations.",
         chart="station_intervals",
     )
 
 
-def _ranked(rows: Iterable[KpiRow]) -> list[Ranked]:
-    return ranked(rows, "compliance", more_is_better=True)
-
-
 def areas(source: Source) -> Table:
     """Return the compliance of each area; nothing where the site file names none."""
     named = any(station.area for station in source.site.stations)
     rows = source.kpis(per="area") if named else []
-    return Table("areas", "By area", _BY_AREA, frame(_BY_AREA, _ranked(rows), source.site.zone))
+    areas_of = {row.id: row.area or NO_AREA for row in source.site.stations}
+
+    def not_analysed(row: KpiRow) -> float:
+        return sum(
+            each.not_analysed_s
+            for name, each in source.covered.items()
+            if areas_of.get(name, NO_AREA) == row.group
+        )
+
+    return Table("areas", "By area", *_ranked_table(source, "area", "Area", rows, not_analysed))
 
 
 def shifts(source: Source) -> Table:
     """Return the compliance of each shift; nothing where the site file names none."""
     rows = source.kpis(per="site", split_shifts=True) if source.site.shifts else []
+    waiting_s = sum(each.not_analysed_s for each in source.covered.values())
+    columns: list[Column[KpiRow]] = [
+        Column("shift", "Shift", lambda row: row.shift or OUTSIDE_SHIFTS),
+        *_figures(source, lambda row: min(row.no_record_s, waiting_s)),
+    ]
     return Table(
         "shifts",
         "By shift",
-        _BY_SHIFT,
-        frame(_BY_SHIFT, rows, source.site.zone),
+        columns,
+        frame(columns, rows, source.site.zone),
         note="A transfer counts in the shift in which it began; seconds are split between shifts.",
     )
 
@@ -115,7 +158,7 @@ def periods(source: Source) -> Table:
         Column("station", "Station", attrgetter("group")),
         Column("first", "From", lambda row: _first_day(row, zone), Sort.DAY),
         Column("last", "To", lambda row: local_day(row.end - 1, zone), Sort.DAY, place=Place.DATA),
-        *_FIGURES,
+        *_figures(source, source.not_analysed_s),
     ]
     rows = source.kpis(by=source.by) if source.by else []
     return Table(

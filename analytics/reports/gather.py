@@ -30,8 +30,8 @@ HOW_TO_READ = (
     "one were recorded, about 19 of 20 such intervals would hold the share behind them. A rate "
     "has the exact Poisson (Garwood) 95 % interval. Fewer events mean wider intervals. Both take "
     "transfers for independent of each other; what comes in clusters varies more.",
-    "A rank goes by the cautious end of the interval, never by a raw share of one in one. Below "
-    "five transfers (shares) or five events (rates) it says too few to rank.",
+    "A rank goes by the cautious end of the 95 % interval, never by a raw share of one in one. "
+    "Below five transfers (shares) or five events (rates) it says too few to rank.",
     "Verified bond: resistance at or below the limit, held for the hold time, seen in fresh good "
     "data. Transfer: the flow runs that belong together at a station, pauses included. Hookup: "
     "from the first contact of a clamp until it is off again. Trip: flow stopped by the "
@@ -79,6 +79,11 @@ def gather(
     source = Source(store, site, period, now, by, stations)
     if source.span[0] >= now:
         raise ValueError(f"{period} has not begun")
+    with store.snapshot():  # every number is of one state of the store, whoever writes meanwhile
+        return _gathered(source)
+
+
+def _gathered(source: Source) -> Report:
     failing, missing = transfers.failing(source), holes.holes(source)
     held = limits.held(source)
     return Report(

@@ -1,114 +1,65 @@
-"""Data holes: where the bond is not known, or nothing is on record at all, and on which days."""
+"""Data holes as a report tells them: on its first page, and as a table."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Iterator, Sequence
 from operator import attrgetter
 
-from analytics.kpis import KpiRow
+from analytics.holes import LEAST_S, Hole, ranges
+from analytics.holes import holes as found_holes
 from analytics.reports import words
-from analytics.reports.period import ONE_DAY
-from analytics.reports.report import Caveat, Coverage
-from analytics.reports.source import Source
-from analytics.reports.tables import Column, Sort, Table, frame
-from bondtrail.times import day_edges, days_from, seconds
+from analytics.reports.report import Caveat
+from analytics.reports.source import Source, tells_flow
+from analytics.reports.tables import Column, Place, Sort, Table, frame
 
-LEAST_S = 1.0
-"""A shorter hole is a rounding of times, not a hole. [s]"""
-MUCH_OF_A_DAY, SHORTEST_DAY_S = 0.1, 23 * 3600.0
 MOST_NAMED, MOST_CASES = 8, 5
-MOST_RANGES = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Hole:
-    """How much of a station's time is not known, and the days of which much is missing."""
-
-    station: str
-    coverage: Coverage
-    days: str
-
-    @property
-    def missing_s(self) -> float:
-        """Time without a known bond state. [s]"""
-        return self.coverage.unknown_s + self.coverage.no_record_s
 
 
 def holes(source: Source) -> list[Hole]:
     """Return the stations of which something is not known, the largest hole first."""
-    found = {row.group: coverage for row in source.by_station if _is_hole(coverage := _of(row))}
-    days = _days(source, [name for name, coverage in found.items() if _may_miss_a_day(coverage)])
-    rows = [Hole(name, coverage, days.get(name, "")) for name, coverage in found.items()]
-    return sorted(rows, key=lambda row: (-row.missing_s, row.station))
+    days = source.period.first, source.period.last
+    return found_holes(source.store, source.site.zone, days, source.now, source.covered)
 
 
-def _of(row: KpiRow) -> Coverage:
-    return Coverage(row.sums.known_s, row.sums.unknown_s, row.no_record_s)
+def without_bypass(source: Source) -> tuple[list[str], int]:
+    """Return the stations with flow that record no bypass, and how many have flow."""
+    flowing = [
+        row.id for row in source.site.stations if source.is_wanted(row.id) and tells_flow(row)
+    ]
+    return [name for name in flowing if not source.records_bypass(name)], len(flowing)
 
 
-def _is_hole(coverage: Coverage) -> bool:
-    return coverage.unknown_s + coverage.no_record_s >= LEAST_S
-
-
-def _may_miss_a_day(coverage: Coverage) -> bool:
-    """Return whether so much is missing that it can be much of a day, of 23 hours at least."""
-    return coverage.unknown_s + coverage.no_record_s > MUCH_OF_A_DAY * SHORTEST_DAY_S
-
-
-def _days(source: Source, stations: Sequence[str]) -> Mapping[str, str]:
-    """Return the days of which each station misses much, as ranges."""
-    if not stations:
-        return {}
-    days = days_from(source.period.first, source.period.last)
-    starts = [min(edge, source.now) for edge in day_edges(days[0], days[-1], source.site.zone)]
-    lengths = [seconds(b - a) for a, b in pairwise(starts)]
-    known: dict[str, dict[int, float]] = defaultdict(dict)
-    for mark in source.store.summaries.day_marks([*days, source.period.end], stations):
-        known[mark.station][mark.part] = mark.known_s
-    return {
-        name: ranges(
-            [
-                day
-                for n, day in enumerate(days)
-                if lengths[n] - known[name].get(n, 0.0) > MUCH_OF_A_DAY * lengths[n]
-            ]
+def caveats(found: Sequence[Hole]) -> Iterator[Caveat]:
+    """Yield what the first page says of the holes; stations that miss the same days together."""
+    missing = [row for row in found if row.coverage.missing_s >= LEAST_S]
+    if missing:
+        yield Caveat(
+            f"The records have holes at {words.plural(len(missing), 'station')}. Nothing is "
+            "claimed of these times, neither good nor bad.",
+            _cases(missing),
         )
-        for name in stations
-    }
+    blind = [row for row in found if row.coverage.flow_unknown_s >= LEAST_S]
+    if blind:
+        length = words.span(sum(row.coverage.flow_unknown_s for row in blind))
+        names = words.listed([row.station for row in blind], MOST_NAMED)
+        yield Caveat(
+            f"Whether product flowed is unknown for {length} in all at "
+            f"{words.plural(len(blind), 'station')} ({names}): no transfer can be seen then, "
+            "neither good nor bad."
+        )
 
 
-def ranges(days: Sequence[dt.date]) -> str:
-    """Return rising days in words, such as ``2026-03-02, 2026-03-05 to 2026-03-09``."""
-    found: list[list[dt.date]] = []
-    for day in days:
-        if found and day - found[-1][-1] == ONE_DAY:
-            found[-1][1:] = [day]
-        else:
-            found.append([day])
-    named = [" to ".join(map(str, ends)) for ends in found]
-    more = len(named) - MOST_RANGES
-    return ", ".join(named) if more <= 0 else f"{', '.join(named[:MOST_RANGES])} and {more} more"
-
-
-def caveat(found: Sequence[Hole]) -> Caveat:
-    """Return what the first page says of the holes; stations that miss the same days together."""
+def _cases(found: Sequence[Hole]) -> list[str]:
     groups: dict[str, list[Hole]] = defaultdict(list)
     for row in found:
-        groups[row.days].append(row)
-    order = sorted(groups.values(), key=lambda rows: -sum(row.missing_s for row in rows))
+        groups[ranges(row.days)].append(row)
+    order = sorted(groups.values(), key=lambda rows: -sum(row.coverage.missing_s for row in rows))
     cases = [_case(rows) for rows in order[:MOST_CASES]]
     if len(order) > MOST_CASES:
         rest = [row for rows in order[MOST_CASES:] for row in rows]
         cases.append(_case(rest, f"{words.plural(len(rest), 'more station')}, on other days"))
-    text = (
-        f"The records have holes at {words.plural(len(found), 'station')}. Nothing is claimed of "
-        "these times, neither good nor bad."
-    )
-    return Caveat(text, cases)
+    return cases
 
 
 def _case(rows: Sequence[Hole], named: str = "") -> str:
@@ -118,35 +69,49 @@ def _case(rows: Sequence[Hole], named: str = "") -> str:
         for what, length in (
             ("bond unknown", sum(row.coverage.unknown_s for row in rows)),
             ("no record", sum(row.coverage.no_record_s for row in rows)),
+            ("not analysed", sum(row.coverage.not_analysed_s for row in rows)),
         )
         if length >= LEAST_S
     ]
     together = " in all" if len(rows) > 1 else ""
-    when = f", mostly {rows[0].days}" if rows[0].days and not named else ""
+    when = f", mostly {ranges(rows[0].days)}" if rows[0].days and not named else ""
     who = named or words.listed([row.station for row in rows], MOST_NAMED)
     return f"{who}: {', '.join(parts)}{together}{when}"
 
 
-_COLUMNS: Sequence[Column[Hole]] = (
-    Column("station", "Station", attrgetter("station")),
-    Column("known_share", "Bond known", attrgetter("coverage.share"), Sort.SHARE),
-    Column("unknown_s", "Bond unknown", attrgetter("coverage.unknown_s"), Sort.SECONDS),
-    Column("no_record_s", "No record", attrgetter("coverage.no_record_s"), Sort.SECONDS),
-    Column("days", "Days of which much is missing", attrgetter("days")),
-)
+def _columns(source: Source) -> Sequence[Column[Hole]]:
+    waiting = Place.EVERYWHERE if source.waiting else Place.DATA
+    return (
+        Column("station", "Station", attrgetter("station")),
+        Column("known_share", "Bond state known", attrgetter("coverage.share"), Sort.SHARE),
+        _seconds("unknown_s", "Bond state unknown"),
+        _seconds("no_record_s", "No record"),
+        _seconds("not_analysed_s", "Not analysed", waiting),
+        _seconds("flow_unknown_s", "Flow unknown"),
+        Column("days", "Days of which much is missing", lambda row: ranges(row.days)),
+    )
+
+
+def _seconds(name: str, head: str, place: Place = Place.EVERYWHERE) -> Column[Hole]:
+    return Column(name, head, attrgetter(f"coverage.{name}"), Sort.SECONDS, place=place)
 
 
 def table(source: Source, found: Sequence[Hole]) -> Table:
     """Return the holes as a table."""
+    columns = _columns(source)
+    blind, _ = without_bypass(source)
+    unseen = f" No bypass is recorded at {words.listed(blind)}." if blind else ""
     return Table(
         "holes",
         "Holes in the records",
-        _COLUMNS,
-        frame(_COLUMNS, found, source.site.zone),
+        columns,
+        frame(columns, found, source.site.zone),
         note=(
             "Unknown: readings that came too late, or of bad quality. No record: before the first "
-            "reading of a station or after its last. Much is missing of a day when the bond is "
-            "not known for more than a tenth of it."
+            "reading of a station or after its last. Flow unknown: nobody knows whether product "
+            "flows, so no transfer can be seen; where flow is not recorded at all, none ever is. "
+            "Much is missing of a day when the bond state is not known for more than a tenth of "
+            f"it.{unseen}"
         ),
-        empty="None: the bond state of every station is known at all times.",
+        empty="None: the bond state of every station is known at all times, and so is its flow.",
     )

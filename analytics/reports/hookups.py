@@ -43,15 +43,16 @@ _COLUMNS: Sequence[Column[_Failed]] = (
 
 
 def table(source: Source) -> Table:
-    """Return the failed hookups of each station that has any, surely worst first."""
+    """Return the failed hookups of each station that has any, the worst by its interval first."""
     return Table(
         "failed_hookups",
         "Failed hookups by station and suspected cause",
         _COLUMNS,
         frame(_COLUMNS, _rows(source), source.site.zone),
         note=(
-            f"{_MEANING} Intervals are Wilson's, 95 %. Ranked by the lower end of the interval of "
-            "all causes, highest first. Fewer than five hookups are too few to rank."
+            f"{_MEANING} Intervals are Wilson's, 95 %. Ranked by the cautious end of that of all "
+            "causes, here the lower one, highest first. Fewer than five hookups are too few to "
+            "rank."
         ),
         empty="No failed hookup in this period.",
     )

@@ -155,7 +155,8 @@ def _unit(column: Column[Any]) -> str:
 
 def _cells(table: Table, column: Column[Any]) -> Iterator[Cell]:
     values = table.rows[column.name]
-    show, nothing = words.SHOWN[column.sort], "" if column.sort is Sort.TEXT else words.NOTHING
+    show = words.SHOWN[column.sort]
+    nothing = column.missing or ("" if column.sort is Sort.TEXT else words.NOTHING)
     for value, missing, beside in zip(values, values.isna(), _beside(table, column), strict=True):
         if missing:
             yield Cell(nothing, beside)

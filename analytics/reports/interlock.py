@@ -7,17 +7,20 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 from analytics.core.charts import ParetoRow, pareto
+from analytics.holes import LEAST_S
 from analytics.kpis import KpiRow
-from analytics.reports import words
+from analytics.reports import holes, words
 from analytics.reports.ranks import RANK, Ranked, ranked
 from analytics.reports.source import Source
 from analytics.reports.tables import Column, Sort, Table, figure, frame
 from bondtrail.results import Kind, TripClass
-from bondtrail.site import Role
 
 _BYPASS: Sequence[Column[KpiRow]] = (
     Column("station", "Station", attrgetter("group")),
     Column("bypassed_s", "Bypassed in flow", attrgetter("sums.bypassed_s"), Sort.SECONDS),
+    Column(
+        "bypass_unknown_s", "Unknown in flow", attrgetter("sums.bypass_unknown_s"), Sort.SECONDS
+    ),
     Column("flow_s", "Flow", attrgetter("sums.flow_s"), Sort.SECONDS),
     Column("bypass_share", "Share of flow", attrgetter("merits.bypass_share.value"), Sort.SHARE),
     Column(
@@ -40,17 +43,25 @@ def bypass(source: Source) -> Table:
 
 
 def unseen(source: Source) -> Sequence[str]:
-    """Return what is said of stations that record no bypass: none seen there means nothing."""
-    blind = [
-        station.id
-        for station in source.site.stations
-        if source.is_wanted(station.id)
-        and Role.FLOW in station.points
-        and Role.BYPASS not in station.points
-    ]
-    if not blind:
-        return ()
-    return (f"Without a bypass on record, so that none can be seen: {words.listed(blind)}.",)
+    """Return what is said of bypass that is not recorded or unknown: none seen means nothing."""
+    blind, of = holes.without_bypass(source)
+    lines = []
+    if blind:
+        lines.append(
+            f"Not recorded at {len(blind):,} of {words.plural(of, 'station')} with flow, so that "
+            f"no bypass can be seen there: {words.listed(blind)}."
+        )
+    unknown = {
+        row.group: row.sums.bypass_unknown_s
+        for row in source.by_station
+        if row.group not in blind and row.sums.bypass_unknown_s >= LEAST_S
+    }
+    if unknown:
+        lines.append(
+            f"Unknown for {words.span(sum(unknown.values()))} of flow in all at "
+            f"{words.listed(list(unknown))}: a bypass may have been on then."
+        )
+    return lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +126,7 @@ _RATES: Sequence[Column[Ranked]] = (
 
 
 def rates(source: Source) -> Table:
-    """Return the rates of nuisance trips, ranked by what is surely at least so bad."""
+    """Return the rates of nuisance trips, ranked by the cautious end of the interval."""
     rows = [row for row in source.by_station if row.sums.transfers or row.count("trips")]
     return Table(
         "nuisance_rates",
@@ -124,8 +135,8 @@ def rates(source: Source) -> Table:
         frame(_RATES, ranked(rows, "nuisance_per_100_transfers"), source.site.zone),
         note=(
             "Below each rate: trips of transfers or of flow hours, and the exact Poisson 95 % "
-            "interval. Ranked by the lower end of the interval per 100 transfers, highest first. "
-            "Fewer than five trips are too few to rank."
+            "interval. Ranked by the cautious end of that per 100 transfers, here the lower one, "
+            "highest first. Fewer than five trips are too few to rank."
         ),
         empty="No transfers in this period.",
     )

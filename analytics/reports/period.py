@@ -58,6 +58,14 @@ def month_of(day: dt.date) -> Period:
     return Period(first, (first + 31 * ONE_DAY).replace(day=1))
 
 
+def file_name(site_id: str, period: Period, suffix: str) -> str:
+    """Return the name of a period's report, such as ``compliance-alder-quay-2026-w13.html``.
+
+    ``suffix`` is what the name ends with, without its dot.
+    """
+    return f"compliance-{site_id}-{period.label}.{suffix}"
+
+
 def latest_week(today: dt.date) -> Period:
     """Return the last ISO week that was over before ``today``."""
     return week_of(today - 7 * ONE_DAY)

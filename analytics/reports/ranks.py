@@ -1,4 +1,4 @@
-"""Stations and areas in the order of how bad they surely are."""
+"""Stations and areas in the order of the cautious end of their intervals."""
 
 from __future__ import annotations
 
@@ -29,8 +29,9 @@ class Ranked:
 
 
 def ranked(rows: Iterable[KpiRow], merit: str, *, more_is_better: bool = False) -> list[Ranked]:
-    """Return rows by a figure of `analytics.core.merits.FiguresOfMerit`, the surely worst first.
+    """Return rows by a figure of `analytics.core.merits.FiguresOfMerit`, the worst first.
 
+    Which is worst the cautious end of the interval says.
     One without anything to derive the figure from comes last and says nothing.
     """
     by_name = {row.group: row for row in rows}

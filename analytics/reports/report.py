@@ -7,9 +7,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
+from analytics.allowances import in_words
 from analytics.core.shares import Share
+from analytics.holes import Coverage
 from analytics.reports.period import Period
 from analytics.reports.tables import Column, Place, Sort, Table, frame
+from store import Allowed
 
 CAUTIONS = (
     "Bondtrail reads records and reports what they show. It is not a safety function, it "
@@ -17,28 +20,9 @@ CAUTIONS = (
     "Whether an installation, a limit or an operation is acceptable is for the local codes, the "
     "authority and licensed or competent persons to say. The limits shown here are those of the "
     "site file.",
-    "A transfer counts as compliant when the records show no finding that speaks against it. "
-    "What was not recorded cannot speak.",
+    "A transfer counts as compliant when the records show no finding that speaks against it, "
+    "within the allowances of the site file. What was not recorded cannot speak.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Coverage:
-    """How much of the time of stations is on record. [station s]"""
-
-    known_s: float
-    unknown_s: float
-    no_record_s: float
-
-    @property
-    def station_s(self) -> float:
-        """All of the time there was to record."""
-        return self.known_s + self.unknown_s + self.no_record_s
-
-    @property
-    def share(self) -> float | None:
-        """The part of it in which the bond state is known."""
-        return self.known_s / self.station_s if self.station_s else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +47,12 @@ class Cover:
         When it was made, and the time of the newest reading of those stations. [ns]
     compliance : Share
         Of the transfers of the period.
+    allowed : Allowed
+        What the compliant ones ran within the allowances.
     bad_bond, bypassed, unverifiable : int
         The transfers that are not compliant, by the worst that is behind them.
+    without_bypass : tuple of int
+        The stations with flow that record no bypass, and all with flow.
     software, rules : str
         Versions.
     caveats : sequence of Caveat
@@ -78,13 +66,20 @@ class Cover:
     made: int
     last_reading: int | None
     compliance: Share
+    allowed: Allowed
     bad_bond: int
     bypassed: int
     unverifiable: int
+    without_bypass: tuple[int, int]
     coverage: Coverage
     software: str
     rules: str
     caveats: Sequence[Caveat] = ()
+
+    @property
+    def allowances(self) -> str:
+        """What the compliant transfers ran within the allowances, in words."""
+        return in_words(self.allowed, self.compliance.count)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,18 +152,41 @@ def _facts(cover: Cover) -> Iterator[_Fact]:
     yield _Fact(
         "compliance", part.value, "share", part.low, part.high, part.count, part.of, says="Wilson"
     )
+    yield from _allowances(cover)
     yield _Fact("transfers with a bad bond", cover.bad_bond, "transfers")
     yield _Fact("transfers bypassed, else bonded", cover.bypassed, "transfers")
     yield _Fact("transfers not verifiable", cover.unverifiable, "transfers")
-    yield _Fact("known share", cover_s.share, "share of station time")
-    yield _Fact("bond known", cover_s.known_s, "station s")
-    yield _Fact("bond unknown", cover_s.unknown_s, "station s")
+    without, of = cover.without_bypass
+    yield _Fact("stations that record no bypass", without, "stations", count=without, of=of)
+    yield _Fact("bond state known, share", cover_s.share, "share of station time")
+    yield _Fact("bond state known", cover_s.known_s, "station s")
+    yield _Fact("bond state unknown", cover_s.unknown_s, "station s")
     yield _Fact("no record", cover_s.no_record_s, "station s")
+    yield _Fact("not analysed", cover_s.not_analysed_s, "station s")
+    yield _Fact("flow unknown", cover_s.flow_unknown_s, "station s")
     yield _Fact("software", says=f"Bondtrail {cover.software}")
     yield _Fact("rules", says=cover.rules)
     for caveat in cover.caveats:
         yield from (_Fact("mind", says=text) for text in (caveat.text, *caveat.cases))
     yield from (_Fact("caution", says=text) for text in CAUTIONS)
+
+
+def _allowances(cover: Cover) -> Iterator[_Fact]:
+    told, of = cover.allowed, cover.compliance.count
+    for name, count, length_s in (
+        ("compliant, bond not verified within allowances", told.not_bonded, told.not_bonded_s),
+        ("compliant, bond unknown within allowances", told.no_data, told.no_data_s),
+    ):
+        yield _Fact(name, count, "transfers", count=count, of=of)
+        yield _Fact(f"{name}, in all", length_s, "s")
+    throughout = told.unknown_throughout
+    yield _Fact(
+        "compliant, bond unknown from first flow to last",
+        throughout,
+        "transfers",
+        count=throughout,
+        of=of,
+    )
 
 
 _CONTENTS: Sequence[Column[Table]] = (

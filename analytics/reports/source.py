@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import astuple, dataclass
 from functools import cached_property
 from typing import Any, TypeVar
 
 from analytics.alarms import history_of
+from analytics.holes import Coverage, Waiting, waiting
 from analytics.kpis import By, KpiRow, Per, kpi_rows
 from analytics.reports.period import Period
 from bondtrail.results import Finding, Hookup, Transfer
-from bondtrail.site import Site, parse_site
+from bondtrail.site import Role, Site, Station, parse_site
 from store import Store
 
 Row = TypeVar("Row", Transfer, Hookup, Finding)
@@ -95,6 +96,34 @@ class Source:
         """The figures of all of them together; None where there is no station at all."""
         return next(iter(self.kpis(per="site")), None)
 
+    @cached_property
+    def waiting(self) -> Mapping[str, Waiting]:
+        """The stations whose results of the period are not up to date."""
+        found = waiting(self.store, self.span[1])
+        return {name: each for name, each in found.items() if self.is_wanted(name)}
+
+    def not_analysed_s(self, row: KpiRow) -> float:
+        """Return the time of a station in which it has readings and no results yet. [s]"""
+        waits = self.waiting.get(row.group)
+        if waits is None:
+            return 0.0
+        return waits.not_analysed_s(row.no_record_s, row.start, min(row.end, self.now))
+
+    @cached_property
+    def covered(self) -> Mapping[str, Coverage]:
+        """What is known of each station in the period."""
+        return {row.group: coverage(row, self.not_analysed_s(row)) for row in self.by_station}
+
+    def records_bypass(self, station: str) -> bool:
+        """Return whether the site file in force names a bypass of a station, and its flow."""
+        return station in self._with_bypass
+
+    @cached_property
+    def _with_bypass(self) -> frozenset[str]:
+        return frozenset(
+            row.id for row in self.site.stations if Role.BYPASS in row.points and tells_flow(row)
+        )
+
     def overlapping(
         self, read: Callable[..., list[Row]], until: int = 0, **chosen: Any
     ) -> list[Row]:
@@ -117,3 +146,21 @@ class Source:
     def begun(self, read: Callable[..., list[Row]], **chosen: Any) -> list[Row]:
         """Return those of `overlapping` that did not begin before the period."""
         return [row for row in self.overlapping(read, **chosen) if row.start >= self.span[0]]
+
+
+def tells_flow(station: Station) -> bool:
+    """Return whether the transfers of a station can be seen."""
+    return Role.FLOW in station.points or Role.RUNNING in station.points
+
+
+def coverage(row: KpiRow, not_analysed_s: float) -> Coverage:
+    """Return what is known of the time of a row, so much of which is not analysed yet. [s]"""
+    sums = row.sums
+    left_s = max(0.0, row.no_record_s - not_analysed_s)
+    return Coverage(sums.known_s, sums.unknown_s, left_s, not_analysed_s, sums.flow_unknown_s)
+
+
+def summed(every: Iterable[Coverage]) -> Coverage:
+    """Return what is known of the time of stations together."""
+    columns = list(zip(*map(astuple, every), strict=True))
+    return Coverage(*map(sum, columns)) if columns else Coverage(0.0, 0.0, 0.0)

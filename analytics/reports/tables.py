@@ -78,7 +78,8 @@ class Column(Generic[Row]):
     """One column: its name for programs, its heading for people, and how a row fills it.
 
     Behind a column that is a figure (``is_figure``) stand those of `FIGURE_PARTS`. ``marks`` says
-    which texts tell something abnormal, and how bad that is; ``right`` that texts are numbers.
+    which texts tell something abnormal, and how bad that is; ``right`` that texts are numbers;
+    ``missing`` is what the page says in the place of a cell that is not known.
     """
 
     name: str
@@ -89,6 +90,7 @@ class Column(Generic[Row]):
     place: Place = Place.EVERYWHERE
     is_figure: bool = False
     right: bool = False
+    missing: str = ""
     marks: Mapping[str, Severity] = field(default_factory=dict)
 
 

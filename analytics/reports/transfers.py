@@ -5,25 +5,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from operator import attrgetter
 from typing import Any
 
-from analytics.reports import reviews
+from analytics.core.worst import Worst, worst_of
+from analytics.reports import reviews, words
 from analytics.reports.source import Source
 from analytics.reports.tables import Column, Place, Sort, Table, frame
-from bondtrail.results import NON_COMPLIANT, Finding, Kind, Review, Severity, Transfer
+from bondtrail.results import NON_COMPLIANT, Finding, Review, Severity, Transfer
 
-
-class Worst(StrEnum):
-    """The worst that is behind a transfer that is not compliant."""
-
-    BAD_BOND = "bad bond"
-    BYPASSED = "bypassed"
-    UNVERIFIABLE = "not verifiable"
-
-
-_BAD_BOND = frozenset({Kind.NO_BOND_TRANSFER, Kind.UNBONDED_START, Kind.BOND_LOST_IN_FLOW})
 _MARKS: Mapping[str, Severity] = {
     Worst.BAD_BOND: Severity.CRITICAL,
     Worst.BYPASSED: Severity.MAJOR,
@@ -33,19 +23,26 @@ _MARKS: Mapping[str, Severity] = {
 
 @dataclass(frozen=True, slots=True)
 class Failing:
-    """A transfer that is not compliant, the findings that say so, and reviews by finding."""
+    """A transfer that is not compliant, the findings that say so, and reviews by finding.
+
+    ``records_bypass`` tells whether a bypass would be seen at its station.
+    """
 
     transfer: Transfer
     findings: Sequence[Finding]
     reviews: Mapping[str, Review]
+    records_bypass: bool = True
+
+    @property
+    def bypassed_s(self) -> float | None:
+        """Flow with the interlock bypassed; None where that is not recorded. [s]"""
+        seconds = self.transfer.bypassed_s
+        return seconds if seconds or self.records_bypass else None
 
     @property
     def worst(self) -> Worst:
-        """Bad bond before bypassed before not verifiable."""
-        kinds = {row.kind for row in self.findings}
-        if kinds & _BAD_BOND:
-            return Worst.BAD_BOND
-        return Worst.BYPASSED if Kind.BYPASSED_FLOW in kinds else Worst.UNVERIFIABLE
+        """The worst that they say."""
+        return worst_of(row.kind for row in self.findings)
 
 
 def failing(source: Source) -> list[Failing]:
@@ -53,7 +50,10 @@ def failing(source: Source) -> list[Failing]:
     rows = source.begun(source.store.transfers, compliant=False)
     findings = _by_transfer(source, max((row.end for row in rows), default=0))
     said = source.store.reviews.current(each for row in rows for each in findings.get(row.id, ()))
-    return [Failing(row, findings.get(row.id, ()), said) for row in rows]
+    return [
+        Failing(row, findings.get(row.id, ()), said, source.records_bypass(row.station))
+        for row in rows
+    ]
 
 
 def _by_transfer(source: Source, until: int) -> Mapping[str, Sequence[Finding]]:
@@ -86,7 +86,13 @@ _COLUMNS: Sequence[Column[Failing]] = (
     Column("flow_s", "Flow", _of("flow_s"), Sort.SECONDS, place=Place.DATA),
     Column("not_bonded_s", "Not bonded", _of("not_bonded_s"), Sort.SECONDS),
     Column("no_data_s", "Unknown", _of("no_data_s"), Sort.SECONDS),
-    Column("bypassed_s", "Bypassed", _of("bypassed_s"), Sort.SECONDS),
+    Column(
+        "bypassed_s",
+        "Bypassed",
+        attrgetter("bypassed_s"),
+        Sort.SECONDS,
+        missing=words.NOT_RECORDED,
+    ),
     Column("kinds", "Kinds of finding", lambda row: _kinds(row), place=Place.DATA),
     Column("cause", "Cause", lambda row: _causes(row), place=Place.BELOW),
     Column(

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from operator import attrgetter
 from zoneinfo import ZoneInfo
 
-from analytics.core.drift import ResistanceTrend, Shape, forecast, resistance_trends
+from analytics.core.drift import ResistanceTrend, Shape, failed_since, forecast, resistance_trends
 from analytics.core.drift_words import trend_words
+from analytics.core.life import weibull_life
 from analytics.core.shares import FEW
 from analytics.core.stretches import NS_PER_DAY
 from analytics.epochs import epochs_of, limits_at
@@ -21,6 +22,8 @@ from bondtrail.results import Finding, Hookup, Kind, Severity, WorkWindow
 from bondtrail.times import local_day, parse_time
 
 DUE = "reaches its limit soon"
+RANGE = "95 % of the slope alone"
+"""What the earliest and the latest day follow; how the hookups scatter is not in it."""
 RISING, STEP = "rising", "a step"
 
 
@@ -38,24 +41,66 @@ class _Watched:
     reaches: int | None
     earliest: int | None
     latest: int | None
+    failed_since: int | None
     words: str
 
 
-_COLUMNS: Sequence[Column[_Watched]] = (
+def _columns(source: Source) -> Sequence[Column[_Watched]]:
+    zone, end = source.site.zone, source.span[1]
+    return (*_WATCHED, *_in_words(zone, end))
+
+
+_WATCHED: Sequence[Column[_Watched]] = (
     Column("station", "Station", attrgetter("station")),
     Column("what", "What it is", attrgetter("what"), marks={DUE: Severity.MINOR}),
     Column("since", "From", attrgetter("start"), Sort.TIME),
-    Column("until", "To", attrgetter("end"), Sort.TIME, place=Place.DATA),
+    Column("until", "Last hookup", attrgetter("end"), Sort.TIME),
     Column("hookups", "Hookups", attrgetter("hookups"), Sort.COUNT),
     Column("level_ohm", "Level", attrgetter("level_ohm"), Sort.OHM),
     Column("limit_ohm", "Limit", attrgetter("limit_ohm"), Sort.OHM),
     Column("slope_ohm_per_day", "Slope", attrgetter("slope"), Sort.NUMBER, "ohm a day"),
     Column("p_value", "p", attrgetter("p_value"), Sort.NUMBER, place=Place.DATA),
     Column("reaches_limit_on", "Reaches it on", attrgetter("reaches"), Sort.TIME, place=Place.DATA),
-    Column("earliest", "Earliest", attrgetter("earliest"), Sort.TIME, place=Place.DATA),
-    Column("latest", "Latest", attrgetter("latest"), Sort.TIME, place=Place.DATA),
-    Column("words", "In words", attrgetter("words"), place=Place.BELOW),
+    Column("earliest", f"Earliest, {RANGE}", attrgetter("earliest"), Sort.TIME, place=Place.DATA),
+    Column("latest", f"Latest, {RANGE}", attrgetter("latest"), Sort.TIME, place=Place.DATA),
+    Column("failed_since", "Failed since", attrgetter("failed_since"), Sort.COUNT),
 )
+
+
+def _in_words(zone: ZoneInfo, end: int) -> Sequence[Column[_Watched]]:
+    return (
+        Column("words", "In words", attrgetter("words"), place=Place.BELOW),
+        Column(
+            "reaches_limit",
+            "Reaches its limit",
+            lambda row: _reach_words(row, zone),
+            place=Place.BELOW,
+        ),
+        Column("judged_by", "Mind", lambda row: _later(row, zone, end), place=Place.BELOW),
+    )
+
+
+def _reach_words(row: _Watched, zone: ZoneInfo) -> str:
+    """Return when a drift reaches its limit as a range of days; nothing of what does not drift."""
+    if row.what == STEP:
+        return ""
+    if row.reaches is not None and row.reaches <= row.end:
+        return "it has."
+    about, earliest, latest = (
+        None if moment is None else str(local_day(moment, zone))
+        for moment in (row.reaches, row.earliest, row.latest)
+    )
+    middle = f"about {about}" if about else "not in sight"
+    return f"{middle}; {earliest or 'not in sight'} to {latest or 'not in sight'} ({RANGE})."
+
+
+def _later(row: _Watched, zone: ZoneInfo, end: int) -> str:
+    if row.end <= end:
+        return ""
+    return (
+        f"judged by hookups up to {local_day(row.end, zone)}, after the end of this period: a "
+        "drift that is a finding is judged by all hookups there are."
+    )
 
 
 def section(source: Source) -> Section:
@@ -75,18 +120,21 @@ def watch(source: Source) -> Table:
         for row in _in_period(source)
         if row.what == STEP or (row.what == RISING and row.station not in told)
     ]
+    columns = _columns(source)
     rows = [*sorted(due, key=lambda row: row.reaches or 0), *others]
     return Table(
         "drift_watch",
         "Drift watch list: median resistance of verified hookups",
-        _COLUMNS,
-        frame(_COLUMNS, rows, source.site.zone),
+        columns,
+        frame(columns, rows, source.site.zone),
         note=(
             f"What {DUE} is a finding: it rises (Mann-Kendall, p below 0.01, at least 20 hookups) "
             "and its Theil-Sen line reaches the limit within 90 days, judged over all of the "
             "station's history. Steps, and what rises without reaching the limit so soon, are "
-            "those of the hookups of this period. A forecast says where the line of past hookups "
-            "leads, not what a clamp will do."
+            "those of the hookups of this period. Failed since: hookups that failed after the last "
+            "one of the row, before another was verified; they have no bonded resistance, so no "
+            "line shows them. A forecast says where the line of past hookups leads, not what a "
+            f"clamp will do; its range is {RANGE}."
         ),
         empty="No drift and no step among the hookups of this period.",
     )
@@ -117,6 +165,7 @@ def _of_finding(row: Finding) -> _Watched:
         moment("reaches_limit_on"),
         moment("reaches_limit_earliest_on"),
         moment("reaches_limit_latest_on"),
+        None if told.get("failed_since") is None else int(number("failed_since")),
         row.summary,
     )
 
@@ -133,10 +182,13 @@ def _in_period(source: Source) -> Iterator[_Watched]:
         for trend in resistance_trends(own, work[station]) if epochs else ():
             if trend.kind is not Shape.NONE:
                 limit_ohm = limits_at(epochs, trend.last).limit_ohm
-                yield _of_trend(station, trend, limit_ohm, source.site.zone)
+                failed = failed_since(own, trend)
+                yield _of_trend(station, trend, limit_ohm, failed, source.site.zone)
 
 
-def _of_trend(station: str, trend: ResistanceTrend, limit_ohm: float, zone: ZoneInfo) -> _Watched:
+def _of_trend(
+    station: str, trend: ResistanceTrend, limit_ohm: float, failed: int, zone: ZoneInfo
+) -> _Watched:
     reached = forecast(trend, limit_ohm)
 
     def moment(days: float | None) -> int | None:
@@ -155,7 +207,16 @@ def _of_trend(station: str, trend: ResistanceTrend, limit_ohm: float, zone: Zone
         moment(reached.days),
         moment(reached.earliest),
         moment(reached.latest),
+        failed,
         f"{trend_words(trend, limit_ohm, zone)}.",
+    )
+
+
+def _age(age: str, head: str) -> Sequence[Column[PartWear]]:
+    return (
+        Column(f"{age}_days", head, lambda row: _days(row, age, "value"), Sort.NUMBER, "d"),
+        Column(f"{age}_low", "95 % low", lambda row: _days(row, age, "low"), Sort.NUMBER, "d"),
+        Column(f"{age}_high", "95 % high", lambda row: _days(row, age, "high"), Sort.NUMBER, "d"),
     )
 
 
@@ -163,12 +224,8 @@ _LIVES: Sequence[Column[PartWear]] = (
     Column("part", "Part", lambda row: str(row.part)),
     Column("replaced", "Replaced", lambda row: sum(e.replaced for e in row.lives), Sort.COUNT),
     Column("running", "In use", lambda row: sum(not e.replaced for e in row.lives), Sort.COUNT),
-    Column("median_days", "Half last", lambda row: _days(row, "median", "value"), Sort.NUMBER, "d"),
-    Column("median_low", "At least", lambda row: _days(row, "median", "low"), Sort.NUMBER, "d"),
-    Column("median_high", "At most", lambda row: _days(row, "median", "high"), Sort.NUMBER, "d"),
-    Column(
-        "b10_days", "One in ten fails by", lambda row: _days(row, "b10", "value"), Sort.NUMBER, "d"
-    ),
+    *_age("median", "50 % replaced by"),
+    *_age("b10", "10 % replaced by"),
     Column("words", "In words", lambda row: _life_words(row)),
 )
 
@@ -186,17 +243,28 @@ def _life_words(row: PartWear) -> str:
 
 def lives(source: Source) -> Table:
     """Return how long clamps and cables last, by the whole work log."""
-    found = [row for row in wear(source.store, now=source.now) if row.lives]
+    found = [row for row in _wear(source) if row.lives]
     return Table(
         "part_lives",
         "How long clamps and cables last",
         _LIVES,
         frame(_LIVES, found, source.site.zone),
         note=(
-            "By every replacement in the work log, of all stations and all time, those still in "
-            f"use counted as such until {local_day(source.now, source.site.zone)} or the last "
-            "reading. A Weibull fit; where parts are replaced by the calendar it tells the "
-            "calendar and not the part."
+            "By every replacement of these stations in the work log, of all time; those still in "
+            "use count as such until the last reading of their station or the last work on it. "
+            "Days by which so many are replaced, each with its interval. A Weibull fit; where "
+            "parts are replaced by the calendar it tells the calendar and not the part."
         ),
         empty="The work log tells of no replaced clamp or cable.",
     )
+
+
+def _wear(source: Source) -> Iterator[PartWear]:
+    """Yield the wear of the parts of the stations asked for."""
+    for row in wear(source.store, now=source.now):
+        if source.stations is None:
+            yield row
+        else:
+            own = tuple(life for life in row.lives if source.is_wanted(life.station))
+            ages, replaced = [life.days for life in own], [life.replaced for life in own]
+            yield PartWear(row.part, own, weibull_life(ages, replaced))

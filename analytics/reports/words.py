@@ -13,6 +13,8 @@ from analytics.reports.tables import Sort
 
 NOTHING = "\N{EN DASH}"
 """In the place of what is not known."""
+NOT_RECORDED = "not recorded"
+"""In the place of what a station's points cannot tell, so that it does not look good."""
 
 
 def plural(count: int, noun: str) -> str:

@@ -55,7 +55,7 @@ def write_once(db: str) -> None:
         site = planned_site(store)
         found = _write_due(store, site)
     if not found.written and not found.failed:
-        print("No report is due: the latest of each is there.")
+        print("No report is due: those of the latest periods with readings are there.")
     if found.failed:
         raise click.exceptions.Exit(NOT_ALL if found.written else NOTHING_DONE)
 
@@ -69,8 +69,9 @@ def stay(db: str) -> None:
 
     with opening.existing_store(db) as store:
         site = planned_site(store)
-    scheduler = hourly(lambda: _look(db), site.zone, now=local(opening.clock_ns(), site.zone))
+    now = local(opening.clock_ns(), site.zone)
     with _told_to_stop() as stop:
+        scheduler = hourly(lambda: _look(db, stop), site.zone, now=now)
         scheduler.start()
         plans = output.counted(len(site.reports), "report")
         print(f"Looking every hour whether one of {plans} is due (Ctrl-C ends it)", flush=True)
@@ -101,20 +102,25 @@ def _told_to_stop() -> Iterator[threading.Event]:
         restore()
 
 
-def _look(db: str) -> None:
+def _look(db: str, stop: threading.Event | None = None) -> None:
     """Write what is due; whatever fails is told, and looked at again in an hour."""
     try:
         with opening.existing_store(db) as store:
-            _write_due(store, opening.needed_site(store))
+            _write_due(store, opening.needed_site(store), stop)
     except Exception as exc:
         _tell("reports", exc)
 
 
-def _write_due(store: Store, site: Site) -> Looked:
+def _write_due(store: Store, site: Site, stop: threading.Event | None = None) -> Looked:
+    """Write one report after the other, no further one once ``stop`` is set."""
     from analytics.reports.schedule import due
 
     now, found = opening.clock_ns(), Looked()
-    for item in due(site.reports, site.id, local_day(now, site.zone)):
+    first = min((point.first for point in store.points() if point.samples), default=None)
+    recorded = None if first is None else local_day(first, site.zone)
+    for item in due(site.reports, site.id, local_day(now, site.zone), recorded):
+        if stop and stop.is_set():
+            break
         try:
             _write(store, site, item, now)
             found.written += 1
@@ -135,7 +141,7 @@ def _write(store: Store, site: Site, item: Due, now: int) -> None:
     from analytics.reports import gather, write_report
 
     end = item.period.bounds(site.zone)[1]
-    behind = sum(mark.since < end for mark in store.touched().values())
+    behind = sum(mark.since < end for mark in store.waiting().values())
     if behind:
         raise Fault(
             f"results of {output.counted(behind, 'station')} are not up to date",

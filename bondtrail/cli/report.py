@@ -72,9 +72,9 @@ def command(
     format: one HTML page that prints to A4, a workbook, CSV (FILE is the summary, and each table
     is beside it), or JSON. Days are those of the site.
 
-    --schedule and --due look for the latest complete period of each [[report]] table in its
-    folder, and write what is missing, once the results of that period are up to date: run
-    bondtrail analyse before. To make a report again, remove its file.
+    --schedule and --due look for the latest 8 complete periods of each [[report]] table in its
+    folder, from the first reading on, and write what is missing, once the results of that period
+    are up to date: run bondtrail analyse before. To make a report again, remove its file.
     """
     if schedule and due:
         raise click.UsageError("--schedule goes on running and --due does not: name one of them")

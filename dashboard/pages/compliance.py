@@ -170,9 +170,9 @@ def _stations(view: ComplianceView) -> html.Section:
 
 def _rank_note() -> html.P:
     return html.P(
-        "Ranked by the upper end of the interval, lowest first: what is surely at least so bad "
-        "comes first. With fewer than five transfers there is too little to rank. The dotted line "
-        "is the whole of what is chosen.",
+        "Ranked by the cautious end of the 95 % interval, here the upper one, lowest first. With "
+        "fewer than five transfers there is too little to rank. The dotted line is the whole of "
+        "what is chosen.",
         className="note",
     )
 

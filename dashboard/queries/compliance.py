@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from functools import cached_property
 
 import numpy as np
@@ -17,15 +17,18 @@ from analytics.core.ranking import Ranked, worst_first
 from analytics.core.rates import Rate
 from analytics.core.shares import Share, wilson
 from analytics.core.shifts import Cells
+from analytics.core.worst import Worst, worst_of
+from analytics.holes import Coverage, Waiting, waiting
 from analytics.kpis import NO_AREA, period_edges
-from bondtrail.results import NON_COMPLIANT, DaySums, Finding, Kind, Review, Transfer
-from bondtrail.site import Site, Station
+from bondtrail.results import NON_COMPLIANT, DaySums, Finding, Review, Transfer
+from bondtrail.site import Role, Site, Station
 from bondtrail.times import NS_PER_S, seconds
 from dashboard.period import Period, parse_period
-from dashboard.queries.holes import Hole, largest_holes
+from dashboard.queries.holes import NamedHole, largest_holes
 from dashboard.queries.rates import rates
 from dashboard.queries.sites import shift_cells, site_in_force, whole_period
-from store import FailingTransfer, Store
+from dashboard.recorded import tells_flow
+from store import Allowed, FailingTransfer, Store
 
 LISTED = 200
 """Transfers of the list: the latest are shown, and how many there are is said."""
@@ -35,25 +38,6 @@ WEEKS = 92
 
 class ChoiceError(ValueError):
     """An area or a shift that the site does not have, in words for the person who asked."""
-
-
-class Worst(StrEnum):
-    """The worst that is behind a transfer that is not compliant."""
-
-    BAD_BOND = "bad bond"
-    BYPASSED = "bypassed"
-    UNVERIFIABLE = "not verifiable"
-
-
-_BAD_BOND = frozenset({Kind.NO_BOND_TRANSFER, Kind.UNBONDED_START, Kind.BOND_LOST_IN_FLOW})
-
-
-def worst_of(kinds: Iterable[Kind]) -> Worst:
-    """Return the worst of the kinds of finding of a transfer: bad bond, bypassed, unverifiable."""
-    found = frozenset(kinds)
-    if found & _BAD_BOND:
-        return Worst.BAD_BOND
-    return Worst.BYPASSED if Kind.BYPASSED_FLOW in found else Worst.UNVERIFIABLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +62,14 @@ class Group:
     known_s: float = 0.0
     unknown_s: float = 0.0
     no_record_s: float = 0.0
+    not_analysed_s: float = 0.0
+    flow_unknown_s: float = 0.0
 
     @property
-    def station_s(self) -> float:
-        """All of the time that there was to record. [s]"""
-        return self.known_s + self.unknown_s + self.no_record_s
+    def coverage(self) -> Coverage:
+        """How much of its time is known."""
+        times = self.known_s, self.unknown_s, self.no_record_s
+        return Coverage(*times, self.not_analysed_s, self.flow_unknown_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +134,9 @@ class ComplianceView:
     """What the compliance page shows.
 
     ``failed`` holds the latest, ``worst`` counts all of them; ``areas`` and ``shifts`` are empty
-    where the site file names none, or one is chosen.
+    where the site file names none, or one is chosen. ``allowed`` is what the compliant transfers
+    ran within the allowances, None where a shift is chosen: it is counted for all of the time.
+    ``without_bypass`` are the stations with flow that record no bypass, and all with flow.
     """
 
     site: Site
@@ -156,7 +145,9 @@ class ComplianceView:
     scope: Scope
     total: Group
     worst: Counter[Worst]
-    holes: Sequence[Hole]
+    allowed: Allowed | None
+    without_bypass: tuple[int, int]
+    holes: Sequence[NamedHole]
     with_holes: int
     course: Course
     stations: Sequence[Place]
@@ -184,9 +175,16 @@ def area_names(site: Site) -> list[str]:
 
 
 def compliance_view(
-    store: Store, first: str | None, last: str | None, scope: Scope
+    store: Store,
+    first: str | None,
+    last: str | None,
+    scope: Scope,
+    *,
+    now: int | None = None,
 ) -> ComplianceView | None:
     """Return what the compliance page shows, or None while there is nothing.
+
+    Nothing is missed after ``now`` (ns), by default that of the clock.
 
     Raises
     ------
@@ -200,7 +198,9 @@ def compliance_view(
         return None
     period = parse_period(first, last, whole)
     check(site, scope)
-    return _Asking(store, site, whole, period, scope).view()
+    with store.snapshot():  # every number is of one state of the store
+        moment = time.time_ns() if now is None else now
+        return _Asking(store, site, whole, period, scope, moment).view()
 
 
 def check(site: Site, scope: Scope) -> None:
@@ -227,10 +227,12 @@ class _Asking:
     whole: Period
     period: Period
     scope: Scope
+    now: int
 
     def view(self) -> ComplianceView:
         groups, failing = self.groups, self.failing
-        holes = [group for group in groups if group.unknown_s + group.no_record_s >= 1.0]
+        covered = {group.name: group.coverage for group in groups}
+        holes = {name: each for name, each in covered.items() if not each.is_whole}
         return ComplianceView(
             self.site,
             self.whole,
@@ -238,7 +240,9 @@ class _Asking:
             self.scope,
             _total("", groups),
             _by_worst(failing),
-            largest_holes(self.store, self.site, self.period, self.until, holes),
+            self.allowed(),
+            self.without_bypass(),
+            largest_holes(self.store, self.site, self.period, self.now, holes),
             len(holes),
             self.course(),
             ranked(groups),
@@ -254,10 +258,34 @@ class _Asking:
 
     @cached_property
     def until(self) -> int:
-        """Nothing is missed beyond the last reading. [ns]"""
-        end = self.period.bounds(self.site.zone)[1]
-        heard = [point.last for point in self.store.points() if point.samples]
-        return min(end, max(heard)) if heard else end
+        """Nothing is missed beyond now. [ns]"""
+        return min(self.period.bounds(self.site.zone)[1], self.now)
+
+    @cached_property
+    def waiting(self) -> Mapping[str, Waiting]:
+        return waiting(self.store, self.period.bounds(self.site.zone)[1])
+
+    def not_analysed_s(self, name: str, sums: DaySums) -> float:
+        """Return the time of a station in which it has readings and no results yet. [s]"""
+        waits = self.waiting.get(name)
+        missing_s = _missing_s(sums, self.length_s)
+        start = self.period.bounds(self.site.zone)[0]
+        if waits is None or self.until <= start:
+            return 0.0
+        if self.scope.shift is None:
+            return waits.not_analysed_s(missing_s, start, self.until)
+        at_most = waits.not_analysed_s(seconds(self.until - start), start, self.until)
+        return min(missing_s, at_most)
+
+    def allowed(self) -> Allowed | None:
+        if self.scope.shift is not None:
+            return None
+        return self.store.compliances.allowed(*self.period.bounds(self.site.zone), self.members)
+
+    def without_bypass(self) -> tuple[int, int]:
+        stations = [group.station for group in self.groups if group.station]
+        flowing = [station for station in stations if tells_flow(station)]
+        return sum(Role.BYPASS not in station.points for station in flowing), len(flowing)
 
     @cached_property
     def cells(self) -> Cells:
@@ -288,7 +316,8 @@ class _Asking:
     def groups(self) -> list[Group]:
         known = {station.id: station for station in self.site.stations}
         return [
-            _group(name, known.get(name), sums, self.length_s) for name, sums in self.sums.items()
+            _group(name, known.get(name), sums, self.length_s, self.not_analysed_s(name, sums))
+            for name, sums in self.sums.items()
         ]
 
     @cached_property
@@ -371,7 +400,7 @@ def stretches(period: Period) -> tuple[str, list[dt.date]]:
 
 
 def ranked(groups: Sequence[Group]) -> list[Place]:
-    """Return groups by how bad their compliance surely is, too few and none at the end."""
+    """Return groups by the cautious end of their compliance, too few and none at the end."""
     by_name = {group.name: group for group in groups}
     figures: dict[str, Figure] = {name: group.compliance for name, group in by_name.items()}
     return [
@@ -384,7 +413,7 @@ def _rank(each: Ranked) -> str:
 
 
 def nuisances(sums: Mapping[str, DaySums], names: Mapping[str, str]) -> list[Nuisance]:
-    """Return the nuisance trips of stations, the most first; ranked by what is surely so."""
+    """Return the nuisance trips of stations, the most first; ranked by the cautious end."""
     counts = [nuisance_trips(row) for row in sums.values()]
     per_100 = rates(counts, [float(row.transfers) for row in sums.values()], 100)
     per_1000 = rates(counts, [row.flow_s / 3600 for row in sums.values()], 1000)
@@ -406,7 +435,13 @@ def nuisances(sums: Mapping[str, DaySums], names: Mapping[str, str]) -> list[Nui
     return sorted(found, key=lambda row: -row.count)
 
 
-def _group(name: str, station: Station | None, sums: DaySums, length_s: float) -> Group:
+def _missing_s(sums: DaySums, length_s: float) -> float:
+    return max(0.0, length_s - sums.known_s - sums.unknown_s)
+
+
+def _group(
+    name: str, station: Station | None, sums: DaySums, length_s: float, not_analysed_s: float
+) -> Group:
     return Group(
         name,
         station,
@@ -417,7 +452,9 @@ def _group(name: str, station: Station | None, sums: DaySums, length_s: float) -
         sums.flow_s,
         sums.known_s,
         sums.unknown_s,
-        max(0.0, length_s - sums.known_s - sums.unknown_s),
+        _missing_s(sums, length_s) - not_analysed_s,
+        not_analysed_s,
+        sums.flow_unknown_s,
     )
 
 
@@ -429,6 +466,8 @@ _SECONDS = (
     "known_s",
     "unknown_s",
     "no_record_s",
+    "not_analysed_s",
+    "flow_unknown_s",
 )
 
 

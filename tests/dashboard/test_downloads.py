@@ -20,7 +20,7 @@ def store(filled_url: str) -> Iterator[Store]:
 
 def test_a_page_to_print(store: Store) -> None:
     name, content = report_file(store, "2026-03-01", "2026-03-03", None, ".html")
-    assert name == "quay-compliance-2026-03-01-to-2026-03-03.html"
+    assert name == "compliance-quay-2026-03-01-to-2026-03-03.html"
     text = content.decode()
     assert text.startswith("<!DOCTYPE html>") or text.startswith("<!doctype html>")
     assert "Test Quay (invented)" in text
@@ -28,7 +28,7 @@ def test_a_page_to_print(store: Store) -> None:
 
 def test_a_workbook_of_an_area(store: Store) -> None:
     name, content = report_file(store, "2026-03-01", "2026-03-31", "Rails", ".xlsx")
-    assert name == "quay-compliance-2026-03.xlsx"
+    assert name == "compliance-quay-2026-03.xlsx"
     with zipfile.ZipFile(io.BytesIO(content)) as book:
         texts = book.read("xl/sharedStrings.xml").decode()
     assert "1 of 4 stations of the site: rail-1." in texts

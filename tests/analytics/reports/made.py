@@ -9,11 +9,13 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from analytics.core.shares import Share, wilson
+from analytics.holes import Coverage
 from analytics.reports.period import Period
-from analytics.reports.report import Caveat, Cover, Coverage, Report, Section
+from analytics.reports.report import Caveat, Cover, Report, Section
 from analytics.reports.tables import Column, Place, Sort, Table, figure, frame
 from bondtrail.results import Severity
 from bondtrail.times import parse_time
+from store import Allowed
 
 ZONE = ZoneInfo("Europe/Lisbon")
 PERIOD = Period(dt.date(2026, 3, 1), dt.date(2026, 4, 1))
@@ -86,9 +88,11 @@ def report(*tables: Table, **cover: Any) -> Report:
         "made": MADE,
         "last_reading": parse_time("2026-03-31T22:00:00Z"),
         "compliance": wilson(498, 512),
+        "allowed": Allowed(12, 40.0, 3, 90.0, 1),
         "bad_bond": 6,
         "bypassed": 3,
         "unverifiable": 5,
+        "without_bypass": (0, 2),
         "coverage": Coverage(900.0, 60.0, 40.0),
         "software": "0.1.0",
         "rules": "Version 2",

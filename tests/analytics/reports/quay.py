@@ -113,6 +113,8 @@ LOST = replace(
 BYPASSED = replace(transfer(start=at(11), compliant=False), bypassed_s=30.0)
 UNSEEN = replace(transfer("tote", at(12), compliant=False), no_data_s=40.0)
 BOTH = replace(transfer(start=at(13), compliant=False), not_bonded_s=8.0, bypassed_s=30.0)
+BRIEFLY = replace(transfer(start=at(3)), not_bonded_s=1.0)
+BOTH_BRIEFLY = replace(transfer(start=at(4)), not_bonded_s=2.0, no_data_s=9.0)
 FAILING = (LOST, BYPASSED, UNSEEN, BOTH)
 
 FINDINGS = (
@@ -154,6 +156,8 @@ def _days(station: str) -> tuple[DaySums, ...]:
             transfers=good + len(bad),
             compliant_transfers=good,
             flow_s=3600.0 * (good + len(bad)),
+            flow_unknown_s=7200.0 if station == "tote" and day == 5 else 0.0,
+            bypass_unknown_s=_bypass_unknown_s(station, day, good + len(bad)),
             not_bonded_s=sum(row.not_bonded_s for row in bad),
             no_data_s=sum(row.no_data_s for row in bad),
             bypassed_s=sum(row.bypassed_s for row in bad),
@@ -174,6 +178,11 @@ def _days(station: str) -> tuple[DaySums, ...]:
             findings={str(Kind.NUISANCE_TRIP): 6},
         )
     return tuple(found)
+
+
+def _bypass_unknown_s(station: str, day: int, transfers: int) -> float:
+    """Return all flow of a station that records no bypass, and an hour of one that does. [s]"""
+    return 3600.0 * (transfers if station == "tote" else day == 6 and station == "rail-1")
 
 
 def _kinds(station: str, day: int) -> dict[str, int]:
@@ -209,7 +218,7 @@ def _results(station: str) -> StationResults:
     findings = sorted((*FINDINGS, failed, ISOLATED), key=lambda row: row.start)
     return StationResults(
         station,
-        transfers=tuple(row for row in FAILING if row.station == station),
+        transfers=tuple(row for row in (BRIEFLY, BOTH_BRIEFLY, *FAILING) if row.station == station),
         hookups=(FAILED,) if station == "rail-1" else (),
         trips=(NUISANCE,) if station == "rail-1" else (),
         findings=tuple(row for row in findings if row.station == station),

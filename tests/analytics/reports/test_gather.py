@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from analytics.core.shares import wilson
-from analytics.reports import Period, Report, gather
+from analytics.reports import Period, Report, gather, limits
+from analytics.reports.html import html_file
+from analytics.reports.source import Source
 from analytics.reports.tables import Table
-from bondtrail.results import RULES_VERSION, StationResults
+from bondtrail.results import RULES_VERSION, DaySums, StationResults
+from bondtrail.samples import Samples
 from bondtrail.site import Site
-from store import Store, open_store
+from store import Allowed, Store, open_store
 from tests.analytics.reports.quay import (
     FAILING,
     FORMULA,
@@ -77,7 +82,7 @@ def test_coverage_adds_up_to_all_station_time(report: Report) -> None:
 
 
 def test_holes_are_told_in_words_on_the_first_page(report: Report) -> None:
-    (caveat,) = report.cover.caveats
+    caveat = report.cover.caveats[0]
     assert caveat.text.startswith("The records have holes at 2 stations.")
     assert caveat.cases == [
         "rail-1: no record for 3 d, mostly 2026-03-16 to 2026-03-18",
@@ -141,7 +146,46 @@ def test_bypass_failed_hookups_and_nuisance_trips_are_counted(report: Report) ->
 
 def test_a_station_that_records_no_bypass_is_named(report: Report) -> None:
     (section,) = (each for each in report.sections if each.title == "Bypass use")
-    assert section.text == ("Without a bypass on record, so that none can be seen: tote.",)
+    assert section.text == [
+        "Not recorded at 1 of 2 stations with flow, so that no bypass can be seen there: tote.",
+        "Unknown for 1 h of flow in all at rail-1: a bypass may have been on then.",
+    ]
+    assert report.cover.without_bypass == (1, 2)
+
+
+def test_bypass_that_is_not_recorded_is_no_0(report: Report) -> None:
+    rows = dict(cells(report, "stations", "station", "bypassed_s"))
+    assert rows["rail-1"] == 60.0
+    assert math.isnan(rows["tote"])
+    assert math.isnan(rows["bowl"])
+    assert cells(report, "not_compliant", "station", "bypassed_s")[1] == ("rail-1", 30.0)
+    assert math.isnan(cells(report, "not_compliant", "bypassed_s")[2])
+    assert cells(report, "areas", "bypassed_s")[0] == 60.0
+    text = html_file(report).decode()
+    assert text.count(">not recorded</td>") >= 3
+    assert "not recorded at 1 of 2 stations with flow" in text
+
+
+def test_time_in_which_flow_is_unknown_is_told_on_the_first_page(report: Report) -> None:
+    assert report.cover.coverage.flow_unknown_s == 7200.0
+    assert dict(cells(report, "holes", "station", "flow_unknown_s"))["tote"] == 7200.0
+    assert report.cover.caveats[1].text == (
+        "Whether product flowed is unknown for 2 h in all at 1 station (tote): no transfer can be "
+        "seen then, neither good nor bad."
+    )
+
+
+def test_what_rests_on_the_allowances_is_told_beside_the_figure(report: Report) -> None:
+    assert report.cover.allowed == Allowed(2, 3.0, 1, 9.0, 0)
+    told = dict(cells(report, "summary", "item", "value"))
+    assert told["compliant, bond not verified within allowances"] == 2
+    assert told["compliant, bond unknown within allowances, in all"] == 9.0
+    text = " ".join(html_file(report).decode().split())
+    assert "within the allowances of the site file, no finding" in text
+    assert (
+        f"Of the {GOOD} compliant, 2 ran for a while with the bond not verified, within the "
+        "allowances (3 s in all), and 1 with it unknown (9 s in all)."
+    ) in text
 
 
 def test_fixed_items_without_a_bond_are_told(report: Report) -> None:
@@ -183,16 +227,88 @@ def test_what_was_touched_after_the_period_does_not_matter(
     assert not any("not up to date" in text for text in told)
 
 
-def test_results_that_change_while_a_report_is_made_are_told(
+def test_what_comes_while_a_report_is_made_is_not_in_it(
+    own: Store, site: Site, march: Period, report: Report, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every number is of one state of the store, even if an analysis ends in between."""
+
+    def held(source: Source) -> list[limits.Held]:
+        with open_store(own.where) as other:
+            days = tuple(other.days("tote"))  # its failing transfer is gone, and its findings
+            found = StationResults("tote", days=days)
+            other.save_results(found, since=-(2**63), since_day=dt.date.min)
+        return found_limits(source)
+
+    found_limits = limits.held
+    monkeypatch.setattr(limits, "held", held)
+    again = gather(own, site, march, now=NOW, by="week")
+    assert again.cover == report.cover
+    assert table(again, "limits").rows.equals(table(report, "limits").rows)
+    assert len(own.transfers("tote")) == 0
+
+
+@pytest.fixture
+def loaded(store: Store, site: Site) -> Store:
+    """Readings of March and of one station the half of it, and no analysis."""
+    store.put_site(site, 0)
+    for station in ("rail-1", "tote"):
+        last = at(31, 24) if station == "rail-1" else at(16, 0)
+        store.write({f"{station}.resistance": Samples.of([at(1, 0), last], [3.0, 3.0])})
+    return store
+
+
+def test_what_is_loaded_and_not_analysed_is_not_told_as_missing(
+    loaded: Store, site: Site, march: Period
+) -> None:
+    report = gather(loaded, site, march, now=NOW, by="week")
+    days = 86_400.0
+    coverage = report.cover.coverage
+    assert coverage.not_analysed_s == pytest.approx((31 + 15) * days - 3600)
+    assert coverage.no_record_s == pytest.approx((16 + 31) * days - 2 * 3600)
+    assert report.cover.caveats[0].text.startswith(
+        "Not analysed: readings of 2 stations (rail-1, tote) are loaded"
+    )
+    assert not any("not up to date" in each.text for each in report.cover.caveats)
+    assert cells(report, "stations", "station", "no_record_s", "not_analysed_s")[0] == (
+        "rail-1",
+        0.0,
+        pytest.approx(31 * days - 3600),
+    )
+    area = dict(cells(report, "areas", "area", "not_analysed_s"))
+    assert area["Rail"] == pytest.approx(31 * days - 3600)
+    assert report.cover.rules.startswith(f"Version {RULES_VERSION}; no finding of this period")
+    text = html_file(report).decode()
+    assert "<b>Not analysed</b>" in text
+    assert "No transfers began" not in text
+    assert "results changed" not in text
+
+
+def test_the_rules_of_the_findings_of_the_period_are_told(
+    own: Store, site: Site, march: Period
+) -> None:
+    older = replace(own.findings("bowl")[0], rules="1")
+    days = tuple(own.days("bowl"))
+    found = StationResults("bowl", findings=(older,), days=days)
+    own.save_results(found, since=-(2**63), since_day=dt.date.min)
+    told = gather(own, site, march, now=NOW).cover
+    assert told.rules.startswith("1, 2 in the findings of this period")
+    assert any("judged by version 1 of the rules" in each.text for each in told.caveats)
+    other = gather(own, site, march, now=NOW, stations={"tote"}).cover
+    assert other.rules.startswith("Version 2 ")
+    assert not any("judged by version" in each.text for each in other.caveats)
+
+
+def test_stations_that_the_file_no_longer_names_are_told(
     own: Store, site: Site, march: Period
 ) -> None:
     own.save_results(
-        StationResults("tote", days=tuple(own.days("tote"))),  # its failing transfer is gone
+        StationResults("old", days=(DaySums("old", MARCH, known_s=86_400.0),)),
         since=-(2**63),
         since_day=dt.date.min,
     )
-    told = [caveat.text for caveat in gather(own, site, march, now=NOW).cover.caveats]
-    assert "The results changed while this report was made: make it again." in told
+    assert gather(own, site, march, now=NOW).cover.scope == (
+        "All 3 stations of the site, and 1 that its file no longer names (old)."
+    )
 
 
 def test_only_some_stations(filled: Store, site: Site, march: Period) -> None:

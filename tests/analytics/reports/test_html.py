@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from analytics.core.shares import wilson
+from analytics.holes import Coverage
 from analytics.reports import Report
 from analytics.reports.html import html_file
 from analytics.reports.tables import Place
@@ -94,6 +95,10 @@ def test_the_first_page_has_the_figure_its_interval_and_its_count() -> None:
     assert "Bypassed 3" in text
     assert "Not verifiable 5" in text
     assert "unknown 60 s, no record 40 s" in text
+    assert "not analysed" not in text
+    assert "Flow unknown" not in text
+    assert "not recorded at" not in text
+    assert "of them from first flow to last" in text
     assert "2026-03-01 to 2026-03-31, 31 days of Europe/Lisbon" in text
 
 
@@ -108,6 +113,20 @@ def test_a_period_without_transfers_has_no_figure() -> None:
     text = page(made.report(compliance=wilson(0, 0))).text
     assert "No transfers began in this period" in text
     assert "Wilson" not in text
+
+
+def test_what_is_not_known_stands_beside_what_is() -> None:
+    coverage = Coverage(900.0, 60.0, 40.0, 7200.0, 3600.0)
+    text = page(made.report(coverage=coverage, without_bypass=(2, 5))).text
+    assert "no record 40 s, not analysed 2 h. Flow unknown 1 h" in text
+    assert "not recorded at 2 of 5 stations with flow" in text
+
+
+def test_a_period_that_is_not_analysed_is_not_one_without_transfers() -> None:
+    coverage = Coverage(0.0, 0.0, 40.0, 7200.0)
+    text = page(made.report(compliance=wilson(0, 0), coverage=coverage)).text
+    assert "Not analysed : readings of this period are loaded" in text
+    assert "No transfers began" not in text
 
 
 def test_few_transfers_are_said_to_tell_little() -> None:

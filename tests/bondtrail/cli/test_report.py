@@ -7,6 +7,7 @@ import json
 import shutil
 import signal
 import subprocess
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -23,6 +24,9 @@ Run = Callable[..., Any]
 
 WHOLE = ("report", "--db", "sqlite:///quay.db")
 MARCH = (*WHOLE, "--from", "2026-03-01", "--to", "2026-04-01")
+MISSED = [f"weekly/compliance-quay-2026-w{week:02}.html" for week in range(9, 13)]
+"""The weeks before it, from that of the first reading on."""
+LATEST_ARE_THERE = "No report is due: those of the latest periods with readings are there.\n"
 WEEK, MONTH = "weekly/compliance-quay-2026-w13.html", "monthly/compliance-quay-2026-03.csv"
 
 
@@ -156,10 +160,10 @@ class TestOnce:
 
 
 class TestDue:
-    def test_it_writes_the_latest_of_each_plan(self, run: Run, folder: Path) -> None:
+    def test_it_writes_what_is_missing(self, run: Run, folder: Path) -> None:
         told = run(*WHOLE, "--due")
         assert (told.status, told.err) == (0, "")
-        assert told.out.splitlines() == [f"Wrote {WEEK}", f"Wrote {MONTH}"]
+        assert told.out.splitlines() == [f"Wrote {path}" for path in (*MISSED, WEEK, MONTH)]
         assert "2026-03-23 to 2026-03-29" in (folder / WEEK).read_text(encoding="utf-8")
         assert (folder / MONTH).with_name("compliance-quay-2026-03-stations.csv").exists()
 
@@ -167,7 +171,7 @@ class TestDue:
         run(*WHOLE, "--due")
         (folder / WEEK).write_text("kept", encoding="utf-8")
         told = run(*WHOLE, "--due")
-        assert (told.status, told.out) == (0, "No report is due: the latest of each is there.\n")
+        assert (told.status, told.out) == (0, LATEST_ARE_THERE)
         assert (folder / WEEK).read_text(encoding="utf-8") == "kept"
 
     def test_the_plan_says_by_what_stations_are_told(self, run: Run, folder: Path) -> None:
@@ -191,7 +195,8 @@ class TestDue:
     @pytest.mark.parametrize(
         ("since", "status"),
         [
-            pytest.param("2026-03-29T12:00:00Z", 2, id="within-both"),
+            pytest.param("2026-02-27T12:00:00Z", 2, id="before-all"),
+            pytest.param("2026-03-29T12:00:00Z", 3, id="within-both"),
             pytest.param("2026-03-30T12:00:00Z", 3, id="after-the-week-within-the-month"),
             pytest.param("2026-04-01T00:00:00Z", 0, id="after-both"),
         ],
@@ -252,7 +257,18 @@ class TestSchedule:
         due_reports._look("sqlite:///gone.db")
         assert "reports not written: no store" in capsys.readouterr().err
         due_reports._look("sqlite:///quay.db")
-        assert capsys.readouterr().out.splitlines() == [f"Wrote {WEEK}", f"Wrote {MONTH}"]
+        told = capsys.readouterr().out.splitlines()
+        assert told == [f"Wrote {path}" for path in (*MISSED, WEEK, MONTH)]
+
+    def test_no_further_report_is_begun_once_it_is_told_to_stop(
+        self, run: Run, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        from bondtrail.cli import due_reports
+
+        stop = threading.Event()
+        stop.set()
+        due_reports._look("sqlite:///quay.db", stop)
+        assert capsys.readouterr().out == ""
 
     def test_a_defect_does_not_end_the_schedule(
         self, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch

@@ -26,7 +26,7 @@ def test_what_is_bad_is_told_from_what_is_not_known(page: Page, filled_url: str)
 def test_holes_are_named_in_plain_words(page: Page, filled_url: str) -> None:
     text = page("compliance", filled_url).text
     assert "The records have holes at 4 stations." in text
-    assert "Road bay 9: no record for 34 h 06 min; much is missing of 1 to 2 Mar 2026" in text
+    assert "Road bay 9: no record for 3 d 00 h; much is missing of 2026-03-01 to 2026-03-03" in text
 
 
 def test_stations_are_ranked_worst_first_and_few_are_not(page: Page, filled_url: str) -> None:

@@ -1,4 +1,4 @@
-"""Holes in the records, and the days of which much is missing."""
+"""The largest holes in the records, with the names of their stations."""
 
 from __future__ import annotations
 
@@ -7,20 +7,15 @@ from collections.abc import Iterator
 
 import pytest
 
+from analytics.holes import Coverage
 from bondtrail.site import Site
 from bondtrail.times import day_start
 from dashboard.period import Period
-from dashboard.queries.holes import NAMED, largest_holes, ranges
+from dashboard.queries.holes import DAYS_TOLD, NAMED, largest_holes
 from store import Store, open_store
 
 MARCH = Period(dt.date(2026, 3, 1), dt.date(2026, 3, 3))
-
-
-class Heard:
-    station = None
-
-    def __init__(self, name: str, unknown_s: float, no_record_s: float = 0.0) -> None:
-        self.name, self.unknown_s, self.no_record_s = name, unknown_s, no_record_s
+DRUM = Coverage(40_000.0, 132_800.0, 86_400.0)
 
 
 @pytest.fixture
@@ -29,46 +24,29 @@ def store(filled_url: str) -> Iterator[Store]:
         yield opened
 
 
-def day(number: int, month: int = 3, year: int = 2026) -> dt.date:
-    return dt.date(year, month, number)
-
-
-@pytest.mark.parametrize(
-    ("days", "expected"),
-    [
-        ([], ""),
-        ([day(2)], "2 Mar 2026"),
-        ([day(2), day(3), day(4)], "2 to 4 Mar 2026"),
-        ([day(31), day(1, 4)], "31 Mar 2026 to 1 Apr 2026"),
-        ([day(31, 12, 2025), day(1, 1)], "31 Dec 2025 to 1 Jan 2026"),
-        ([day(2), day(5), day(6)], "2 Mar 2026, 5 to 6 Mar 2026"),
-        (
-            [day(1), day(3), day(5), day(7), day(9), day(11)],
-            "1 Mar 2026, 3 Mar 2026, 5 Mar 2026, 7 Mar 2026 and 2 more",
-        ),
-    ],
-)
-def test_days_in_words(days: list[dt.date], expected: str) -> None:
-    assert ranges(days) == expected
-
-
 def test_the_largest_hole_comes_first_with_its_days(store: Store, site: Site) -> None:
     """The drum filler is known for 40 000 s of 2 March and nothing else; the rail spot always."""
-    until = day_start(dt.date(2026, 3, 4), site.zone)
-    heard = [Heard("rail-1", 400.0), Heard("drum-1", 132_800.0, 86_400.0)]
-    drum, rail = largest_holes(store, site, MARCH, until, heard)
-    assert (drum.name, drum.days) == ("drum-1", "1 to 3 Mar 2026")
-    assert (rail.name, rail.days) == ("rail-1", "")
+    now = day_start(dt.date(2026, 3, 4), site.zone)
+    covered = {"rail-1": Coverage(258_800.0, 400.0, 0.0), "drum-1": DRUM}
+    drum, rail = largest_holes(store, site, MARCH, now, covered)
+    assert (drum.name, drum.days) == ("Drum filler 1", "2026-03-01 to 2026-03-03")
+    assert (rail.name, rail.days) == ("Rail spot 1", "")
 
 
-def test_nothing_is_missing_after_the_last_reading(store: Store, site: Site) -> None:
-    until = day_start(dt.date(2026, 3, 2), site.zone)
-    (drum,) = largest_holes(store, site, MARCH, until, [Heard("drum-1", 1.0)])
-    assert drum.days == "1 Mar 2026"
+def test_nothing_is_missing_after_now(store: Store, site: Site) -> None:
+    now = day_start(dt.date(2026, 3, 2), site.zone)
+    (drum,) = largest_holes(store, site, MARCH, now, {"drum-1": DRUM})
+    assert drum.days == "2026-03-01"
+
+
+def test_of_a_long_period_the_days_are_not_told(store: Store, site: Site) -> None:
+    long = Period(MARCH.first, MARCH.first + dt.timedelta(days=DAYS_TOLD))
+    (drum,) = largest_holes(store, site, long, 2**62, {"drum-1": DRUM})
+    assert drum.days == ""
 
 
 def test_only_the_largest_are_told(store: Store, site: Site) -> None:
-    heard = [Heard(f"s-{n:02}", 100.0 + n) for n in range(NAMED + 3)]
-    found = largest_holes(store, site, MARCH, 0, heard)
+    covered = {f"s-{n:02}": Coverage(0.0, 100.0 + n, 0.0) for n in range(NAMED + 3)}
+    found = largest_holes(store, site, MARCH, 0, covered)
     assert [hole.name for hole in found] == [f"s-{n:02}" for n in range(NAMED + 2, 2, -1)]
-    assert largest_holes(store, site, MARCH, 0, []) == []
+    assert largest_holes(store, site, MARCH, 0, {}) == []
