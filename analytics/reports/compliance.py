@@ -41,8 +41,8 @@ def _figures(source: Source, not_analysed: NotAnalysed) -> Sequence[Column[KpiRo
     told = Place.EVERYWHERE if source.waiting else Place.DATA
     return (
         *figure("compliance", "Compliant", attrgetter("merits.compliance")),
-        _seconds("not_bonded_s", "Not bonded in flow"),
-        _seconds("no_data_s", "Bond unknown in flow"),
+        _in_flow(source, "not_bonded_s", "Not bonded in flow"),
+        _in_flow(source, "no_data_s", "Bond unknown in flow"),
         Column(
             "bypassed_s",
             "Bypassed in flow",
@@ -51,7 +51,7 @@ def _figures(source: Source, not_analysed: NotAnalysed) -> Sequence[Column[KpiRo
             missing=words.NOT_RECORDED,
         ),
         _seconds("bypass_unknown_s", "Bypass unknown in flow", Place.DATA),
-        _seconds("flow_s", "Flow"),
+        _in_flow(source, "flow_s", "Flow"),
         _seconds("flow_unknown_s", "Flow unknown", Place.DATA),
         _seconds("known_s", "Bond state known", Place.DATA),
         _seconds("unknown_s", "Bond state unknown"),
@@ -62,6 +62,14 @@ def _figures(source: Source, not_analysed: NotAnalysed) -> Sequence[Column[KpiRo
 
 def _seconds(name: str, head: str, place: Place = Place.EVERYWHERE) -> Column[KpiRow]:
     return Column(name, head, attrgetter(f"sums.{name}"), Sort.SECONDS, place=place)
+
+
+def _in_flow(source: Source, name: str, head: str) -> Column[KpiRow]:
+    def read(row: KpiRow) -> float | None:
+        seconds: float = getattr(row.sums, name)
+        return None if not seconds and row.group in source.without_flow else seconds
+
+    return Column(name, head, read, Sort.SECONDS, missing=words.NOT_RECORDED)
 
 
 def bypassed_s(source: Source, row: KpiRow) -> float | None:

@@ -154,7 +154,7 @@ def _facts(cover: Cover) -> Iterator[_Fact]:
     )
     yield from _allowances(cover)
     yield _Fact("transfers with a bad bond", cover.bad_bond, "transfers")
-    yield _Fact("transfers bypassed, else bonded", cover.bypassed, "transfers")
+    yield _Fact("transfers bypassed, no bad bond seen", cover.bypassed, "transfers")
     yield _Fact("transfers not verifiable", cover.unverifiable, "transfers")
     without, of = cover.without_bypass
     yield _Fact("stations that record no bypass", without, "stations", count=without, of=of)

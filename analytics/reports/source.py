@@ -119,6 +119,11 @@ class Source:
         return station in self._with_bypass
 
     @cached_property
+    def without_flow(self) -> frozenset[str]:
+        """The stations of the site file in force whose transfers cannot be seen."""
+        return frozenset(row.id for row in self.site.stations if not tells_flow(row))
+
+    @cached_property
     def _with_bypass(self) -> frozenset[str]:
         return frozenset(
             row.id for row in self.site.stations if Role.BYPASS in row.points and tells_flow(row)

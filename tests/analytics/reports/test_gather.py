@@ -158,6 +158,9 @@ def test_bypass_that_is_not_recorded_is_no_0(report: Report) -> None:
     assert rows["rail-1"] == 60.0
     assert math.isnan(rows["tote"])
     assert math.isnan(rows["bowl"])
+    flow = dict(cells(report, "stations", "station", "flow_s"))
+    assert flow["tote"] > 0
+    assert math.isnan(flow["bowl"])  # nothing tells whether it runs
     assert cells(report, "not_compliant", "station", "bypassed_s")[1] == ("rail-1", 30.0)
     assert math.isnan(cells(report, "not_compliant", "bypassed_s")[2])
     assert cells(report, "areas", "bypassed_s")[0] == 60.0
