@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
+from zoneinfo import ZoneInfo
 
 from analytics.core.comparison import (
     Difference,
     RateRatio,
+    TwoSided,
     difference_of_shares,
     ratio_of_rates,
 )
@@ -20,11 +22,34 @@ from analytics.core.merits import HOUR_S
 from analytics.core.rates import Rate, poisson_rate
 from analytics.core.shares import Share
 from bondtrail.results import Hookup, Outcome, Transfer, Trip, TripClass
+from bondtrail.times import local_day
 
 if TYPE_CHECKING:
     from store import Store
 
 Began = TypeVar("Began", Transfer, Hookup)
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """How much of a side is on record. Moments in ns.
+
+    Attributes
+    ----------
+    readings : tuple of int or None
+        First and last reading of its stations at any time; None without any.
+    span : tuple of int or None
+        The part of the side between those; None where none of it is.
+    is_whole : bool
+        Whether nothing of the side lies before the first reading or after the last.
+    known : float
+        Share of its time with the bond state known, by whole days of the site. [-]
+    """
+
+    readings: tuple[int, int] | None
+    span: tuple[int, int] | None
+    is_whole: bool
+    known: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +70,7 @@ class Side:
     nuisance_trips: int
     hookups: int
     failed_hookups: int
+    record: Record
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +99,13 @@ def side(
     stations: Collection[str] | None = None,
     start: int | None = None,
     end: int | None = None,
+    *,
+    zone: ZoneInfo,
 ) -> Side:
-    """Return what began in ``[start, end)`` at the stations, or at all; moments in ns."""
+    """Return what began in ``[start, end)`` at the stations, or at all; moments in ns.
+
+    The ``zone`` is that of the site's days.
+    """
     under_way: list[Transfer] = _rows(store.transfers, stations, start, end)
     transfers = _begun(under_way, start)
     hookups = _begun(_rows(store.hookups, stations, start, end), start)
@@ -90,7 +121,46 @@ def side(
         nuisance_trips=sum(row.trip_class is TripClass.NUISANCE for row in trips),
         hookups=len(hookups),
         failed_hookups=sum(row.outcome is Outcome.FAILED for row in hookups),
+        record=_record(store, stations, start, end, zone),
     )
+
+
+def _record(
+    store: Store,
+    stations: Collection[str] | None,
+    start: int | None,
+    end: int | None,
+    zone: ZoneInfo,
+) -> Record:
+    own = [
+        (point.first, point.last)
+        for point in store.points()
+        if stations is None or point.point.rpartition(".")[0] in stations
+    ]
+    if not own:
+        return Record(None, None, is_whole=False, known=0.0)
+    first, last = min(begin for begin, _ in own), max(over for _, over in own)
+    since, until = first if start is None else start, last + 1 if end is None else end
+    span = max(first, since), min(last + 1, until)
+    if span[0] >= span[1]:
+        return Record((first, last), None, is_whole=False, known=0.0)
+    share = _known(store, stations, span, zone) * (span[1] - span[0]) / (until - since)
+    return Record((first, last), span, span == (since, until), share)
+
+
+def _known(
+    store: Store, stations: Collection[str] | None, span: tuple[int, int], zone: ZoneInfo
+) -> float:
+    """Return how much of the time on record has the bond state known, over days touched. [-]"""
+    days = local_day(span[0], zone), local_day(span[1] - 1, zone)
+    rows = [
+        row
+        for row in store.summaries.day_totals(*days)
+        if stations is None or row.station in stations
+    ]
+    known = sum(row.known_s for row in rows)
+    whole = known + sum(row.unknown_s for row in rows)
+    return known / whole if whole else 0.0
 
 
 def _flow_s(row: Transfer, start: int | None, end: int | None) -> float:
@@ -114,8 +184,8 @@ def _begun(rows: Iterable[Began], start: int | None) -> list[Began]:
     return [row for row in rows if start is None or row.start >= start]
 
 
-def compared(first: Side, second: Side) -> list[Compared]:
-    """Return every figure of two sides beside each other."""
+def compared(first: Side, second: Side, two_sided: TwoSided = TwoSided.MINLIKE) -> list[Compared]:
+    """Return every figure of two sides beside each other; ratios tested ``two_sided`` so."""
     sides = first, second
     return [
         _shares("compliance", *((one.compliant, one.transfers) for one in sides)),
@@ -123,11 +193,13 @@ def compared(first: Side, second: Side) -> list[Compared]:
             "nuisance_per_100_transfers",
             100,
             *((one.nuisance_trips, one.transfers) for one in sides),
+            two_sided=two_sided,
         ),
         _rates(
             "nuisance_per_1000_flow_h",
             1000,
             *((one.nuisance_trips, one.flow_s / HOUR_S) for one in sides),
+            two_sided=two_sided,
         ),
         _shares("failed_hookup_share", *((one.failed_hookups, one.hookups) for one in sides)),
     ]
@@ -139,7 +211,12 @@ def _shares(figure: str, first: tuple[int, int], second: tuple[int, int]) -> Com
 
 
 def _rates(
-    figure: str, per: float, first: tuple[int, float], second: tuple[int, float]
+    figure: str,
+    per: float,
+    first: tuple[int, float],
+    second: tuple[int, float],
+    *,
+    two_sided: TwoSided,
 ) -> Compared:
-    change = ratio_of_rates(*second, *first)
+    change = ratio_of_rates(*second, *first, two_sided=two_sided)
     return Compared(figure, poisson_rate(*first, per), poisson_rate(*second, per), change)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from analytics.core.drift import (
@@ -16,21 +17,16 @@ from analytics.core.drift import (
     forecast,
     resistance_trends,
 )
+from analytics.core.histories import History, history
 from analytics.core.life import Life, PartLife, lives_from_work, weibull_life
+from analytics.core.mean_cumulative import MeanCumulative, mean_cumulative_function
 from analytics.core.mtbf import Mtbf, steady_mtbf
 from analytics.core.replacements import Part
-from analytics.core.trends import (
-    EventTrend,
-    History,
-    MeanCumulative,
-    history,
-    mean_cumulative_function,
-    pooled_trend,
-)
+from analytics.core.trends import EventTrend, pooled_trend
 from analytics.epochs import FOREVER, epochs_of, limits_at
 from bondtrail.results import Hookup, Trip, WorkWindow
 from bondtrail.site import Site, parse_site
-from bondtrail.times import NS_PER_S
+from bondtrail.times import NS_PER_S, local_day
 
 if TYPE_CHECKING:
     from store import Store
@@ -42,6 +38,9 @@ LEAST_WATCHED_NS = NS_PER_H
 
 CONFIDENCE = 0.95
 
+Span = tuple[int, int]
+"""``[start, end)``. [ns]"""
+
 
 @dataclass(frozen=True, slots=True)
 class TripTrend:
@@ -52,13 +51,14 @@ class TripTrend:
     station : str or None
         None stands for the stations of the site, each counted from its own start.
     start, end : int
-        Watched ``[start, end)``, by the calendar. Of all, the first start and the last end. [ns]
+        Watched ``[start, end)``, by the calendar, or to the last trip where that ends the watch.
+        Of all, the first start and the last end. [ns]
     trend : EventTrend
-        Times are in h.
+        Times are in h. What is ``known`` of it is by whole days of the site.
     mtbf : Mtbf
         As if trips came at a steady rate. [h]
-    mcf : MeanCumulative or None
-        Trips per station by its age, of all stations only. [h]
+    histories : sequence of History
+        Of each station. [h]
     confidence : float
         Of the intervals.
     """
@@ -68,8 +68,17 @@ class TripTrend:
     end: int
     trend: EventTrend
     mtbf: Mtbf
-    mcf: MeanCumulative | None = None
+    histories: Sequence[History] = field(repr=False, compare=False)
     confidence: float = CONFIDENCE
+
+    def mean_cumulative(self) -> MeanCumulative | None:
+        """Return the trips per station by its age [h], of all stations only.
+
+        None too where the watch ends with a trip: the end of a history says something of it then.
+        """
+        if self.station is not None or any(item.ends_with_event for item in self.histories):
+            return None
+        return mean_cumulative_function(self.histories, self.confidence)
 
 
 def trip_trends(
@@ -81,6 +90,7 @@ def trip_trends(
     kinds: Collection[str] = (),
     station: str | None = None,
     confidence: float = CONFIDENCE,
+    ends_with_trip: bool = False,
 ) -> list[TripTrend]:
     """Return the trend of trips of all stations together, and of each by itself.
 
@@ -99,6 +109,9 @@ def trip_trends(
         Only this one, and no row of all.
     confidence : float
         Of the intervals, above 0 and below 1.
+    ends_with_trip : bool
+        Whether each station was watched until its last trip (failure terminated), and not until a
+        moment set beforehand. One without a trip has no such watch.
     """
     moments: dict[str, list[int]] = defaultdict(list)
     for trip in store.trips(station, start, end):
@@ -107,12 +120,22 @@ def trip_trends(
     wanted = [row.id for row in site.stations if not row.is_fixed or row.id in moments]
     wanted += sorted(moments.keys() - set(wanted))
     spans = _watched(store, [name for name in wanted if station in (None, name)], start, end)
-    own = {name: _history(moments[name], *span) for name, span in spans.items()}
-    found = [_trip_trend(name, spans[name], [own[name]], confidence) for name in own]
+    if ends_with_trip:
+        spans = _until_last(moments, spans)
+    known = _known(store, site, spans)
+    own = {
+        name: _history(moments[name], *span, ends_with_trip=ends_with_trip)
+        for name, span in spans.items()
+    }
+    found = [
+        _trip_trend(name, spans[name], [own[name]], _share([known[name]]), confidence)
+        for name in own
+    ]
     if station is not None or not found:
         return found
     whole = min(row.start for row in found), max(row.end for row in found)
-    return [_trip_trend(None, whole, list(own.values()), confidence), *found]
+    share = _share(known.values())
+    return [_trip_trend(None, whole, list(own.values()), share, confidence), *found]
 
 
 def _kinds(trip: Trip) -> set[str]:
@@ -121,9 +144,9 @@ def _kinds(trip: Trip) -> set[str]:
 
 def _watched(
     store: Store, stations: Iterable[str], start: int | None, end: int | None
-) -> dict[str, tuple[int, int]]:
+) -> dict[str, Span]:
     """Return from when to when each station was watched; none that hardly ever was. [ns]"""
-    read: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    read: dict[str, list[Span]] = defaultdict(list)
     for point in store.points():
         if point.samples:
             read[point.point.rpartition(".")[0]].append((point.first, point.last + 1))
@@ -140,23 +163,53 @@ def _watched(
     return found
 
 
-def _history(moments: Iterable[int], start: int, end: int) -> History:
-    inside = [(moment - start) / NS_PER_H for moment in moments if start <= moment < end]
-    return history(inside, (end - start) / NS_PER_H)
+def _until_last(moments: Mapping[str, Iterable[int]], spans: Mapping[str, Span]) -> dict[str, Span]:
+    """Return each span up to the last trip in it; none of a station without one."""
+    found = {}
+    for name, (start, end) in spans.items():
+        last = max((moment for moment in moments[name] if start <= moment < end), default=start)
+        if last - start >= LEAST_WATCHED_NS:
+            found[name] = start, last
+    return found
+
+
+def _known(store: Store, site: Site, spans: Mapping[str, Span]) -> dict[str, tuple[float, float]]:
+    """Return how much of the days of each span has the bond state known, and of how much. [s]"""
+    by_days = defaultdict(list)
+    for name, (start, end) in spans.items():
+        by_days[local_day(start, site.zone), local_day(end - 1, site.zone)].append(name)
+    found = dict.fromkeys(spans, (0.0, 0.0))
+    for (first, last), names in by_days.items():
+        # Stations that were watched on the same days, as most are, are one question.
+        for mark in store.summaries.day_marks([first, last + timedelta(days=1)], names):
+            found[mark.station] = mark.known_s, mark.known_s + mark.unknown_s
+    return found
+
+
+def _share(known: Iterable[tuple[float, float]]) -> float:
+    parts = list(known)
+    whole = sum(of for _, of in parts)
+    return sum(part for part, _ in parts) / whole if whole else 0.0
+
+
+def _history(moments: Iterable[int], start: int, end: int, *, ends_with_trip: bool) -> History:
+    until = end + 1 if ends_with_trip else end
+    inside = [(moment - start) / NS_PER_H for moment in moments if start <= moment < until]
+    return history(inside, (end - start) / NS_PER_H, ends_with_event=ends_with_trip)
 
 
 def _trip_trend(
-    station: str | None, span: tuple[int, int], histories: Sequence[History], confidence: float
+    station: str | None,
+    span: Span,
+    histories: Sequence[History],
+    known: float,
+    confidence: float,
 ) -> TripTrend:
-    trend = pooled_trend(histories, confidence)
-    return TripTrend(
-        station,
-        *span,
-        trend,
-        steady_mtbf(trend.count, sum(item.end for item in histories), confidence),
-        mean_cumulative_function(histories, confidence) if station is None else None,
-        confidence,
-    )
+    trend = pooled_trend(histories, confidence, known)
+    total = sum(item.end for item in histories)
+    ends_with_trip = any(item.ends_with_event for item in histories)
+    mtbf = steady_mtbf(trend.count, total, confidence, ends_with_event=ends_with_trip)
+    return TripTrend(station, *span, trend, mtbf, histories, confidence)
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,14 +296,17 @@ def wear(store: Store, *, now: int, station: str | None = None) -> list[PartWear
     store : Store
         With the work log.
     now : int
-        The clock: a part in use is in use until the last reading, or until now where there are no
-        readings. [ns]
+        The clock: work that begins later is not done yet. A part in use is in use until the last
+        reading of its station or the end of the last work on it, but not beyond now. [ns]
     station : str, optional
         Only the parts of this one.
     """
-    work = store.work(station)
-    latest = [point.last + 1 for point in store.points() if point.samples]
-    until = max([*latest, *(window.end for window in work)]) if latest else now
+    work = [window for window in store.work(station) if window.start < now]
+    until = {window.station: 0 for window in work}
+    told = [(point.point.rpartition(".")[0], point.last + 1) for point in store.points()]
+    for name, end in [*told, *((window.station, window.end) for window in work)]:
+        if name in until:
+            until[name] = min(now, max(until[name], end))
     lives = lives_from_work(work, until)
     return [_part_wear(part, lives) for part in Part if part is not Part.OTHER]
 

@@ -6,10 +6,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from analytics.core.alarm_figures import AlarmFigures
+from analytics.core.alarm_figures import TOP, AlarmFigures
 
 SHORTEST_DAYS = 30
-"""The levels are meant for at least so many days. From memory."""
+"""By common practice levels are held against at least so many days. From memory."""
+DIFFERENT_MIN = 21
+"""The top ten of fewer different alarms are most of them whatever happens: that is arithmetic."""
 
 
 class Judgement(StrEnum):
@@ -46,6 +48,8 @@ class Level:
         Where the levels are published.
     remark : str
         What else is published of it.
+    is_verified : bool
+        Whether the level was read where it is published. One that was not judges nothing.
     """
 
     name: str
@@ -55,15 +59,20 @@ class Level:
     below: bool
     source: str
     remark: str = ""
+    is_verified: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Kpi:
-    """One figure beside its levels; no value and no judgement where there is nothing to tell."""
+    """One figure beside its levels; no value and no judgement where there is nothing to tell.
+
+    ``not_judged`` says why there is no judgement of a value, and is empty where there is one.
+    """
 
     level: Level
     value: float | None
     judgement: Judgement | None
+    not_judged: str = ""
 
 
 _BOTH = "IEC 62682, ISA-18.2-2016"
@@ -81,13 +90,16 @@ LEVELS = (
     Level("time_in_flood", Unit.SHARE, 0.01, None, True, _BOTH),
     Level(
         "top_ten_share", Unit.SHARE, 0.01, 0.05, True, _BOTH,
-        "with an action plan; with few stations the top ten are nearly all there is",
+        "with an action plan; not judged with 20 or fewer different alarms, of which ten are most",
     ),
     Level("chattering", Unit.NUMBER, 0, None, False, _BOTH, "with an action plan for each"),
     Level("fleeting", Unit.NUMBER, 0, None, False, _BOTH, "with an action plan for each"),
     Level("stale", Unit.NUMBER, 5, None, True, _BOTH, "on any day"),
     # From memory, and with little confidence: standing alarms fewer than 10 on average.
-    Level("standing", Unit.NUMBER, 10, None, True, "EEMUA 191, as commonly quoted", "on average"),
+    Level(
+        "standing", Unit.NUMBER, 10, None, True, "EEMUA 191, from memory: not verified",
+        "on average; not judged", is_verified=False,
+    ),
 )  # fmt: skip
 """Approximate levels ("about 144") are taken at their number."""
 
@@ -122,7 +134,17 @@ def kpi(name: str, figures: AlarmFigures) -> Kpi:
 
 def _kpi(level: Level, figures: AlarmFigures) -> Kpi:
     value = VALUES[level.name](figures)
-    return Kpi(level, value, judged(value, level))
+    reason = "" if value is None else _not_judged(level, figures)
+    return Kpi(level, value, None if reason else judged(value, level), reason)
+
+
+def _not_judged(level: Level, figures: AlarmFigures) -> str:
+    if not level.is_verified:
+        return "the level is not verified"
+    if level.name == "top_ten_share" and figures.tags < DIFFERENT_MIN:
+        few = "ten" if figures.tags <= TOP else str(DIFFERENT_MIN - 1)
+        return f"{few} or fewer different alarms"
+    return ""
 
 
 def judged(value: float | None, level: Level) -> Judgement | None:

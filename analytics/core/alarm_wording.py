@@ -30,7 +30,9 @@ DIFFERENT = "An alarm is one kind at one station: chattering and fleeting count 
 
 SOURCES = (
     "Levels: IEC 62682 and ISA-18.2-2016; per day IEC 62682:2014, where ISA-18.2-2009 had 150 and "
-    "300; standing alarms EEMUA 191, as commonly quoted."
+    "300. Not judged: standing alarms, as the level quoted of EEMUA 191 (below 10) is not "
+    "verified; the share of the top ten of 20 or fewer different alarms, which is large whatever "
+    "happens (of ten or fewer different alarms it is 100 %)."
 )
 """Where the levels are published."""
 
@@ -61,7 +63,9 @@ def value_text(kpi: Kpi) -> str:
 
 
 def acceptable_text(level: Level) -> str:
-    """Return the acceptable level, such as ``up to 6``, ``below 1 %`` or ``0``."""
+    """Return the acceptable level, such as ``up to 6``, ``below 1 %`` or ``0``; else a dash."""
+    if not level.is_verified:
+        return "-"
     if not level.acceptable:
         return "0"
     return f"{'below' if level.below else 'up to'} {_bound(level.acceptable, level)}"
@@ -114,8 +118,8 @@ def rules_told(rules: AlarmRules) -> list[str]:
         else "the last 10 minutes at any moment"
     )
     return [
-        f"Flood: from {begins} in 10 minutes to fewer than {rules.flood_ends_below}, "
-        f"over {windows}.",
+        f"Flood: from {begins} in 10 minutes to fewer than {rules.flood_ends_below} "
+        f"(5 is common practice), over {windows}.",
         f"Chattering: {rules.chattering_count} or more of one alarm within "
         f"{rules.chattering_s:g} s. Fleeting: cleared within {rules.fleeting_s:g} s. "
         f"Stale: active for longer than {rules.stale_h:g} h.",
@@ -127,7 +131,7 @@ def short_note(figures: AlarmFigures) -> str | None:
     if not is_short(figures):
         return None
     return (
-        f"The levels are meant for at least {SHORTEST_DAYS} days; "
+        f"By common practice levels are held against at least {SHORTEST_DAYS} days; "
         f"this period has {length_text(figures.hours)}."
     )
 

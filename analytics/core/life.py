@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -82,16 +82,16 @@ class Life:
         )
 
 
-def lives_from_work(work: Sequence[WorkWindow], until: int) -> list[PartLife]:
+def lives_from_work(work: Sequence[WorkWindow], until: Mapping[str, int]) -> list[PartLife]:
     """Return the lives of clamps and cables that the work log tells, by station, part and start.
 
     Parameters
     ----------
     work : sequence of WorkWindow
         Of any stations, in any order.
-    until : int
-        Where what is known ends: a part that was put in and not replaced was in use then. What
-        begins at or after it does not count. [ns]
+    until : mapping of str to int
+        Where what is known of each station ends: a part that was put in and not replaced was in
+        use then. What begins at or after it does not count. [ns]
 
     Notes
     -----
@@ -101,13 +101,13 @@ def lives_from_work(work: Sequence[WorkWindow], until: int) -> list[PartLife]:
     """
     replaced: dict[tuple[str, Part], list[WorkWindow]] = defaultdict(list)
     for window in sorted(work, key=lambda item: (item.start, item.end)):
-        if window.start < until:
+        if window.start < until[window.station]:
             for part in parts_replaced(window.what) - {Part.OTHER}:
                 replaced[window.station, part].append(window)
     return [
         life
         for key in sorted(replaced)
-        for life in _lives(*key, windows=replaced[key], until=until)
+        for life in _lives(*key, windows=replaced[key], until=until[key[0]])
     ]
 
 

@@ -66,15 +66,17 @@ def mean_cumulative_function(
        Other Applications (2003).
     .. [2] J. F. Lawless and C. Nadeau, Technometrics 37 (1995) 158-168.
     """
-    times = np.unique(np.concatenate([item.times for item in histories] or [np.empty(0)]))
-    ends = np.array([item.end for item in histories])
-    watched = np.count_nonzero(ends[:, None] >= times, axis=0)
-    counts = [_counts(item, times) for item in histories]
-    steps: ValueArray = np.sum(counts, axis=0) / watched if counts else np.empty(0)
+    events = np.concatenate([item.times for item in histories] or [np.empty(0)])
+    times, counts = np.unique(events, return_counts=True)
+    ends = np.sort([item.end for item in histories])
+    watched = ends.size - ends.searchsorted(times, side="left")
+    steps: ValueArray = counts / watched
     mean = np.cumsum(steps)
     variance = np.zeros(times.size)
-    for own, end in zip(counts, ends, strict=True):
-        variance += np.cumsum((end >= times) * (own - steps) / watched) ** 2
+    # One system after the other: all at once they would take systems x events of memory.
+    for item in histories:
+        beyond = (item.end >= times) * (_counts(item, times) - steps) / watched
+        variance += np.cumsum(beyond) ** 2
     reach = float(ndtri((1 + confidence) / 2)) * np.sqrt(variance) / mean
     return MeanCumulative(
         times, watched, mean, variance, mean * np.exp(-reach), mean * np.exp(reach)

@@ -45,7 +45,8 @@ def steady_mtbf(
     confidence : float
         Of the interval, above 0 and below 1.
     ends_with_event : bool
-        Whether the watch ended because of the last event, and not at a moment set beforehand.
+        Whether the watch of each system ended because of its last event, and not at a moment set
+        beforehand.
 
     Raises
     ------

@@ -9,50 +9,35 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from math import sqrt
+from math import floor, sqrt
 
 import numpy as np
 from scipy.special import chdtr, chdtrc
 
-from analytics.core.histories import History, history
+from analytics.core.histories import History
 from analytics.core.mann_kendall import two_sided
-from analytics.core.mean_cumulative import MeanCumulative, mean_cumulative_function
-from analytics.core.mtbf import Mtbf, steady_mtbf
 from analytics.core.power_law import PowerLaw, fit_power_law
 from analytics.core.shares import FEW
 
-__all__ = [
-    "ChiSquared",
-    "Deviate",
-    "EventTrend",
-    "History",
-    "MeanCumulative",
-    "Mtbf",
-    "PowerLaw",
-    "Reversals",
-    "Verdict",
-    "event_trend",
-    "fit_power_law",
-    "history",
-    "laplace_test",
-    "mean_cumulative_function",
-    "pooled_trend",
-    "power_law_test",
-    "reversals",
-    "steady_mtbf",
-]
-
 TREND_P = 0.05
 """Chance below which a trend is taken to be real."""
+KNOWN_MIN = 0.9
+"""With less of the time on record nothing is told: events of the rest are missing."""
+BY_CHANCE = (
+    "Of many stations about one in 20 shows a trend by chance. Trends run by the calendar: a "
+    "station that is used twice as much trips twice as often."
+)
+"""What goes with the trends of trips."""
 
 
 class Verdict(StrEnum):
-    """What the Laplace test says."""
+    """What the Laplace test says, where there is enough to say anything."""
 
     WORSE = "getting worse"
     BETTER = "getting better"
     NONE = "no sign of a trend"
     FEW = "too few to tell"
+    NOT_TOLD = "not told"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +88,7 @@ class EventTrend:
     systems : int
         Of histories, those without any event among them.
     verdict : Verdict
-        By the Laplace test, two-sided at 5 %.
+        By the Laplace test, two-sided at 5 %; not told where less than `KNOWN_MIN` is known.
     laplace : Deviate or None
         None where no event lies inside a history.
     chi_squared : ChiSquared or None
@@ -112,9 +97,8 @@ class EventTrend:
         Of a single history with at least 2 gaps.
     power_law : PowerLaw or None
         None below 2 events.
-    steady : Mtbf or None
-        Of a steady rate: what to go by where there is no sign of a trend. None where any of
-        several histories ends with an event, or there is none.
+    known : float
+        Share of the time of the histories that is on record. [-]
     """
 
     count: int
@@ -124,7 +108,7 @@ class EventTrend:
     chi_squared: ChiSquared | None
     reversals: Reversals | None
     power_law: PowerLaw | None
-    steady: Mtbf | None
+    known: float = 1.0
 
     @property
     def words(self) -> str:
@@ -132,34 +116,16 @@ class EventTrend:
         if self.laplace is None or self.verdict is Verdict.FEW:
             return f"{Verdict.FEW} ({self.count} of at least {FEW})"
         chance = f"= {self.laplace.p_value:.3f}" if self.laplace.p_value >= 0.001 else "< 0.001"
-        return f"{self.verdict} (Laplace test, U = {self.laplace.value:+.2f}, p {chance})"
+        test = f"Laplace test, U = {self.laplace.value:+.2f}, p {chance}"
+        if self.verdict is Verdict.NOT_TOLD:
+            share = f"only {floor(100 * self.known)} % of this time is on record"
+            return f"{self.verdict}: {share} ({test})"
+        return f"{self.verdict} ({test})"
 
 
-def event_trend(
-    times: Sequence[float], total: float, *, ends_with_event: bool = False, confidence: float = 0.95
+def pooled_trend(
+    histories: Sequence[History], confidence: float = 0.95, known: float = 1.0
 ) -> EventTrend:
-    """Return the trend of one system's events.
-
-    Parameters
-    ----------
-    times : sequence of float
-        From the start of the watch, 0 to ``total``, in any order and unit.
-    total : float
-        How long it was watched.
-    ends_with_event : bool
-        Whether the watch ended because of the last event, and not at a moment set beforehand.
-    confidence : float
-        Of the intervals of the power law.
-
-    Raises
-    ------
-    ValueError
-        If a time lies outside.
-    """
-    return pooled_trend([history(times, total, ends_with_event=ends_with_event)], confidence)
-
-
-def pooled_trend(histories: Sequence[History], confidence: float = 0.95) -> EventTrend:
     """Return the trend that systems of one sort have in common.
 
     Each counts from the start of its own watch; those that differ in how often events come do
@@ -171,32 +137,28 @@ def pooled_trend(histories: Sequence[History], confidence: float = 0.95) -> Even
         One per system.
     confidence : float
         Of the intervals of the power law.
+    known : float
+        Share of the time of the histories that is on record. [-]
     """
     count = sum(item.times.size for item in histories)
     laplace = laplace_test(histories)
     return EventTrend(
         count=count,
         systems=len(histories),
-        verdict=_verdict(count, laplace),
+        verdict=_verdict(count, laplace, known),
         laplace=laplace,
         chi_squared=power_law_test(histories),
         reversals=reversals(histories[0]) if len(histories) == 1 else None,
         power_law=fit_power_law(histories, confidence),
-        steady=_steady(histories, confidence),
+        known=known,
     )
 
 
-def _steady(histories: Sequence[History], confidence: float) -> Mtbf | None:
-    ending = sum(item.ends_with_event for item in histories)
-    if not histories or (ending and len(histories) > 1):
-        return None
-    count, total = sum(item.times.size for item in histories), sum(item.end for item in histories)
-    return steady_mtbf(count, total, confidence, ends_with_event=bool(ending))
-
-
-def _verdict(count: int, laplace: Deviate | None) -> Verdict:
+def _verdict(count: int, laplace: Deviate | None, known: float) -> Verdict:
     if count < FEW or laplace is None:
         return Verdict.FEW
+    if known < KNOWN_MIN:
+        return Verdict.NOT_TOLD
     if laplace.p_value >= TREND_P:
         return Verdict.NONE
     return Verdict.WORSE if laplace.value > 0 else Verdict.BETTER

@@ -44,6 +44,9 @@ LIMITS_OF: Mapping[Kind, tuple[str, ...]] = {
 }
 """The limits that a kind of finding is judged by."""
 
+RANGE = "95 % of the slope alone"
+"""What the range of a forecast is: single hookups lie about the line besides."""
+
 
 def finding(
     kind: Kind,
@@ -225,9 +228,9 @@ def _drift(n: Mapping[str, Number], limits: Limits) -> str:
         return f"{rise}: it has reached the limit of {limit}.{since}"
     earliest = _number(n, "reaches_limit_earliest_days")
     if n["reaches_limit_latest_days"] is None:
-        reach = f"{earliest:.0f} at the earliest"
+        reach = f"{RANGE}: {earliest:.0f} at the earliest"
     else:
-        reach = f"{earliest:.0f} to {_number(n, 'reaches_limit_latest_days'):.0f}"
+        reach = f"{RANGE}: {earliest:.0f} to {_number(n, 'reaches_limit_latest_days'):.0f}"
     days = f"{_number(n, 'reaches_limit_in_days'):.0f}"
     return (
         f"{rise}: going on so it reaches the limit of {limit} about"

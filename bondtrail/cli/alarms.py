@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
@@ -176,10 +175,11 @@ def _kpi(name: str) -> Callable[[PositionFigures], object]:
         return {
             "value": kpi.value,
             **(_BESIDE[name](row) if name in _BESIDE else {}),
-            "acceptable": kpi.level.acceptable,
+            "acceptable": kpi.level.acceptable if kpi.level.is_verified else None,
             "acceptable_is": "below" if kpi.level.below else "up to",
             "manageable": kpi.level.manageable,
             "judgement": _word(kpi),
+            **({"not_judged": kpi.not_judged} if kpi.not_judged else {}),
             "source": kpi.level.source,
             **({"remark": kpi.level.remark} if kpi.level.remark else {}),
         }
@@ -299,7 +299,7 @@ def _position(row: PositionFigures) -> str:
 
 def _loud(kpi: Kpi) -> str:
     """Return how a figure compares: what is over its level stands out without colour."""
-    word = _word(kpi) or ""
+    word = _word(kpi) or ("not judged" if kpi.not_judged else "")
     return word.removeprefix("within ") if word != "over" else "OVER"
 
 
@@ -322,7 +322,7 @@ def remarks(query: Query, found: Sequence[Any]) -> list[str]:
         wording.SOURCES,
         "--list has the alarms; --format json the floods, the top ten and what is standing.",
     ]
-    return [textwrap.fill(line, output.WIDTH) for line in told if line]
+    return [output.wrapped(line) for line in told if line]
 
 
 VIEW: View[Any] = View(

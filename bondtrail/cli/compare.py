@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from store import Store
 
 DAY_S = 86_400.0
+KNOWN_MIN = 0.9
+"""A side of which less is known is warned of."""
 
 NEEDED = (
     "name a moment (--at), two stations (--station twice), or two periods "
@@ -64,6 +66,14 @@ class Half:
 @click.option("--and-from", "other_start", metavar="TIME", help="The second period: from here on.")
 @click.option("--and-to", "other_end", metavar="TIME", help="The second period: up to here.")
 @click.option(
+    "--two-sided",
+    type=click.Choice(["minlike", "doubled"]),
+    default="minlike",
+    show_default=True,
+    help="How p of a ratio takes the other side in: whatever is no likelier, or the smaller tail "
+    "twice.",
+)
+@click.option(
     "--format",
     "form",
     type=click.Choice(["table", "csv", "json"]),
@@ -72,7 +82,7 @@ class Half:
     help="For people, spreadsheets or programs.",
 )
 @db_option
-def command(form: str, db: str, **asked: Any) -> None:
+def command(form: str, db: str, two_sided: str, **asked: Any) -> None:
     """Compare before and after, two stations, or two periods.
 
     Compliance and failed hookups by the difference of their shares, nuisance trips by the ratio
@@ -84,8 +94,9 @@ def command(form: str, db: str, **asked: Any) -> None:
     with opening.existing_store(db) as store:
         site = opening.needed_site(store)
         halves = _halves(store, site, asked)
-        sides, found = _compared(store, halves)
+        sides, found = _compared(store, halves, site.zone, two_sided)
         waiting = len(store.touched())
+    _warn_beyond(sides, asked["at"], site.zone)
     if waiting:
         stations = counted(waiting, "station")
         print_warning(f"results of {stations} are not up to date yet: bondtrail analyse")
@@ -172,16 +183,41 @@ def _check_span(start: int | None, end: int | None, to: str, since: str) -> None
         raise click.UsageError(f"{to} must be later than {since}")
 
 
-def _compared(store: Store, halves: tuple[Half, Half]) -> tuple[list[Side], list[Compared]]:
+def _compared(
+    store: Store, halves: tuple[Half, Half], zone: ZoneInfo, two_sided: str
+) -> tuple[list[Side], list[Compared]]:
     from analytics.comparisons import compared, side
+    from analytics.core.comparison import TwoSided
 
     sides = [
         side(
-            store, half.name, None if half.station is None else [half.station], half.start, half.end
+            store,
+            half.name,
+            None if half.station is None else [half.station],
+            half.start,
+            half.end,
+            zone=zone,
         )
         for half in halves
     ]
-    return sides, compared(*sides)
+    first, second = sides
+    return sides, compared(first, second, TwoSided[two_sided.upper()])
+
+
+def _warn_beyond(sides: Sequence[Side], at: str | None, zone: ZoneInfo) -> None:
+    """Say where a moment has no reading on one side of it: there is nothing to compare."""
+    before, after = (side.record for side in sides)
+    if at is None or before.readings is None:
+        return
+    first, last = (site_time(moment, zone) for moment in before.readings)
+    if after.span is None:
+        print_warning(
+            f"--at {at} is after the last reading ({last}): nothing is on record after it"
+        )
+    if before.span is None:
+        print_warning(
+            f"--at {at} is not after the first reading ({first}): nothing is on record before it"
+        )
 
 
 def _print(found: list[Compared], sides: list[Side], zone: ZoneInfo, form: str) -> None:
@@ -220,6 +256,9 @@ def _side(side: Side) -> dict[str, object]:
         "stations": None if side.stations is None else list(side.stations),
         "from": iso(side.start),
         "to": iso(side.end),
+        "known": side.record.known,
+        "on_record_from": None if side.record.span is None else iso(side.record.span[0]),
+        "on_record_to": None if side.record.span is None else iso(side.record.span[1]),
     }
 
 
@@ -300,18 +339,38 @@ def _notes(found: Sequence[Compared], sides: Sequence[Side], zone: ZoneInfo) -> 
     told = [
         f"{side.name}: {_period(side, zone)}; {counted(side.transfers, 'transfer')}, "
         f"{side.flow_s / 3600:,.1f} h of flow, {counted(side.hookups, 'hookup')}, "
-        f"{counted(side.nuisance_trips, 'nuisance trip')}"
+        f"{counted(side.nuisance_trips, 'nuisance trip')}; {_on_record(side, zone)}"
         for side in sides
     ]
-    return [
-        f"Times are {zone.key}. What began in a period counts in it.",
+    notes = [
+        f"Times are {zone.key}. What began in a period counts in it; the flow of a transfer "
+        "across its edge is split evenly over the time of the transfer.",
         *told,
-        "Shares with Wilson 95 % intervals; their difference, in points, with Newcombe's",
-        "hybrid score interval. Rates with exact Poisson 95 % intervals; their ratio by the",
-        *(f"{method}." for method in sorted(methods)),
+        *(_gap(side) for side in sides if side.record.known < KNOWN_MIN),
+        "Shares with Wilson 95 % intervals; their difference, in points, with Newcombe's "
+        "hybrid score interval. Rates with exact Poisson 95 % intervals; their ratio by the "
+        f"{' and the '.join(sorted(methods))}.",
         "A difference is no proof of its cause: what else changed at that time?",
-        output.CAUTION,
     ]
+    return [*(output.wrapped(note) for note in notes), output.CAUTION]
+
+
+def _on_record(side: Side, zone: ZoneInfo) -> str:
+    record = side.record
+    if record.span is None:
+        return "nothing of it is on record"
+    known = f"bond state known for {figures.percent(record.known)} % of its time"
+    if record.is_whole and side.start is not None and side.end is not None:
+        return f"all on record, {known}"
+    first, last = record.span[0], record.span[1] - 1
+    return f"on record from {site_time(first, zone)} to {site_time(last, zone)}, {known}"
+
+
+def _gap(side: Side) -> str:
+    return (
+        f"CAUTION, {side.name}: the bond state is known for less than 90 % of its time. What was "
+        "not recorded counts on neither side, so the two may differ for want of a record alone."
+    )
 
 
 def _period(side: Side, zone: ZoneInfo) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +13,6 @@ from bondtrail.cli.views import Query, View
 from bondtrail.times import local_day
 
 if TYPE_CHECKING:
-    from zoneinfo import ZoneInfo
-
     from analytics.trends import Watched
     from store import Store
 
@@ -78,7 +76,8 @@ def fields(query: Query) -> Fields[Watched]:
         "p_value": lambda row: None if row.trend.test is None else row.trend.test.p_value,
         "change_point": _step,
         "reaches_limit": _forecast,
-        "words": lambda row: _words(row, query.zone),
+        "limit_date_is_past": lambda row: _is_past(row, query.now),
+        "words": lambda row: _words(row, query),
     }
 
 
@@ -101,10 +100,19 @@ def flat_fields(query: Query) -> Fields[Watched]:
     return found
 
 
-def _words(row: Watched, zone: ZoneInfo) -> str:
+def _is_past(row: Watched, now: int) -> bool | None:
+    """Return whether the day on which the line meets the limit is over; None without one."""
+    from analytics.core.stretches import NS_PER_DAY
+
+    days = row.reached.days
+    return None if days is None else row.trend.last + round(days * NS_PER_DAY) <= now
+
+
+def _words(row: Watched, query: Query) -> str:
     from analytics.core.drift_words import trend_words
 
-    return trend_words(row.trend, row.limit_ohm, zone)
+    limit_ohm = row.limit_ohm if row.is_latest else None
+    return trend_words(row.trend, limit_ohm, query.zone, query.now)
 
 
 def columns(query: Query) -> list[Column[Watched]]:
@@ -126,7 +134,7 @@ def columns(query: Query) -> list[Column[Watched]]:
             right=True,
         ),
         Column("Slope, ohm\na day", _slope_cell, right=True),
-        Column("Bonded resistance", lambda row: _told(row, zone), wraps=True),
+        Column("Bonded resistance", lambda row: _told(row, query), wraps=True),
     ]
 
 
@@ -137,22 +145,29 @@ def _slope_cell(row: Watched) -> str:
     return f"{line.slope:+.2g}\n({line.low:+.2g} to\n{line.high:+.2g})"
 
 
-def _told(row: Watched, zone: ZoneInfo) -> str:
+def _told(row: Watched, query: Query) -> str:
     watch = "WATCH: " if row.is_due and row.is_latest else ""
     past = "" if row.is_latest else "earlier: "
     failed = (
         f"; since then {counted(row.failed_since, 'hookup')} failed" if row.failed_since else ""
     )
-    return f"{past}{watch}{_words(row, zone)}{failed}"
+    return f"{past}{watch}{_words(row, query)}{failed}"
 
 
-NOTE = (
-    "A stretch is of verified hookups, by their median resistance; it begins anew where work\n"
-    "brought it down. Mann-Kendall test at 1 %, Theil-Sen slope with its 95 % interval, Pettitt's\n"
-    "test for a step. WATCH: reaches the limit within 90 days of its last hookup, where the line\n"
-    "of past hookups leads; the range is that of the slope alone, and hookups scatter about the\n"
-    "line. It is no promise: a clamp may fail sooner."
-)
+def remarks(_: Query, __: Sequence[Watched]) -> list[str]:
+    """Return what is said below the table: by which tests, and what a forecast is."""
+    from analytics.core.drift_words import BY_CHANCE
+
+    told = (
+        "A stretch is of verified hookups, by their median resistance; it begins anew where work "
+        "brought it down. Mann-Kendall test at 1 %, Theil-Sen slope with its 95 % interval, "
+        "Pettitt's test for a step. WATCH: reaches the limit within 90 days of its last hookup, "
+        "where the line of past hookups leads; the range is that of the slope alone, and hookups "
+        "scatter about the line. A day that is past is no forecast. It is no promise: a clamp may "
+        "fail sooner."
+    )
+    return [output.wrapped(line) for line in (told, BY_CHANCE)]
+
 
 VIEW: View[Any] = View(
     read,
@@ -160,6 +175,7 @@ VIEW: View[Any] = View(
     columns,
     frozenset({"station"}),
     flat=flat_fields,
-    notes=(NOTE, output.CAUTION),
+    notes=(output.CAUTION,),
+    remarks=remarks,
     title="Bonded resistance, what to watch first",
 )

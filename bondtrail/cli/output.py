@@ -11,6 +11,7 @@ import json
 import math
 import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
@@ -98,6 +99,11 @@ def _empty_table(title: str, columns: Sequence[Column[Row]], *, plain: bool) -> 
             no_wrap=not column.wraps,
         )
     return table
+
+
+def wrapped(note: str) -> str:
+    """Return a note in lines of at most `WIDTH` columns."""
+    return textwrap.fill(note, WIDTH, break_on_hyphens=False)
 
 
 def print_json(objects: Iterable[Object]) -> None:

@@ -160,6 +160,7 @@ _OPTION = {
     "position": "--position",
     "listed": "--list",
     "confidence": "--confidence",
+    "ends_with_trip": "--ends-with-trip",
 }
 
 
@@ -199,6 +200,11 @@ _OPTION = {
     type=click.FloatRange(0, 100, min_open=True, max_open=True),
     metavar="PERCENT",
     help="trends: of the intervals; 95 unless given.",
+)
+@click.option(
+    "--ends-with-trip",
+    is_flag=True,
+    help="trends: each station was watched until its last trip, not until a moment set beforehand.",
 )
 @click.option(
     "--format",

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
-from bondtrail.cli import figures
+from bondtrail.cli import figures, output
 from bondtrail.cli.output import Column, iso
 from bondtrail.cli.rows import Fields
 from bondtrail.cli.views import SPAN, Query, View
@@ -38,6 +38,7 @@ def read(store: Store, query: Query) -> list[TripTrend]:
         kinds=query.kinds,
         station=query.station,
         confidence=CONFIDENCE if per_cent is None else per_cent / 100,
+        ends_with_trip=bool(query.options.get("ends_with_trip")),
     )
 
 
@@ -88,7 +89,7 @@ def _power_law(law: PowerLaw | None) -> dict[str, object] | None:
 
 
 def _mcf(row: TripTrend) -> list[dict[str, object]] | None:
-    found = row.mcf
+    found = row.mean_cumulative()
     if found is None:
         return None
     columns = (found.times, found.watched, found.mean, found.low, found.high)
@@ -102,6 +103,7 @@ FIELDS: Fields[TripTrend] = {
     "stations": attrgetter("trend.systems"),
     "from": lambda row: iso(row.start),
     "to": lambda row: iso(row.end),
+    "known": attrgetter("trend.known"),
     "trips": attrgetter("trend.count"),
     "verdict": lambda row: str(row.trend.verdict),
     "words": attrgetter("trend.words"),
@@ -155,7 +157,7 @@ def columns(query: Query) -> list[Column[TripTrend]]:
     """Return the columns of a table for people."""
     zone = query.zone
     return [
-        Column("Station", lambda row: _watched(row, zone), wraps=True),
+        Column("Station, time\non record", lambda row: _watched(row, zone), wraps=True),
         Column("Trips", lambda row: f"{row.trend.count:,}", right=True),
         Column("Trend", lambda row: _trend_words(row.trend), wraps=True),
         Column("Mean time\nbetween trips", _mtbf, right=True),
@@ -166,12 +168,19 @@ def columns(query: Query) -> list[Column[TripTrend]]:
 
 def _watched(row: TripTrend, zone: ZoneInfo) -> str:
     name = WHOLE if row.station is None else row.station
-    return f"{name}\n{local_day(row.start, zone)} to\n{local_day(row.end - 1, zone)}"
+    days = f"{local_day(row.start, zone)} to\n{local_day(row.end - 1, zone)}"
+    return f"{name}\n{days}\n{figures.percent(row.trend.known)} % known"
+
+
+def _is_few(trend: EventTrend) -> bool:
+    from analytics.core.trends import Verdict
+
+    return trend.verdict is Verdict.FEW
 
 
 def _trend_words(trend: EventTrend) -> str:
     lines = [trend.words]
-    if trend.chi_squared is not None and trend.laplace is not None:
+    if trend.chi_squared is not None and not _is_few(trend):
         lines.append(f"MIL-HDBK-189: p {_chance(trend.chi_squared.p_value)}")
     return "\n".join(lines)
 
@@ -199,7 +208,7 @@ def _length(hours: float, *ends: float | None) -> str:
 
 def _beta(row: TripTrend) -> str:
     law = row.trend.power_law
-    if law is None:
+    if law is None or _is_few(row.trend):
         return "-"
     modified = "" if law.modified is None else f"\nmodified {law.modified.beta:.3g}"
     return f"{law.likelihood.beta:.3g}\n({law.beta_low:.3g}-{law.beta_high:.3g}){modified}"
@@ -207,30 +216,37 @@ def _beta(row: TripTrend) -> str:
 
 def _latest(row: TripTrend) -> str:
     law = row.trend.power_law
-    if law is None:
+    if law is None or _is_few(row.trend):
         return "-"
     found = law.likelihood
     ends = () if found.mtbf_low is None else (found.mtbf_low, found.mtbf_high)
     return _length(found.mtbf, *ends)
 
 
-def remarks(_: Query, found: Sequence[TripTrend]) -> list[str]:
+def remarks(query: Query, found: Sequence[TripTrend]) -> list[str]:
     """Return what is said below the table: by which tests, with which intervals."""
+    from analytics.core.trends import BY_CHANCE
+
     share = f"{100 * found[0].confidence:g} %"
-    return [
-        "The two-sided Laplace test decides, at 5 %: above 0, trips come faster. MIL-HDBK-189's",
-        "chi-squared test stands beside it. Power law (Crow-AMSAA) by maximum likelihood, and its",
+    ends = "trip, which ends it" if query.options.get("ends_with_trip") else "reading"
+    told = [
+        "The two-sided Laplace test decides, at 5 %: above 0, trips come faster. MIL-HDBK-189's "
+        "chi-squared test stands beside it. Power law (Crow-AMSAA) by maximum likelihood, and its "
         "beta with the bias taken out (modified): above 1, trips come faster.",
-        f"Intervals are {share} ones. Times are by the calendar, not of flow.",
+        f"Each station is watched from its first reading to its last {ends}. Known: share of that "
+        "time, by whole days, with the bond state known; below 90 % no trend is told.",
+        f"Intervals are {share} ones; over X: no trip, one-sided {share}.",
+        BY_CHANCE,
         "--format json has the mean cumulative function of all stations (mcf).",
     ]
+    return [output.wrapped(line) for line in told]
 
 
 VIEW: View[Any] = View(
     read,
     lambda _: FIELDS,
     columns,
-    SPAN | {"kinds", "confidence"},
+    SPAN | {"kinds", "confidence", "ends_with_trip"},
     (*TripClass, *TripCause),
     flat=lambda _: flat_fields(),
     remarks=remarks,

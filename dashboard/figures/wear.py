@@ -15,10 +15,12 @@ from analytics.core.spans import Moments
 from analytics.core.stretches import NS_PER_DAY
 from bondtrail.results import WorkWindow
 from bondtrail.samples import ValueArray
+from bondtrail.times import NS_PER_S
 from dashboard.figures import palette
 from dashboard.figures.steps import Clock
 from dashboard.figures.wording import ohms
 
+NS_PER_H = 3600 * NS_PER_S
 LOG_BELOW = 1 / 30
 """Where resistance is mostly below this share of the limit, a linear axis would show nothing."""
 LOOK_AHEAD_DAYS = 365.0
@@ -38,7 +40,7 @@ def trips_course(
         Start and end of the watch. [ns]
     clock : Clock
     fit : PowerLaw or None
-        Of days since the start.
+        Of hours since the start.
     """
     start, end = span
     figure = go.Figure()
@@ -51,10 +53,10 @@ def trips_course(
         hoverinfo="skip",
     )
     if fit is not None:
-        days = np.linspace(0, (end - start) / NS_PER_DAY, 80)
+        hours = np.linspace(0, (end - start) / NS_PER_H, 80)
         figure.add_scatter(
-            x=clock.axis(start + (days * NS_PER_DAY).astype(np.int64)),
-            y=fit.likelihood.scale * days**fit.likelihood.beta,
+            x=clock.axis(start + (hours * NS_PER_H).astype(np.int64)),
+            y=fit.likelihood.scale * hours**fit.likelihood.beta,
             mode="lines",
             line={"color": palette.LIMIT, "width": 1.5, "dash": "dash"},
             name="Power law",

@@ -183,19 +183,22 @@ def _level_row(kpi: Kpi, row: PositionFigures, zone: ZoneInfo) -> html.Tr:
             html.Td(wording.detail(level.name, row.figures, when)),
             html.Td(wording.acceptable_text(level)),
             html.Td(wording.manageable_text(level)),
-            html.Td(_judgement(kpi.judgement)),
+            html.Td(_judgement(kpi)),
             html.Td(level.source),
         ]
     )
 
 
-def _judgement(judgement: Judgement | None) -> Any:
+def _judgement(kpi: Kpi) -> Any:
     """Return how a figure compares: grey unless above the acceptable level."""
+    judgement = kpi.judgement
     if judgement is Judgement.OVER:
         return html.Span("↑ over", className="mark mark-major")
     if judgement is Judgement.MANAGEABLE:
         return html.Span("↗ within manageable", className="mark mark-minor")
-    return "-" if judgement is None else str(judgement)
+    if judgement is None:
+        return f"not judged: {kpi.not_judged}" if kpi.not_judged else "-"
+    return str(judgement)
 
 
 def _notes(row: PositionFigures, zone: ZoneInfo) -> list[html.P]:

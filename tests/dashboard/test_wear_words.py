@@ -7,8 +7,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from analytics.core.trends import event_trend
+from analytics.core.stretches import NS_PER_DAY
+from bondtrail.results import WorkWindow
 from dashboard.wear_words import resistance_words, trips_words
+from tests.analytics.core.events import event_trend
 from tests.dashboard.figures.test_wear import told
 
 UTC = ZoneInfo("UTC")
@@ -26,11 +28,17 @@ def test_few_trips_say_nothing(days: list[float], expected: list[str]) -> None:
 
 
 def test_trips_that_come_faster_name_the_test_and_the_power_law() -> None:
-    first, law, other = trips_words(event_trend([5.0, 7.0, 8.0, 8.5, 9.0, 9.5, 9.9], 10.0))
+    first, law, other, chance = trips_words(event_trend([5.0, 7.0, 8.0, 8.5, 9.0, 9.5, 9.9], 10.0))
     assert first.startswith("7 trips: getting worse (Laplace test, U = +")
     assert law.startswith("Power law: beta ")
     assert "(95 % " in law
     assert "MIL-HDBK-189" in other
+    assert "one in 20 shows a trend by chance" in chance
+    assert "twice as often" in chance
+
+
+def said(ohms: Sequence[float], limit_ohm: float = 10.0, now_days: float = 41) -> list[str]:
+    return list(resistance_words(told(ohms, limit_ohm), UTC, round(now_days * NS_PER_DAY)))
 
 
 @pytest.mark.parametrize(
@@ -38,46 +46,62 @@ def test_trips_that_come_faster_name_the_test_and_the_power_law() -> None:
     [
         pytest.param(
             [2.0] * 5,
-            ["5 hookups from 1970-01-01 to 1970-01-05: too few to tell a trend, which takes 20. "
-             "Median 2 ohm."],
+            [
+                "5 hookups from 1970-01-01 to 1970-01-05, level 2 ohm: too few hookups to tell"
+                " (5 of at least 20)."
+            ],
             id="few",
         ),
         pytest.param(
             [2.0 + 0.01 * (n % 3) for n in range(30)] + [5.0 + 0.01 * (n % 3) for n in range(10)],
-            ["40 hookups from 1970-01-01 to 1970-02-09: a step, not a drift. On 1970-01-31 it "
-             "went from 2.01 ohm to 5.01 ohm (Pettitt's test, p < 0.001).",
-             "10 hookups from 1970-01-31 to 1970-02-09: too few to tell a trend, which takes 20. "
-             "Median 5.01 ohm."],
+            [
+                "40 hookups from 1970-01-01 to 1970-02-09, level 5.01 ohm: a step and no drift:"
+                " from 2.01 ohm to 5.01 ohm on 1970-01-31.",
+                "10 hookups from 1970-01-31 to 1970-02-09, level 5.01 ohm: too few hookups to tell"
+                " (10 of at least 20).",
+            ],
             id="step",
         ),
         pytest.param(
             [5.0 - 0.05 * n for n in range(40)],
-            ["40 hookups from 1970-01-01 to 1970-02-09: not rising. Median 4.03 ohm."],
+            [
+                "40 hookups from 1970-01-01 to 1970-02-09, level 4.03 ohm: falling by 0.05 ohm a"
+                " day (Mann-Kendall test, p < 0.001)."
+            ],
             id="falling",
         ),
     ],
-)  # fmt: skip
+)
 def test_resistance_in_words(ohms: Sequence[float], expected: list[str]) -> None:
-    assert list(resistance_words(told(ohms), UTC)) == expected
+    assert said(ohms) == expected
 
 
-def test_a_steady_resistance_has_no_sign_of_a_rise() -> None:
-    (said,) = resistance_words(told([2.0, 2.2, 2.1] * 10), UTC)
-    assert "no sign of a rise (Mann-Kendall test, p = " in said
+RISING = [2.0 + 0.1 * n for n in range(40)]
+"""By 0.1 ohm a day from 2 ohm on 1 January: 8 ohm 60 days later."""
 
 
 @pytest.mark.parametrize(
-    ("limit_ohm", "expected"),
+    ("limit_ohm", "now_days", "expected"),
     [
-        pytest.param(8.0, "it reaches the limit of 8 ohm on about 1970-03-02 (", id="in-sight"),
-        pytest.param(5.0, "It has reached the limit of 5 ohm already.", id="already"),
-        pytest.param(1e6, "the limit of 1 Mohm is not in sight.", id="far-away"),
+        pytest.param(8.0, 41, "; reaches the limit of 8 ohm about 1970-03-02 (95 %", id="in-sight"),
+        pytest.param(8.0, 70, "; by the line the limit of 8 ohm was reached about", id="past"),
+        pytest.param(5.0, 41, "; has reached the limit of 5 ohm.", id="already"),
+        pytest.param(1e6, 41, "; the limit of 1 Mohm is not in sight.", id="far-away"),
     ],
 )
-def test_a_drift_says_where_it_leads(limit_ohm: float, expected: str) -> None:
-    """By 0.1 ohm a day from 2 ohm on 1 January: 8 ohm 60 days later."""
-    rising = [2.0 + 0.1 * n for n in range(40)]
-    drift, ahead = resistance_words(told(rising, limit_ohm), UTC)
-    assert "rising by 0.1 ohm a day" in drift
-    assert "Theil-Sen slope" in drift
-    assert expected in ahead
+def test_a_drift_says_where_it_leads(limit_ohm: float, now_days: float, expected: str) -> None:
+    drift, chance = said(RISING, limit_ohm, now_days)
+    assert "rising by 0.1 ohm a day (Mann-Kendall test" in drift
+    assert expected in drift
+    assert "one in 100 shows a drift by chance" in chance
+    assert "not what a clamp will do" in chance
+
+
+def test_a_drift_that_is_over_leads_nowhere() -> None:
+    work = [WorkWindow("s", 40 * NS_PER_DAY - 2, 40 * NS_PER_DAY - 1, "clamp replaced")]
+    before, after, _ = resistance_words(
+        told([*RISING, *[2.0] * 10], 8.0, work=work), UTC, 60 * NS_PER_DAY
+    )
+    assert "rising by 0.1 ohm a day" in before
+    assert "limit" not in before
+    assert "too few" in after

@@ -73,3 +73,40 @@ def test_comparing_counts_the_flow_that_the_figures_of_merit_count(told: Histori
         of = kpis["nuisance_per_1000_flow_h"]["of"]
         assert of > 90
         assert compared[side]["of"] == pytest.approx(of, rel=0.01)
+
+
+def test_a_hole_in_the_record_makes_no_trend(historian_of: Recorded) -> None:
+    """Ten days with a trip every 12 h, and as many in which the monitor tells nothing good."""
+    over = BEGIN + 10 * DAY
+    trips = [Trip(BEGIN + n * 12 * HOUR) for n in range(1, 20)]
+    readings = [*idle("bay", BEGIN - HOUR), *transfer("bay", BEGIN, 10 * DAY, trips=trips)]
+    blind = Reading(over + HOUR, "bay.resistance", 2.0, quality=2)
+    readings += [blind, Reading(over + 10 * DAY, "bay.flow", 0)]
+    told = historian_of(site_text(["bay"]), readings)
+    (row,) = told.show("trends", "--station", "bay")
+    assert row["known"] == pytest.approx(0.5, abs=0.05)
+    assert row["laplace"]["p_value"] < 0.001  # as if they had stopped
+    assert row["verdict"] == "not told"
+    assert row["words"].startswith("not told: only 47 % of this time is on record")
+    table = told.done("show", "trends").out
+    assert "not told: only 47 % of" in table
+    assert "getting better" not in table
+    (before,) = told.show("trends", "--station", "bay", "--to", iso(BEGIN + 10 * DAY))
+    assert (before["known"], before["verdict"]) == (1.0, "no sign of a trend")
+
+
+def test_a_side_of_a_comparison_tells_how_much_of_it_is_known(told: Historian) -> None:
+    asked = ("--at", iso(BEGIN + 15 * DAY), "--days", "20", "--station", "bay")
+    rows = json.loads(told.done("compare", *asked, "--format", "json").out)
+    before, after = rows[0]["first"], rows[0]["second"]
+    assert before["known"] == pytest.approx(15 / 20, abs=0.01)  # none before the first reading
+    assert after["known"] == pytest.approx(6 / 20, abs=0.01)  # nor after the last
+    shown = " ".join(told.done("compare", *asked).out.split())
+    assert "CAUTION, after: the bond state is known for less than 90 % of its time" in shown
+
+
+def test_a_moment_after_the_last_reading_has_nothing_to_compare(told: Historian) -> None:
+    shown = told.run("compare", "--at", "2026-07-01", "--format", "json")
+    assert shown.status == 0
+    assert "--at 2026-07-01 is after the last reading" in shown.err
+    assert {row["verdict"] for row in json.loads(shown.out)} == {"nothing to compare"}

@@ -97,6 +97,14 @@ def test_ratio_of_two_rates_matches_r(
     assert found["verdict"] == "no sign of a difference"
 
 
+def test_p_by_doubling_the_smaller_tail(rates: Historian) -> None:
+    # The same counts; twice the smaller tail as scipy's binomial test gives it.
+    asked = ("--at", iso(CHANGED), "--two-sided", "doubled")
+    found = compare(rates, *asked)["nuisance_per_100_transfers"]
+    assert found["p_value"] == pytest.approx(0.1120173, abs=1e-7)
+    assert found["method"].endswith("two-sided by doubling the smaller tail")
+
+
 def test_the_other_way_round_the_ratio_is_turned_over(rates: Historian) -> None:
     found = compare(
         rates,

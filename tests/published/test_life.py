@@ -1,9 +1,9 @@
 """Published lives as replacements in the work log, through ``bondtrail show wear``.
 
 A life runs from the end of one replacement to the start of the next of the same part at the same
-station; what is in use when the log ends counts as lasting longer. So a life of the published
-data is one station's first replacement and, where the part failed, a second one whose work goes
-on until the log ends: nothing is in use there after it.
+station; what is in use at the last reading of its station counts as lasting longer. So a life of
+the published data is one station's first replacement and, where the part failed, a second one
+whose work goes on until the end, with no reading after it: nothing is in use there.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from scipy.stats import CensoredData, weibull_min
 
 from tests.published.conftest import Recorded
 from tests.published.historian import Historian
-from tests.published.readings import DAY, HOUR, Work, idle, moment, site_text
+from tests.published.readings import DAY, HOUR, Reading, Work, idle, moment, site_text
 
 BEGIN = moment("2024-06-03T06:00")
 
@@ -44,8 +44,12 @@ def worn(parts: Sequence[str]) -> Iterator[Work]:
             yield Work(BEGIN + FAILED[n] * DAY, OVER, bay, f"replaced {part}, bay out of use")
 
 
-def told(historian_of: Recorded, work: Sequence[Work]) -> dict[str, dict[str, Any]]:
+def told(
+    historian_of: Recorded, work: Sequence[Work], watched: Sequence[str]
+) -> dict[str, dict[str, Any]]:
+    """Return the wear of parts, some of whose bays are watched until the end."""
     readings = [row for bay in bays(UNITS) for row in idle(bay, BEGIN - DAY)]
+    readings += [Reading(OVER, f"{bay}.flow", 0) for bay in watched]
     historian: Historian = historian_of(site_text(bays(UNITS)), readings, work)
     return {row["part"]: row for row in historian.show("wear")}
 
@@ -59,7 +63,7 @@ def told(historian_of: Recorded, work: Sequence[Work]) -> dict[str, dict[str, An
     ],
 )
 def test_weibull_of_nist(historian_of: Recorded, parts: Sequence[str], sort: str) -> None:
-    found = told(historian_of, [*worn(parts)])
+    found = told(historian_of, [*worn(parts)], bays(UNITS)[len(FAILED) :])
     row = found.pop(sort)
     assert (row["replaced"], row["running"]) == (10, 10)
     assert sorted(life["days"] for life in row["lives"] if life["replaced"]) == list(FAILED)
@@ -83,8 +87,7 @@ def test_parts_that_were_put_in_for_others_are_in_use(historian_of: Recorded) ->
         if n < len(FAILED):
             start = BEGIN + FAILED[n] * DAY
             work.append(Work(start, start + HOUR, bay, "clamp replaced"))
-    work.append(Work(OVER - HOUR, OVER, "bay-00", "log closed"))
-    row = told(historian_of, work)["clamp"]
+    row = told(historian_of, work, bays(UNITS))["clamp"]
     in_use = [ENDED - days - 1 / 24 for days in FAILED] + [float(ENDED)] * (UNITS - len(FAILED))
     assert (row["replaced"], row["running"]) == (10, 20)
     lives = CensoredData(uncensored=FAILED, right=in_use)
@@ -95,6 +98,19 @@ def test_parts_that_were_put_in_for_others_are_in_use(historian_of: Recorded) ->
 
 def test_fewer_than_five_replacements_are_too_few(historian_of: Recorded) -> None:
     work = [row for row in worn(["clamp"]) if row.end < OVER or row.station < "bay-04"]
-    row = told(historian_of, work)["clamp"]
+    row = told(historian_of, work, bays(UNITS)[4:])["clamp"]
     assert (row["replaced"], row["shape"], row["scale_days"]) == (4, None, None)
     assert "too few" in row["words"]
+
+
+def test_planned_work_is_not_done(historian_of: Recorded) -> None:
+    # The clock of the historian stands ten days after the last reading.
+    planned = OVER + 11 * DAY
+    work = [
+        Work(BEGIN - HOUR, BEGIN, "bay-00", "clamp replaced"),
+        Work(planned, planned + HOUR, "bay-00", "clamp replaced"),
+    ]
+    row = told(historian_of, work, ["bay-00"])["clamp"]
+    (life,) = row["lives"]
+    assert (row["replaced"], life["replaced"]) == (0, False)
+    assert life["days"] == pytest.approx(ENDED)

@@ -281,6 +281,44 @@ class TestAirConditioning:
         gaps = {name: cooled[name]["reverse_arrangements"] for name in ("longer", "shorter")}
         assert (gaps["longer"]["count"], gaps["shorter"]["count"]) == (66, 0)
 
+    @pytest.mark.parametrize("station", ["longer", "shorter"])
+    def test_a_watch_that_ends_with_the_last_failure(
+        self, cooling: Historian, station: str
+    ) -> None:
+        # The limits of Davison and Hinkley as above, which are for such a watch; scipy:
+        # 2 * 1297 / chi2.ppf([.975, .025], 24).
+        found = trends(cooling, END + 1, "--ends-with-trip")[station]
+        assert found["to"] == iso(BEGIN + END * HOUR)
+        mtbf = found["mtbf_h"]
+        assert (mtbf["value"], mtbf["low"], mtbf["high"]) == pytest.approx(
+            (108.0833, 65.8977, 209.1741), abs=0.0005
+        )
+        assert (mtbf["count"], mtbf["of"]) == (12, END)
+
+
+# The growth data of the library reliability, 22 failures, the last of which ended the watch.
+GROWTH = (
+    2.7, 10.3, 12.5, 30.6, 57, 61.3, 80, 109.5, 125, 128.6, 143.8, 167.9, 229.2, 296.7, 320.6,
+    328.2, 366.2, 396.7, 421.1, 438.2, 501.2, 620,
+)  # fmt: skip
+
+
+def test_growth_that_ends_with_a_failure(historian_of: Recorded) -> None:
+    # beta, lambda and the MTBF at the end as that library gives them; the unbiased beta has n - 2
+    # in place of n, and the mean time is 620 h by 22.
+    told = historian_of(site_text(["bay", "other"]), [*tripping("bay", GROWTH, 620),
+                                                      *tripping("other", (), 620)])  # fmt: skip
+    found = trends(told, 700, "--ends-with-trip")
+    assert set(found) == {None, "bay"}  # no trip ends the watch of the other
+    bay = found["bay"]
+    likely, modified = (bay["power_law"][name] for name in ("maximum_likelihood", "modified"))
+    assert likely["beta"] == pytest.approx(0.6142104, abs=1e-6)
+    assert likely["lambda_per_h"] == pytest.approx(0.4239422, rel=1e-5)
+    assert likely["mtbf_h"] == pytest.approx(45.8830, abs=1e-3)
+    assert modified["beta"] == pytest.approx(0.5583731, abs=1e-6)
+    assert bay["mtbf_h"]["value"] == pytest.approx(28.18182, abs=1e-4)
+    assert found[None]["mcf"] is None
+
 
 def test_mean_time_between_two_trips_and_none(historian_of: Recorded) -> None:
     # NIST/SEMATECH e-Handbook, section 8.4.5.1: 2 failures in 800 h, 90 % limits 127.0690 and

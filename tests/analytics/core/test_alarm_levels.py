@@ -13,6 +13,7 @@ from analytics.core.alarm_levels import (
     Unit,
     is_short,
     judged,
+    kpi,
     kpis,
 )
 from bondtrail.results import Alarm, AlarmKind
@@ -40,7 +41,7 @@ BY_NAME = {level.name: level for level in LEVELS}
         pytest.param("fleeting", 0, None, "IEC 62682, ISA-18.2-2016", id="fleeting"),
         pytest.param("stale", 5, None, "IEC 62682, ISA-18.2-2016", id="stale"),
         # From memory: EEMUA 191, fewer than 10 standing.
-        pytest.param("standing", 10, None, "EEMUA 191, as commonly quoted", id="standing"),
+        pytest.param("standing", 10, None, "EEMUA 191, from memory: not verified", id="standing"),
     ],
 )
 def test_the_published_levels(
@@ -90,12 +91,36 @@ def test_the_worked_stream_against_the_levels() -> None:
         "hours_over_30": (0.0, "within acceptable"),
         "periods_over_10": (pytest.approx(1 / 12), "over"),
         "time_in_flood": (pytest.approx(1 / 6), "over"),
-        "top_ten_share": (1.0, "over"),
+        "top_ten_share": (1.0, None),
         "chattering": (1, "over"),
         "fleeting": (0, "within acceptable"),
         "stale": (0, "within acceptable"),
-        "standing": (pytest.approx(25 * 0.5 / 120), "within acceptable"),
+        "standing": (pytest.approx(25 * 0.5 / 120), None),
     }
+    assert {kpi.level.name: kpi.not_judged for kpi in found if kpi.not_judged} == {
+        "top_ten_share": "ten or fewer different alarms",
+        "standing": "the level is not verified",
+    }
+
+
+@pytest.mark.parametrize(
+    ("different", "judgement", "why_not"),
+    [
+        pytest.param(10, None, "ten or fewer different alarms", id="ten"),
+        pytest.param(11, None, "20 or fewer different alarms", id="more-than-ten"),
+        pytest.param(20, None, "20 or fewer different alarms", id="twenty"),
+        pytest.param(21, "over", "", id="more-than-twenty"),
+    ],
+)
+def test_a_top_ten_of_few_is_not_judged(
+    different: int, judgement: str | None, why_not: str
+) -> None:
+    alarms = [
+        Alarm(f"rail-{n}", AlarmKind.BYPASS_ON, n * MIN, n * MIN + 1) for n in range(different)
+    ]
+    found = kpi("top_ten_share", alarm_figures(alarms, 0, HOUR, AlarmRules()))
+    assert found.value == pytest.approx(10 / different)
+    assert (found.judgement, found.not_judged) == (judgement, why_not)
 
 
 def test_without_alarms_nothing_is_said_of_a_top_ten() -> None:

@@ -63,6 +63,7 @@ def test_number(value: float, text: str) -> None:
         pytest.param("top_ten_share", "below 1 %", "up to 5 %", id="a-share-with-two"),
         pytest.param("fleeting", "0", "-", id="none-at-all"),
         pytest.param("stale", "below 5", "-", id="below"),
+        pytest.param("standing", "-", "-", id="not-verified"),
     ],
 )
 def test_levels(name: str, acceptable: str, manageable: str) -> None:
@@ -106,6 +107,7 @@ def test_what_is_not_there_is_a_dash() -> None:
         pytest.param({"flood_begins": "10_or_more"}, "from 10 alarms or more in 10", id="ten"),
         pytest.param({"flood_windows": "sliding"}, "the last 10 minutes at any", id="sliding"),
         pytest.param({"flood_ends_below": 3}, "to fewer than 3", id="ends"),
+        pytest.param({"flood_ends_below": 3}, "(5 is common practice)", id="practice"),
         pytest.param({"chattering_count": 4}, "Chattering: 4 or more of one alarm", id="count"),
         pytest.param({"chattering_s": 90.0}, "within 90 s", id="chattering"),
         pytest.param({"fleeting_s": 2.5}, "Fleeting: cleared within 2.5 s", id="fleeting"),
@@ -128,6 +130,7 @@ def test_a_short_period_is_told(hours: int, said: str) -> None:
     note = wording.short_note(figures)
     assert note is not None
     assert said in note
+    assert "By common practice" in note
     assert "at least 30 days" in note
 
 

@@ -149,7 +149,7 @@ def test_the_finding_says_what_is_behind_it() -> None:
     assert finding.summary == (
         "Bonded resistance rises by 0.08 ohm a day over 60 hookups and stands at 6.72 ohm:"
         " going on so it reaches the limit of 10 ohm about 41 days after the last of them"
-        " (41 to 41)."
+        " (95 % of the slope alone: 41 to 41)."
     )
 
 

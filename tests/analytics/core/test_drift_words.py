@@ -40,21 +40,24 @@ DRIFT = ResistanceTrend(
             DRIFT,
             10.0,
             "rising by 0.1 ohm a day (Mann-Kendall test, p < 0.001);"
-            " reaches the limit of 10 ohm about 1970-05-11, between 1970-05-01 and 1970-05-23",
+            " reaches the limit of 10 ohm about 1970-05-11"
+            " (95 % of the slope alone: 1970-05-01 to 1970-05-23)",
             id="drift",
         ),
         pytest.param(
             replace(DRIFT, line=Line(0.1, 0.0, 0.125, -10.0, 5.0)),
             10.0,
             "rising by 0.1 ohm a day (Mann-Kendall test, p < 0.001);"
-            " reaches the limit of 10 ohm about 1970-05-11, 1970-05-01 at the earliest",
+            " reaches the limit of 10 ohm about 1970-05-11"
+            " (95 % of the slope alone: 1970-05-01 at the earliest)",
             id="it-may-last",
         ),
         pytest.param(
             replace(DRIFT, line=Line(0.001, 0.0, 0.125, -10.0, 5.0)),
             10.0,
             "rising by 0.001 ohm a day (Mann-Kendall test, p < 0.001);"
-            " reaches the limit of 10 ohm on 1970-05-01 at the earliest",
+            " reaches the limit of 10 ohm on 1970-05-01 at the earliest"
+            " (95 % of the slope alone)",
             id="most-likely-far-off",
         ),
         pytest.param(
@@ -110,3 +113,23 @@ def test_trend_words(trend: ResistanceTrend, limit_ohm: float, words: str) -> No
 def test_days_are_those_of_the_site() -> None:
     step = replace(DRIFT, kind=Shape.STEP)
     assert trend_words(step, 10.0, ZoneInfo("America/Chicago")).endswith("on 1970-02-14")
+
+
+@pytest.mark.parametrize(
+    ("now_days", "words"),
+    [
+        pytest.param(129, "reaches the limit of 10 ohm about 1970-05-11 (", id="to-come"),
+        pytest.param(130, "by the line the limit of 10 ohm was reached about", id="on-the-moment"),
+        pytest.param(400, "by the line the limit of 10 ohm was reached about", id="long-past"),
+    ],
+)
+def test_a_day_that_is_past_is_no_forecast(now_days: int, words: str) -> None:
+    """10 ohm 40 days after the last hookup, on day 130."""
+    told = trend_words(DRIFT, 10.0, ZoneInfo("UTC"), now_days * NS_PER_DAY)
+    assert told.startswith(f"rising by 0.1 ohm a day (Mann-Kendall test, p < 0.001); {words}")
+    assert told.endswith("(95 % of the slope alone: 1970-05-01 to 1970-05-23)")
+
+
+def test_a_stretch_that_is_over_leads_nowhere() -> None:
+    told = trend_words(DRIFT, None, ZoneInfo("UTC"))
+    assert told == "rising by 0.1 ohm a day (Mann-Kendall test, p < 0.001)"

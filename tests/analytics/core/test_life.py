@@ -86,7 +86,16 @@ def told(lives: list[PartLife]) -> list[tuple[str, str, float, float, bool]]:
 def test_lives_from_work(
     rows: list[Row], expected: list[tuple[str, str, float, float, bool]]
 ) -> None:
-    assert told(lives_from_work(work(*rows), 100 * DAY)) == expected
+    until = dict.fromkeys(("a", "b"), 100 * DAY)
+    assert told(lives_from_work(work(*rows), until)) == expected
+
+
+def test_what_is_known_of_each_station_ends_by_itself() -> None:
+    rows = work(("a", 10, 11, "clamp replaced"), ("b", 10, 11, "clamp replaced"))
+    assert told(lives_from_work(rows, {"a": 20 * DAY, "b": 60 * DAY})) == [
+        ("a", "clamp", 11, 20, False),
+        ("b", "clamp", 11, 60, False),
+    ]
 
 
 def test_a_life_is_told_in_days() -> None:

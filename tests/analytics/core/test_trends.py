@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from analytics.core.trends import History, Verdict, event_trend, history, pooled_trend
+from analytics.core.histories import history
+from analytics.core.trends import Verdict, pooled_trend
+from tests.analytics.core.events import event_trend
 from tests.analytics.core.published import (
     CROW_THREE,
     CROW_THREE_END,
@@ -93,23 +95,6 @@ def test_an_event_that_ends_the_watch_is_no_evidence() -> None:
 
 
 @pytest.mark.parametrize(
-    ("histories", "value"),
-    [
-        pytest.param([], None, id="no-system"),
-        pytest.param([history([1, 2], 10)], 5.0, id="one"),
-        pytest.param([history([1, 2], 10), history([], 20)], 15.0, id="pooled"),
-        pytest.param([history([1, 2], 2, ends_with_event=True)], 1.0, id="ends-with-an-event"),
-        pytest.param(
-            [history([1, 2], 2, ends_with_event=True), history([3], 20)], None, id="one-of-two-ends"
-        ),
-    ],
-)
-def test_the_steady_rate_beside_the_trend(histories: list[History], value: float | None) -> None:
-    steady = pooled_trend(histories).steady
-    assert (steady and steady.value) == value
-
-
-@pytest.mark.parametrize(
     ("times", "verdict"),
     [
         pytest.param([], Verdict.FEW, id="none"),
@@ -123,6 +108,29 @@ def test_the_steady_rate_beside_the_trend(histories: list[History], value: float
 )
 def test_verdict(times: list[float], verdict: Verdict) -> None:
     assert event_trend(times, 100).verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("times", "known", "verdict"),
+    [
+        pytest.param([95, 96, 97, 98, 99], 0.9, Verdict.WORSE, id="known-enough"),
+        pytest.param([95, 96, 97, 98, 99], 0.89, Verdict.NOT_TOLD, id="worse"),
+        pytest.param([1, 2, 3, 4, 5], 0.5, Verdict.NOT_TOLD, id="better"),
+        pytest.param([10, 30, 50, 70, 90], 0.0, Verdict.NOT_TOLD, id="a-hole-may-hide-one-too"),
+        pytest.param([96, 97, 98, 99], 0.5, Verdict.FEW, id="few-are-few"),
+    ],
+)
+def test_too_little_on_record_tells_no_trend(
+    times: list[float], known: float, verdict: Verdict
+) -> None:
+    trend = pooled_trend([history(times, 100)], known=known)
+    assert trend.verdict is verdict
+    assert trend.laplace is not None  # the statistics stay beside it
+
+
+def test_a_share_that_is_told_is_never_rounded_up() -> None:
+    words = pooled_trend([history([95, 96, 97, 98, 99], 100)], known=0.8999).words
+    assert words.startswith("not told: only 89 % of this time is on record (Laplace test, U = +")
 
 
 @pytest.mark.parametrize(

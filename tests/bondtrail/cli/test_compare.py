@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,8 @@ from typing import Any
 import pytest
 
 from bondtrail.cli import bondtrail, compare
+from bondtrail.results import DaySums
+from bondtrail.samples import Samples
 from bondtrail.site import load_site
 from bondtrail.times import parse_time
 from store import open_store
@@ -59,7 +62,8 @@ class TestBeforeAndAfter:
             *("method", "verdict", "words"),
         ]
         assert list(compliance["first"]) == [
-            *("name", "stations", "from", "to", "value", "low", "high", "count", "of"),
+            *("name", "stations", "from", "to", "known", "on_record_from", "on_record_to"),
+            *("value", "low", "high", "count", "of"),
         ]
         before, after = compliance["first"], compliance["second"]
         assert (before["name"], before["to"], before["from"]) == (
@@ -91,6 +95,24 @@ class TestBeforeAndAfter:
         assert rows[0]["first_count"] == str(objects[0]["first"]["count"])
         assert float(rows[0]["high"]) == objects[0]["high"]
 
+    @pytest.mark.parametrize(
+        ("way", "p_value", "said"),
+        [
+            # Four trips in 4 transfers, none in the 5 after: (4/9)**4 on the one side, and on
+            # the other at most as likely ones or as much again.
+            ("minlike", (4 / 9) ** 4, "two-sided by minimum likelihood"),
+            ("doubled", 2 * (4 / 9) ** 4, "two-sided by doubling the smaller tail"),
+        ],
+    )
+    def test_the_way_of_p_is_asked_for_and_named(
+        self, run: Run, way: str, p_value: float, said: str
+    ) -> None:
+        asked = ["compare", "--at", "2026-03-09T12:00:00Z", "--days", "4.5", "--two-sided", way]
+        trips = run(*asked, "--format", "json").json[1]
+        assert said in trips["method"]
+        assert trips["p_value"] == pytest.approx(p_value)
+        assert said in " ".join(run(*asked).out.split())
+
     def test_a_table_tells_counts_intervals_methods_and_cautions(self, run: Run) -> None:
         shown = run("compare", "--station", "bay-1", "--at", "2026-03-09T12:00")
         assert (shown.status, shown.out.splitlines()[0]) == (0, "bay-1: before and after")
@@ -100,8 +122,9 @@ class TestBeforeAndAfter:
             *("before: to 2026-03-09 12:00:00; 20 transfers", "after: from 2026-03-09 12:00:00"),
             *("Newcombe", "exact conditional test, two-sided by minimum likelihood"),
             *("A difference is no proof of its cause", "not a safety function"),
+            "the flow of a transfer across its edge is split evenly",
         ):
-            assert said in shown.out
+            assert said in " ".join(shown.out.split())
         assert shown.out.count("Europe/Lisbon") == 1
 
 
@@ -157,3 +180,62 @@ def test_what_cannot_be_compared_is_told(run: Run, options: str, said: str) -> N
 @pytest.mark.usefixtures("filled")
 def test_results_that_are_not_up_to_date_are_told(run: Run) -> None:
     assert "not up to date yet" in run("compare", "--at", "2026-03-09").err
+
+
+@pytest.fixture
+def recorded(filled: None) -> None:
+    """Readings for all of the forty days; on the days after the change the state is unknown."""
+    first = dt.date(2026, 2, 17)
+    with open_store("sqlite:///bondtrail.db") as store:
+        put(
+            store,
+            "bay-1",
+            days=[
+                DaySums(
+                    "bay-1",
+                    first + dt.timedelta(days=n),
+                    known_s=86_400 if n < 21 else 0,
+                    unknown_s=0 if n < 21 else 86_400,
+                )
+                for n in range(41)
+            ],
+        )
+        times = [NOON - 20 * DAY, NOON + 20 * DAY]
+        store.write({"bay-1.resistance": Samples.of(times, [2.0, 2.0])})
+
+
+@pytest.mark.usefixtures("recorded")
+class TestOnRecord:
+    def test_each_side_tells_how_much_of_it_is_known(self, run: Run) -> None:
+        asked = ["compare", "--station", "bay-1", "--at", "2026-03-09T12:00", "--days", "10"]
+        row = run(*asked, "--format", "json").json[0]
+        before, after = row["first"], row["second"]
+        assert before["known"] == 1.0
+        assert after["known"] == pytest.approx(1 / 11)  # the day of the change is known
+        assert before["on_record_from"] == "2026-02-27T12:00:00.000Z"
+        assert after["on_record_to"] == "2026-03-19T12:00:00.000Z"
+        told = " ".join(run(*asked).out.split())
+        assert "all on record, bond state known for 100 % of its time" in told
+        assert "CAUTION, after: the bond state is known for less than 90 %" in told
+        assert "CAUTION, before" not in told
+
+    def test_a_side_that_is_not_all_on_record_tells_its_first_and_last_reading(
+        self, run: Run
+    ) -> None:
+        asked = ["compare", "--station", "bay-1", "--at", "2026-03-09T12:00", "--days", "40"]
+        told = " ".join(run(*asked).out.split())
+        assert "on record from 2026-02-17 12:00:00 to 2026-03-09 11:59:59" in told
+        assert "CAUTION, before" in told  # half of its forty days lie before the first reading
+
+    @pytest.mark.parametrize(
+        ("at", "said"),
+        [
+            ("2026-04-01", "is after the last reading (2026-03-29 13:00:00)"),
+            ("2026-02-01", "is not after the first reading (2026-02-17 12:00:00)"),
+        ],
+    )
+    def test_a_moment_beyond_the_record_is_told(self, run: Run, at: str, said: str) -> None:
+        shown = run("compare", "--station", "bay-1", "--at", at, "--format", "json")
+        assert shown.status == 0
+        assert f"--at {at} {said}" in " ".join(shown.err.split())
+        assert {row["verdict"] for row in shown.json} == {"nothing to compare"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 from collections.abc import Callable
 from pathlib import Path
@@ -11,7 +12,8 @@ from typing import Any
 import pytest
 
 from bondtrail.cli import opening
-from bondtrail.results import TripCause, TripClass, WorkWindow
+from bondtrail.results import DaySums, TripCause, TripClass, WorkWindow
+from bondtrail.samples import Samples
 from bondtrail.site import load_site
 from bondtrail.times import parse_time
 from store import open_store
@@ -38,7 +40,12 @@ def filled(site_file: str, monkeypatch: pytest.MonkeyPatch) -> None:
             "bay-1",
             trips=[*(a_trip("bay-1", START + hour * HOUR) for hour in HANDBOOK), genuine],
             hookups=[a_hookup("bay-1", START + n * DAY, 2 + 0.1 * n) for n in range(40)],
+            days=[
+                DaySums("bay-1", dt.date(2026, 1, 1) + dt.timedelta(days=n), known_s=86_400.0)
+                for n in range(351)
+            ],
         )
+        store.write({"bay-1.resistance": Samples.of([START, START + 380 * DAY], [2.0, 2.0])})
         moments = [START + n * 50 * DAY for n in range(7)]
         store.put_work([WorkWindow("bay-1", t, t + HOUR, "replaced clamp") for t in moments])
 
@@ -49,7 +56,8 @@ class TestTrends:
         asked = ["show", "trends", "--kind", "nuisance", *WATCHED, "--confidence", "80"]
         whole, bay = run(*asked, "--format", "json").json
         assert list(whole) == [
-            *("station", "stations", "from", "to", "trips", "verdict", "words", "confidence"),
+            *("station", "stations", "from", "to", "known", "trips", "verdict", "words"),
+            "confidence",
             *("mtbf_h", "laplace", "mil_hdbk_189", "reverse_arrangements", "power_law", "mcf"),
         ]
         assert (whole["station"], whole["stations"], bay["station"]) == (None, 1, "bay-1")
@@ -93,8 +101,33 @@ class TestTrends:
     def test_a_table_names_its_tests(self, run: Run) -> None:
         shown = run("show", "trends", *WATCHED).out
         assert max(map(len, shown.splitlines())) <= 100
-        for said in ("(all stations)", "Laplace", "MIL-HDBK-189", "Crow-AMSAA", "modified", "95 %"):
-            assert said in shown
+        for said in (
+            *("(all stations)", "Laplace", "MIL-HDBK-189", "Crow-AMSAA", "modified", "95 %"),
+            *("100 % known", "over X: no trip, one-sided 95 %", "one in 20 shows a trend by"),
+            "a station that is used twice as much trips twice as often",
+        ):
+            assert said in " ".join(shown.split())
+
+    def test_few_trips_have_no_beta_and_no_test_in_a_table(self, run: Run) -> None:
+        asked = ["show", "trends", "--kind", "clamp_off", "--station", "bay-1", *WATCHED]
+        (line,) = (line for line in run(*asked).out.splitlines() if "too few to tell" in line)
+        assert line.split()[-2:] == ["-", "-"]
+        assert "MIL-HDBK-189: p" not in run(*asked).out
+
+    def test_no_trip_is_told_as_one_sided(self, run: Run) -> None:
+        shown = run("show", "trends", "--kind", "no_data", "--station", "bay-1", *WATCHED).out
+        # NIST/SEMATECH e-Handbook 8.4.5.1: T / -ln(0.05), 1500 h / 2.9957 = 500.7 h = 20.9 d.
+        assert "over 20.9 d" in shown
+
+    def test_a_watch_that_ends_with_the_last_trip(self, run: Run) -> None:
+        asked = ["show", "trends", "--kind", "nuisance", "--ends-with-trip", "--format", "json"]
+        whole, bay = run(*asked).json
+        assert (bay["to"], bay["mtbf_h"]["of"]) == ("2026-03-03T14:00:00.000Z", 1478)
+        assert whole["mcf"] is None
+        shown = run("show", "trends", "--ends-with-trip").out
+        assert "from its first reading to its last trip, which ends it" in " ".join(shown.split())
+        refused = run("show", "drift", "--ends-with-trip")
+        assert (refused.status, "--ends-with-trip" in refused.err) == (2, True)
 
     @pytest.mark.parametrize("share", ["0", "100", "-5"])
     def test_an_interval_of_nothing_or_all_is_refused(self, run: Run, share: str) -> None:
@@ -109,8 +142,8 @@ class TestDrift:
         (row,) = run("show", "drift", "--format", "json").json
         assert list(row) == [
             *("station", "kind", "latest", "within_90_days", "from", "to", "hookups"),
-            *("level_ohm", "limit_ohm", "slope_ohm_per_day", "p_value", "change_point"),
-            *("reaches_limit", "words"),
+            *("failed_since", "level_ohm", "limit_ohm", "slope_ohm_per_day", "p_value"),
+            *("change_point", "reaches_limit", "limit_date_is_past", "words"),
         ]
         assert (row["kind"], row["within_90_days"], row["hookups"]) == ("drift", True, 40)
         assert row["slope_ohm_per_day"]["value"] == pytest.approx(0.1)
@@ -118,7 +151,16 @@ class TestDrift:
         # From 5.9 ohm on 9 February at 0.1 ohm a day: 10 ohm 41 days later.
         assert row["reaches_limit"]["days"] == pytest.approx(41)
         assert row["reaches_limit"]["on"][:10] in {"2026-03-21", "2026-03-22"}
+        assert row["limit_date_is_past"] is True  # the clock stands in February 2027
         assert "rising by 0.1 ohm a day" in row["words"]
+        assert "by the line the limit of 10 ohm was reached about 2026-03-2" in row["words"]
+
+    def test_a_day_to_come_is_a_forecast(self, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(opening, "clock_ns", lambda: START + 41 * DAY)
+        (row,) = run("show", "drift", "--format", "json").json
+        assert row["limit_date_is_past"] is False
+        assert "reaches the limit of 10 ohm about 2026-03-2" in row["words"]
+        assert "95 % of the slope alone" in row["words"]
 
     def test_csv_is_flat(self, run: Run) -> None:
         (row,) = csv.DictReader(io.StringIO(run("show", "drift", "--format", "csv").out))
@@ -130,6 +172,7 @@ class TestDrift:
         assert max(map(len, shown.splitlines())) <= 100
         assert "WATCH: rising" in shown
         assert "It is no promise" in shown
+        assert "about one in 100 shows a drift by chance" in shown
         assert run("show", "drift", "--station", "dryer").out == "No drift that fit.\n"
 
 

@@ -10,10 +10,10 @@ import pytest
 
 from analytics.core.drift import Shape, forecast, resistance_trends
 from analytics.core.stretches import NS_PER_DAY, bonded
-from analytics.core.trends import event_trend
 from bondtrail.results import Hookup, Outcome, WorkWindow
 from dashboard.figures.steps import Clock
 from dashboard.figures.wear import Resistance, resistance_course, trips_course
+from tests.analytics.core.events import event_trend
 
 CLOCK = Clock(0, "Europe/Lisbon, UTC+00:00")
 DAY_MS = NS_PER_DAY / 1e6
@@ -88,7 +88,7 @@ def test_work_on_the_station_is_marked() -> None:
 @pytest.mark.parametrize("days", [[1.0, 2.0, 3.0], [9.5]])
 def test_trips_add_up_to_how_many_there_are(days: list[float]) -> None:
     times = (np.array(days) * NS_PER_DAY).astype(np.int64)
-    trend = event_trend(days, 10.0)
+    trend = event_trend([24 * day for day in days], 240.0)
     figure = trips_course(times, (0, 10 * NS_PER_DAY), CLOCK, trend.power_law)
     course = trace(figure, "Trips so far")
     assert course is not None
@@ -98,7 +98,7 @@ def test_trips_add_up_to_how_many_there_are(days: list[float]) -> None:
 
 def test_a_power_law_ends_at_the_count_of_trips() -> None:
     days = [1.0, 4.0, 6.0, 7.5, 8.0, 9.5]
-    trend = event_trend(days, 10.0)
+    trend = event_trend([24 * day for day in days], 240.0)
     times = (np.array(days) * NS_PER_DAY).astype(np.int64)
     figure = trips_course(times, (0, 10 * NS_PER_DAY), CLOCK, trend.power_law)
     law = trace(figure, "Power law")

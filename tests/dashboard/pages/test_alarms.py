@@ -58,12 +58,15 @@ def test_what_is_above_the_acceptable_level_has_a_mark_and_a_word(
         Alarm("rail-1", AlarmKind.BOND_LOST, start + n * 7 * MIN, start + n * 7 * MIN + HOUR)
         for n in range(200)
     ]
+    busy[0] = Alarm("rail-1", AlarmKind.BOND_LOST, start, start + MIN // 12)
     with open_store(url) as store:
         fill(store, {"rail-1": busy})
     shown = page("alarms", url, **STREAM_DAY, position="Loading desk")
     rows = level_rows(shown)
     assert rows["Average per day"][4] == "↗ within manageable"
-    assert rows["Share of top ten"][4] == "↑ over"
+    assert rows["Fleeting alarms"][4] == "↑ over"
+    assert rows["Share of top ten"][4] == "not judged: ten or fewer different alarms"
+    assert rows["Standing, average"][4] == "not judged: the level is not verified"
     assert rows["Most in 10 min"][4] == "within acceptable"
     marks = {
         Shown(part).text: part.className
@@ -79,7 +82,7 @@ def test_settings_and_cautions_are_told(page: Page, desks_url: str) -> None:
         "The bond state was known for 100 % of the time on record",
         "Flood: from above 10 alarms in 10 minutes to fewer than 5",
         "Chattering: 3 or more of one alarm within 60 s",
-        "The levels are meant for at least 30 days",
+        "By common practice levels are held against at least 30 days",
         "These are settings of the site file",
         BRIEFLY,
     ):

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from analytics.core.trends import Verdict
+from analytics.trends import trip_trends
+from bondtrail.samples import Samples
 from bondtrail.site import Site, parse_site
 from dashboard.queries.wear import resistance_of, trips_course_of
 from store import Store, open_store
@@ -22,15 +25,27 @@ def store(filled_url: str) -> Iterator[Store]:
         yield opened
 
 
-def test_trips_of_the_period_are_watched_from_its_start(store: Store) -> None:
-    course = trips_course_of(store, "rail-1", *SPAN)
+def test_trips_are_watched_over_what_is_on_record_of_the_period(tmp_path: Path, site: Site) -> None:
+    later = SPAN[0] + 60 * 3600 * S
+    with open_store(sqlite_url(tmp_path)) as store:
+        fill(store, site)
+        store.write({"rail-1.flow": Samples.of([later], [0.0])})
+        course = trips_course_of(store, site, "rail-1", *SPAN)
+        (row,) = trip_trends(store, site, *SPAN, station="rail-1")
     assert course.times.tolist() == [BAD_START + 110 * S]
-    assert course.span == SPAN
+    assert course.span == (row.start, row.end) == (BAD_START - 300 * S, later + 1)
+    assert (course.trend, course.fit) == (row.trend, None)
     assert course.trend.verdict is Verdict.FEW
 
 
-def test_no_trips_are_too_few(store: Store) -> None:
-    course = trips_course_of(store, "bowl", *SPAN)
+def test_of_a_time_that_was_hardly_watched_nothing_is_known(store: Store, site: Site) -> None:
+    course = trips_course_of(store, site, "rail-1", *SPAN)
+    assert (course.times.size, course.span) == (1, SPAN)
+    assert (course.trend.verdict, course.trend.known) == (Verdict.FEW, 0.0)
+
+
+def test_no_trips_are_too_few(store: Store, site: Site) -> None:
+    course = trips_course_of(store, site, "bowl", *SPAN)
     assert (course.times.size, course.trend.verdict) == (0, Verdict.FEW)
 
 
