@@ -200,6 +200,7 @@ Index(
     transfer.c.flow_s,
     transfer.c.not_bonded_s,
     transfer.c.no_data_s,
+    transfer.c.compliant,
     sqlite_where=IS_ALLOWED,
     postgresql_where=IS_ALLOWED,
 )

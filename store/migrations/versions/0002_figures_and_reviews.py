@@ -90,7 +90,7 @@ def upgrade() -> None:
     op.create_index(
         "transfer_allowed",
         "transfer",
-        ["start_ns", "station", "flow_s", "not_bonded_s", "no_data_s"],
+        ["start_ns", "station", "flow_s", "not_bonded_s", "no_data_s", "compliant"],
         unique=False,
         sqlite_where=sa.text(ALLOWED),
         postgresql_where=sa.text(ALLOWED),
