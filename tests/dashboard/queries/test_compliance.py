@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from analytics.core.worst import Worst
 from analytics.kpis import NO_AREA
 from bondtrail.results import DaySums, Kind
+from bondtrail.samples import Samples
 from bondtrail.site import Site
 from bondtrail.times import NS_PER_S, day_start
 from dashboard.period import Period
@@ -23,8 +26,8 @@ from dashboard.queries.compliance import (
     nuisances,
     stretches,
 )
-from store import Store, open_store
-from tests.dashboard.quay import BAD_ID
+from store import Allowed, Store, open_store
+from tests.dashboard.quay import BAD_ID, at
 
 DAY_S = 86_400.0
 
@@ -183,3 +186,33 @@ def test_the_nuisance_trips_of_the_site(store: Store) -> None:
     (row,) = view_of(store).nuisances
     assert (row.name, row.count) == ("Drum filler 1", 3)
     assert row.causes["brief_contact_loss"] == 2
+
+
+def test_what_rests_on_the_allowances_is_counted_for_all_hours(store: Store) -> None:
+    assert view_of(store).allowed == Allowed()
+    assert view_of(store, shift="early").allowed is None
+
+
+def test_stations_that_record_no_bypass_are_counted_among_those_with_flow(store: Store) -> None:
+    assert view_of(store).without_bypass == (1, 2)  # the dryer bowl, of it and the rail spot
+    assert view_of(store, area="Rails").without_bypass == (0, 1)
+
+
+def test_what_is_loaded_and_not_analysed_is_not_told_as_missing(
+    filled_url: str, tmp_path: Path
+) -> None:
+    own = tmp_path / "own.db"
+    shutil.copy(filled_url.removeprefix("sqlite:///"), own)
+    with open_store(f"sqlite:///{own}") as store:
+        heard = Samples.of([at("01T00:00:00"), at("03T23:59:59")], [3.0, 3.0])
+        store.write({"bay-9.resistance": heard})
+        view, early = view_of(store), view_of(store, shift="early")
+    bay, of_shift = (
+        next(place.group for place in each.stations if place.group.name == "bay-9")
+        for each in (view, early)
+    )
+    assert bay.not_analysed_s == pytest.approx(3 * DAY_S, abs=2)
+    assert bay.no_record_s == pytest.approx(0, abs=2)
+    assert of_shift.not_analysed_s == pytest.approx(3 * 8 * 3600)
+    assert of_shift.no_record_s == 0
+    assert view.total.not_analysed_s == bay.not_analysed_s
