@@ -40,6 +40,8 @@ def _shown(value: float | None, unit: Unit) -> str:
 
 def _acceptable(row: _Figure) -> str:
     level = row.kpi.level
+    if not level.is_verified:
+        return words.NOTHING
     return f"{'below' if level.below else 'up to'} {_shown(level.acceptable, level.unit)}"
 
 
@@ -66,7 +68,7 @@ _COLUMNS: Sequence[Column[_Figure]] = (
     Column(
         "acceptable",
         "Acceptable",
-        attrgetter("kpi.level.acceptable"),
+        lambda row: row.kpi.level.acceptable if row.kpi.level.is_verified else None,
         Sort.NUMBER,
         place=Place.DATA,
     ),
