@@ -23,7 +23,7 @@ ABOUT = (
     "The levels are those commonly published for one operator position over at least 30 days, "
     "and approximate. They are about the work of a person, not about the hazard."
 )
-SHORT = "That is shorter than the 30 days the levels are meant for."
+SHORT = "That is shorter than the 30 days that are common practice for such levels."
 
 
 @dataclass(frozen=True, slots=True)

@@ -110,7 +110,8 @@ def columns(_: Query) -> list[Column[PartWear]]:
 
 NOTE = (
     "From what the work log (work.csv) says was replaced: a life runs from one replacement to the\n"
-    "next of the same part at the same station, and what is in use counts as lasting longer.\n"
+    "next of the same part at the same station, and what is in use counts as lasting longer than\n"
+    "to the last reading of its station. Work that has not begun yet does not count.\n"
     "Every replacement counts as a failure: parts replaced by the calendar tell the calendar.\n"
     "Weibull distribution with 95 % intervals. --format json has each life."
 )

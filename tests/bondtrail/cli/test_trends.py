@@ -203,4 +203,5 @@ class TestWear:
         shown = run("show", "wear").out
         assert max(map(len, shown.splitlines())) <= 100
         assert "Every replacement counts as a failure" in shown
+        assert "Work that has not begun yet does not count" in shown
         assert "not a safety function" in shown
