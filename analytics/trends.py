@@ -174,15 +174,19 @@ def _until_last(moments: Mapping[str, Iterable[int]], spans: Mapping[str, Span])
 
 
 def _known(store: Store, site: Site, spans: Mapping[str, Span]) -> dict[str, tuple[float, float]]:
-    """Return how much of the days of each span has the bond state known, and of how much. [s]"""
+    """Return how much of the days of each span tells whether product flowed, of how much. [s]
+
+    Trips come in flow: a bond that nobody looks at between transfers hides none.
+    """
     by_days = defaultdict(list)
     for name, (start, end) in spans.items():
         by_days[local_day(start, site.zone), local_day(end - 1, site.zone)].append(name)
     found = dict.fromkeys(spans, (0.0, 0.0))
     for (first, last), names in by_days.items():
         # Stations that were watched on the same days, as most are, are one question.
-        for mark in store.summaries.day_marks([first, last + timedelta(days=1)], names):
-            found[mark.station] = mark.known_s, mark.known_s + mark.unknown_s
+        for part in store.summaries.sums([first, last + timedelta(days=1)], stations=names):
+            whole = part.sums.known_s + part.sums.unknown_s
+            found[part.sums.station] = whole - part.sums.flow_unknown_s, whole
     return found
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import zip_longest
 
 import numpy as np
 
@@ -252,9 +253,11 @@ def drift_findings(
     if len(hookups) < HOOKUPS_MIN:
         return []
     found = []
-    for stretch in between_work(bonded(hookups), work):
+    stretches = between_work(bonded(hookups), work)
+    for stretch, following in zip_longest(stretches, stretches[1:]):
         if not _worth_a_look(stretch):
             continue
+        lower_from = None if following is None else int(following.start[0])
         for trend in _trends(stretch):
             if trend.kind is not Shape.DRIFT:
                 continue
@@ -262,7 +265,8 @@ def drift_findings(
             reached = forecast(trend, limits.limit_ohm)
             if reached.days is not None and reached.days <= SOON_DAYS:
                 failed = failed_since(hookups, trend)
-                found.append(_finding(station, trend, reached, failed, limits))
+                since = _Since(failed, lower_from)
+                found.append(_finding(station, trend, reached, since, limits))
     return found
 
 
@@ -284,8 +288,16 @@ def _worth_a_look(stretch: Stretch) -> bool:
     return pettitt(stretch.ohm).p_value < TREND_P or _rises(mann_kendall(stretch.ohm))
 
 
+@dataclass(frozen=True, slots=True)
+class _Since:
+    """What followed a trend: hookups that failed, and the first one after work ended it. [ns]"""
+
+    failed: int
+    lower_from: int | None
+
+
 def _finding(
-    station: str, trend: ResistanceTrend, reached: Forecast, failed: int, limits: Limits
+    station: str, trend: ResistanceTrend, reached: Forecast, since: _Since, limits: Limits
 ) -> Finding:
     assert trend.line is not None
     assert trend.test is not None
@@ -304,7 +316,9 @@ def _finding(
         "reaches_limit_on": _moment(trend, reached.days),
         "reaches_limit_earliest_on": _moment(trend, reached.earliest),
         "reaches_limit_latest_on": _moment(trend, reached.latest),
-        "failed_since": failed,
+        "failed_since": since.failed,
+        "ended_by_work": since.lower_from is not None,
+        "lower_from": None if since.lower_from is None else format_time(since.lower_from),
     }
     span = trend.start, trend.end
     return finding(Kind.RESISTANCE_DRIFT, station, span, limits, evidence, transfer=None)

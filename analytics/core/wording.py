@@ -224,6 +224,8 @@ def _drift(n: Mapping[str, Number], limits: Limits) -> str:
     limit = resistance(limits.limit_ohm)
     failed = _number(n, "failed_since")
     since = f" Since then {failed:.0f} hookup{'' if failed == 1 else 's'} failed." if failed else ""
+    if n["ended_by_work"]:
+        since += " Then it was worked on, and resistance was lower: this is past."
     if not n["reaches_limit_in_days"]:
         return f"{rise}: it has reached the limit of {limit}.{since}"
     earliest = _number(n, "reaches_limit_earliest_days")

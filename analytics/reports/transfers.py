@@ -124,7 +124,7 @@ def table(source: Source, rows: Sequence[Failing]) -> Table:
             "records do not tell. Bypassed: flow with the interlock bypassed, which may overlap "
             "with the others. Not verifiable is told apart from bad: it may have been either."
         ),
-        empty="Every transfer of this period is compliant, or there was none.",
+        empty="No transfer of this period has a finding against it; section 1 tells how many ran.",
     )
 
 

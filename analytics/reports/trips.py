@@ -76,7 +76,7 @@ def _beta(row: _Trend) -> _Beta:
 
 def _betas(row: _Trend) -> str:
     found = _beta(row)
-    if found.value is None:
+    if found.value is None or row.found.trend.verdict is Verdict.FEW:
         return words.NOTHING
     return f"{words.number(found.value)} ({words.interval(Sort.NUMBER, found.low, found.high)})"
 

@@ -22,6 +22,7 @@ from bondtrail.results import Finding, Hookup, Kind, Severity, WorkWindow
 from bondtrail.times import local_day, parse_time
 
 DUE = "reaches its limit soon"
+ENDED = "ended by work"
 RANGE = "95 % of the slope alone"
 """What the earliest and the latest day follow; how the hookups scatter is not in it."""
 RISING, STEP = "rising", "a step"
@@ -121,7 +122,7 @@ def watch(source: Source) -> Table:
         if row.what == STEP or (row.what == RISING and row.station not in told)
     ]
     columns = _columns(source)
-    rows = [*sorted(due, key=lambda row: row.reaches or 0), *others]
+    rows = [*sorted(due, key=lambda row: (row.what == ENDED, row.reaches or 0)), *others]
     return Table(
         "drift_watch",
         "Drift watch list: median resistance of verified hookups",
@@ -130,7 +131,8 @@ def watch(source: Source) -> Table:
         note=(
             f"What {DUE} is a finding: it rises (Mann-Kendall, p below 0.01, at least 20 hookups) "
             "and its Theil-Sen line reaches the limit within 90 days, judged over all of the "
-            "station's history. Steps, and what rises without reaching the limit so soon, are "
+            "station's history. One that work has ended is past. Steps, and what rises without "
+            "reaching the limit so soon, are "
             "those of the hookups of this period. Failed since: hookups that failed after the last "
             "one of the row, before another was verified; they have no bonded resistance, so no "
             "line shows them. A forecast says where the line of past hookups leads, not what a "
@@ -154,7 +156,7 @@ def _of_finding(row: Finding) -> _Watched:
 
     return _Watched(
         row.station,
-        DUE,
+        ENDED if told.get("ended_by_work") else DUE,
         row.start,
         row.end,
         int(number("hookups")),
@@ -183,11 +185,11 @@ def _in_period(source: Source) -> Iterator[_Watched]:
             if trend.kind is not Shape.NONE:
                 limit_ohm = limits_at(epochs, trend.last).limit_ohm
                 failed = failed_since(own, trend)
-                yield _of_trend(station, trend, limit_ohm, failed, source.site.zone)
+                yield _of_trend(source, station, trend, limit_ohm, failed)
 
 
 def _of_trend(
-    station: str, trend: ResistanceTrend, limit_ohm: float, failed: int, zone: ZoneInfo
+    source: Source, station: str, trend: ResistanceTrend, limit_ohm: float, failed: int
 ) -> _Watched:
     reached = forecast(trend, limit_ohm)
 
@@ -208,7 +210,7 @@ def _of_trend(
         moment(reached.earliest),
         moment(reached.latest),
         failed,
-        f"{trend_words(trend, limit_ohm, zone)}.",
+        f"{trend_words(trend, limit_ohm, source.site.zone, source.now)}.",
     )
 
 

@@ -95,7 +95,7 @@ def command(form: str, db: str, two_sided: str, **asked: Any) -> None:
         site = opening.needed_site(store)
         halves = _halves(store, site, asked)
         sides, found = _compared(store, halves, site.zone, two_sided)
-        waiting = len(store.touched())
+        waiting = len(store.waiting())
     _warn_beyond(sides, asked["at"], site.zone)
     if waiting:
         stations = counted(waiting, "station")

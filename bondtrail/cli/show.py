@@ -269,7 +269,7 @@ def _query(store: Store, asked: Mapping[str, Any]) -> Query:
 
 
 def _hint(store: Store) -> None:
-    waiting = len(store.touched())
+    waiting = len(store.waiting())
     if waiting:
         stations = output.counted(waiting, "station")
         print_warning(f"results of {stations} are not up to date yet: bondtrail analyse")

@@ -234,7 +234,8 @@ def remarks(query: Query, found: Sequence[TripTrend]) -> list[str]:
         "chi-squared test stands beside it. Power law (Crow-AMSAA) by maximum likelihood, and its "
         "beta with the bias taken out (modified): above 1, trips come faster.",
         f"Each station is watched from its first reading to its last {ends}. Known: share of that "
-        "time, by whole days, with the bond state known; below 90 % no trend is told.",
+        "time, by whole days, in which it is known whether product flowed; below 90 % no trend is "
+        "told.",
         f"Intervals are {share} ones; over X: no trip, one-sided {share}.",
         BY_CHANCE,
         "--format json has the mean cumulative function of all stations (mcf).",

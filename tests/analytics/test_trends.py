@@ -76,15 +76,16 @@ def put_readings(store: Store, station: str, start: int, end: int) -> None:
 
 
 def on_record(station: str, start: int, end: int, known: float = 1.0) -> list[DaySums]:
-    """Return the sums of the days of ``[start, end)`` with so much of the bond state known."""
+    """Return the sums of the days of ``[start, end)`` with so much of the flow known."""
     days = range((end - start - 1) // DAY + 1)
     first = local_day(start, SITE.zone)
     return [
         DaySums(
             station,
             first + dt.timedelta(days=n),
-            known_s=known * 86_400,
-            unknown_s=(1 - known) * 86_400,
+            known_s=43_200,
+            unknown_s=43_200,
+            flow_unknown_s=(1 - known) * 86_400,
         )
         for n in days
     ]

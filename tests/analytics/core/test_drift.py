@@ -27,6 +27,7 @@ from analytics.core.stretches import NS_PER_DAY
 from bondtrail.results import Finding, Hookup, Kind, Outcome, Severity, WorkWindow
 from bondtrail.samples import ValueArray
 from bondtrail.site import Limits
+from bondtrail.times import format_time
 
 LIMITS = Limits(limit_ohm=10.0)
 Days = Sequence[float]
@@ -145,6 +146,8 @@ def test_the_finding_says_what_is_behind_it() -> None:
         "reaches_limit_earliest_on": "1970-04-11T00:00:00.000Z",
         "reaches_limit_latest_on": "1970-04-11T00:00:00.000Z",
         "failed_since": 0,
+        "ended_by_work": False,
+        "lower_from": None,
     }
     assert finding.summary == (
         "Bonded resistance rises by 0.08 ohm a day over 60 hookups and stands at 6.72 ohm:"
@@ -192,7 +195,9 @@ def test_the_evidence_is_plain_json() -> None:
     rows = hookups(6 + 0.06 * np.arange(20) + noise(20, 3, 0.6))
     (finding,) = found(rows)
     assert json.loads(json.dumps(finding.evidence, allow_nan=False)) == finding.evidence
-    assert {type(value) for value in finding.evidence.values()} <= {int, float, str, type(None)}
+    assert {type(value) for value in finding.evidence.values()} <= {
+        *(bool, int, float, str, type(None))
+    }
 
 
 def test_the_limit_is_the_one_in_force_at_the_last_hookup() -> None:
@@ -245,6 +250,15 @@ def test_work_begins_a_trend_anew(
     ohm: list[float], work: list[WorkWindow], expected: list[tuple[str, int]]
 ) -> None:
     assert kinds(hookups(np.array(ohm) + noise(len(ohm))), work) == expected
+
+
+def test_a_drift_that_work_ended_says_so() -> None:
+    (rise,) = found(hookups(RISE))
+    assert (rise.evidence["ended_by_work"], rise.evidence["lower_from"]) == (False, None)
+    (past,) = found(hookups([*RISE, *FLAT]), WORK)
+    assert past.evidence["ended_by_work"] is True
+    assert past.evidence["lower_from"] == format_time(60 * NS_PER_DAY)
+    assert past.summary.endswith("this is past.")
 
 
 def test_a_step_is_told_with_its_day_and_levels() -> None:

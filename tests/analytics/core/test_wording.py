@@ -19,6 +19,7 @@ FLOWED: dict[str, Number] = {
 }
 DRIFT: dict[str, Number] = {
     "failed_since": 0,
+    "ended_by_work": False,
     "hookups": 63,
     "slope_ohm_per_day": 0.0526,
     "level_ohm": 8.123,
@@ -199,6 +200,14 @@ def test_resistance(ohm: float, expected: str) -> None:
             "Bonded resistance rises by 0.053 ohm a day over 63 hookups and stands at 10.4 ohm:"
             " it has reached the limit of 10 ohm.",
             id="drift-that-has-come-to-the-limit",
+        ),
+        pytest.param(
+            Kind.RESISTANCE_DRIFT,
+            {**DRIFT, "level_ohm": 10.44, "reaches_limit_in_days": 0.0, "ended_by_work": True},
+            "Bonded resistance rises by 0.053 ohm a day over 63 hookups and stands at 10.4 ohm:"
+            " it has reached the limit of 10 ohm. Then it was worked on, and resistance was lower:"
+            " this is past.",
+            id="drift-that-work-ended",
         ),
     ],
 )
