@@ -18,8 +18,9 @@ help:
 demo: $(VENV)/ready
 	@$(BIN)/bondtrail demo
 
+# Files are dealt out whole, because what a file shares is made once in each process.
 test: $(VENV)/ready-dev services
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --maxprocesses 4 --dist loadfile
 
 check: $(VENV)/ready-dev
 	$(BIN)/ruff format --check .

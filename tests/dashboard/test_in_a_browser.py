@@ -246,7 +246,7 @@ def test_the_report_of_the_period_is_downloaded(
     button = browser.wait(lambda d: d.find_element(By.ID, "compliance-html"))
     browser.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
     button.send_keys(Keys.ENTER)
-    name = "quay-compliance-2026-03-01-to-2026-03-03.html"
+    name = "compliance-quay-2026-03-01-to-2026-03-03.html"
     browser.wait(lambda _: (tmp_path / name).is_file())
     browser.wait(lambda d: d.find_element(By.ID, "compliance-said").text == f"{name} is ready.")
     assert "Test Quay" in (tmp_path / name).read_text()

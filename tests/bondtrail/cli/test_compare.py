@@ -179,6 +179,9 @@ def test_what_cannot_be_compared_is_told(run: Run, options: str, said: str) -> N
 
 @pytest.mark.usefixtures("filled")
 def test_results_that_are_not_up_to_date_are_told(run: Run) -> None:
+    assert "not up to date yet" not in run("compare", "--at", "2026-03-09").err
+    with open_store("sqlite:///bondtrail.db") as store:
+        store.write({"bay-1.flow": Samples.of([parse_time("2026-03-10T06:00:00Z")], [0.0])})
     assert "not up to date yet" in run("compare", "--at", "2026-03-09").err
 
 
