@@ -6,6 +6,7 @@ Everything that comes from outside is escaped by the template; the drawings are 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +23,8 @@ from bondtrail.times import local
 
 SIGNS = {Severity.CRITICAL: "◆", Severity.MAJOR: "▲", Severity.MINOR: "●"}
 """Beside the word and the colour of what is abnormal."""
+
+_UNREADABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 FEW_ROWS = 8
 """A table of no more is kept on one page."""
@@ -106,8 +109,19 @@ def _template() -> Template:
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
+        finalize=_readable,
     )
     return page.get_template("report.html")
+
+
+def _readable(value: Any) -> Any:
+    """Return what is put into the page without characters that no page may hold or that turn text.
+
+    A name from outside could otherwise be shown backwards.
+    """
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return _UNREADABLE.sub("\N{REPLACEMENT CHARACTER}", value)
+    return value
 
 
 def _is_shown(table: Table) -> bool:

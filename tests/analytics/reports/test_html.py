@@ -82,6 +82,13 @@ def test_what_comes_from_outside_is_text(report: Report) -> None:
     assert "Quay <b>& sons</b> (invented)" in found
 
 
+@pytest.mark.parametrize("character", ["\x1b", "\x00", "\x85", "\u202e", "\u2066"])
+def test_no_name_steers_a_screen_or_turns_the_text(character: str) -> None:
+    text = html_file(made.report(site_name=f"Quay {character}7")).decode()
+    assert character not in text
+    assert "Quay \N{REPLACEMENT CHARACTER}7" in text
+
+
 def test_the_same_report_is_the_same_bytes(report: Report) -> None:
     assert html_file(report) == html_file(report)
 
