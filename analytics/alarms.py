@@ -67,9 +67,9 @@ def history_of(store: Store, site: Site) -> History | None:
     days = store.summaries.day_span()
     if days is None:
         return None
-    points = [point for point in store.points() if point.samples]
-    first = min((point.first for point in points), default=day_start(days[0], site.zone))
-    return History(first, max((point.last for point in points), default=first) + 1)
+    heard = store.readings().values()
+    first = min((first for first, _ in heard), default=day_start(days[0], site.zone))
+    return History(first, max((last for _, last in heard), default=first) + 1)
 
 
 def watched(history: History, start: int, end: int) -> tuple[int, int] | None:

@@ -132,11 +132,8 @@ def _record(
     end: int | None,
     zone: ZoneInfo,
 ) -> Record:
-    own = [
-        (point.first, point.last)
-        for point in store.points()
-        if stations is None or point.point.rpartition(".")[0] in stations
-    ]
+    heard = store.readings()
+    own = [span for name, span in heard.items() if stations is None or name in stations]
     if not own:
         return Record(None, None, is_whole=False, known=0.0)
     first, last = min(begin for begin, _ in own), max(over for _, over in own)

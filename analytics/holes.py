@@ -192,14 +192,8 @@ def waiting(store: Store, end: int) -> dict[str, Waiting]:
     marks = {name: touch.since for name, touch in store.waiting().items() if touch.since < end}
     if not marks:
         return {}
-    read: dict[str, list[int]] = defaultdict(list)
-    for point in store.points():
-        if point.samples:
-            read[point.point.rpartition(".")[0]] += [point.first, point.last]
-    return {
-        name: Waiting(since, min(read[name]), max(read[name]))
-        for name, since in sorted(marks.items())
-    }
+    heard = store.readings()
+    return {name: Waiting(since, *heard[name]) for name, since in sorted(marks.items())}
 
 
 def _common(one: tuple[int, int], other: tuple[int, int]) -> float:

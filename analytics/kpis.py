@@ -17,8 +17,9 @@ import numpy as np
 from analytics.core.merits import FiguresOfMerit, figures_of_merit
 from analytics.core.shares import Interval
 from analytics.core.shifts import cells as cut_by_shifts
+from analytics.epochs import stored_sites
 from bondtrail.results import DAY_COUNTERS, DaySums
-from bondtrail.site import Site, parse_site
+from bondtrail.site import Site
 from bondtrail.times import NS_PER_S, day_start, seconds
 
 if TYPE_CHECKING:
@@ -236,7 +237,7 @@ def _lengths(
 
     Each shift of the site file is there, even where none of its time is.
     """
-    rosters = [(since, parse_site(text).shifts) for since, text in store.sites()]
+    rosters = [(since, held.shifts) for since, held in stored_sites(store)]
     found = cut_by_shifts(edges[0], edges[-1] - _ONE_DAY, site.zone, rosters)
     marks = found.edges if now is None else np.minimum(found.edges, now)
     days = np.array(found.days, "datetime64[D]")

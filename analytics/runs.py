@@ -16,7 +16,7 @@ from analytics.core.drift import drift_findings
 from analytics.core.quiet import Quiet, last_quiet
 from analytics.core.shifts import Cells, Roster, cells, has_shifts, whole_days
 from analytics.core.station import Verdict, examine, results_of
-from analytics.epochs import FOREVER, Epoch, epochs_of, limits_at, merged, select
+from analytics.epochs import FOREVER, Epoch, epochs_of, limits_at, merged, select, stored_sites
 from analytics.signals import load_signals
 from bondtrail.results import (
     RULES_VERSION,
@@ -27,7 +27,7 @@ from bondtrail.results import (
     Ticket,
     WorkWindow,
 )
-from bondtrail.site import Site, parse_site
+from bondtrail.site import Site
 from bondtrail.times import NS_PER_S, day_start, local_day, nanoseconds
 from store import DamageError, PointSummary, Store, Touch
 
@@ -111,11 +111,13 @@ def analyse(
     """
     report = AnalysisReport()
     if everything or store.rules_of_findings() - {RULES_VERSION}:
-        for station_id in {station.id for _, site in _sites(store) for station in site.stations}:
+        for station_id in {
+            station.id for _, site in stored_sites(store) for station in site.stations
+        }:
             store.touch(station_id, -FOREVER)
     # Marks first: what changes after they are read, the site file too, raises them again.
     marks = store.touched()
-    sites = _sites(store)
+    sites = stored_sites(store)
     if not sites:
         return report
     one_off = by_present_limits and len(sites) > 1
@@ -132,10 +134,6 @@ def analyse(
             _analyse_station(store, history, touch, report)
         report.stations += 1
     return report
-
-
-def _sites(store: Store) -> list[tuple[int, Site]]:
-    return [(start, parse_site(text, "stored site file")) for start, text in store.sites()]
 
 
 def _history(

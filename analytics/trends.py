@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -23,9 +23,9 @@ from analytics.core.mean_cumulative import MeanCumulative, mean_cumulative_funct
 from analytics.core.mtbf import Mtbf, steady_mtbf
 from analytics.core.replacements import Part
 from analytics.core.trends import EventTrend, pooled_trend
-from analytics.epochs import FOREVER, epochs_of, limits_at
+from analytics.epochs import FOREVER, epochs_of, limits_at, stored_sites
 from bondtrail.results import Hookup, Trip, WorkWindow
-from bondtrail.site import Site, parse_site
+from bondtrail.site import Site
 from bondtrail.times import NS_PER_S, local_day
 
 if TYPE_CHECKING:
@@ -146,18 +146,12 @@ def _watched(
     store: Store, stations: Iterable[str], start: int | None, end: int | None
 ) -> dict[str, Span]:
     """Return from when to when each station was watched; none that hardly ever was. [ns]"""
-    read: dict[str, list[Span]] = defaultdict(list)
-    for point in store.points():
-        if point.samples:
-            read[point.point.rpartition(".")[0]].append((point.first, point.last + 1))
-    found = {}
+    heard, found = store.readings(), {}
     for name in stations:
-        first = max(
-            min((span[0] for span in read[name]), default=0), -FOREVER if start is None else start
-        )
-        last = min(
-            max((span[1] for span in read[name]), default=0), FOREVER if end is None else end
-        )
+        if name not in heard:
+            continue
+        first = max(heard[name][0], -FOREVER if start is None else start)
+        last = min(heard[name][1] + 1, FOREVER if end is None else end)
         if last - first >= LEAST_WATCHED_NS:
             found[name] = first, last
     return found
@@ -249,31 +243,48 @@ def drift_watch(store: Store, site: Site, station: str | None = None) -> list[Wa
     First come drifts that go on, the one that reaches its limit soonest at the top; then what
     else is latest at its station, in the order of the site file; then what is past.
     """
-    sites = [(since, parse_site(text)) for since, text in store.sites()]
-    hookups: dict[str, list[Hookup]] = defaultdict(list)
-    for row in store.hookups(station):
-        hookups[row.station].append(row)
-    work: dict[str, list[WorkWindow]] = defaultdict(list)
-    for window in store.work(station):
-        work[window.station].append(window)
-    order = [row.id for row in site.stations if row.id in hookups]
-    found = []
-    for name in [*order, *sorted(hookups.keys() - set(order))]:
-        epochs = epochs_of(name, sites)
-        trends = resistance_trends(hookups[name], work[name])
-        for trend in trends:
-            limit = limits_at(epochs, trend.last).limit_ohm if epochs else float("inf")
-            found.append(
-                Watched(
-                    name,
-                    trend,
-                    limit,
-                    forecast(trend, limit),
-                    trend is trends[-1],
-                    failed_since(hookups[name], trend),
-                )
-            )
-    return sorted(found, key=_urgency)
+    found = stretches_of(store.hookups(station), store.work(station), stored_sites(store))
+    order = {row.id: place for place, row in enumerate(site.stations)}
+    in_order = sorted(found, key=lambda row: order.get(row.station, len(order)))
+    return sorted(in_order, key=_urgency)
+
+
+def stretches_of(
+    hookups: Iterable[Hookup],
+    work: Iterable[WorkWindow],
+    sites: Sequence[tuple[int, Site]],
+) -> list[Watched]:
+    """Return what bonded resistance did at each station, by its name and then by time.
+
+    Parameters
+    ----------
+    hookups, work : iterable
+        Of any stations.
+    sites : sequence of (int, Site)
+        Each site file with the moment from which it holds; a station that none of them names has
+        an infinite limit. [ns]
+    """
+    contacts: dict[str, list[Hookup]] = defaultdict(list)
+    for row in hookups:
+        contacts[row.station].append(row)
+    worked: dict[str, list[WorkWindow]] = defaultdict(list)
+    for window in work:
+        worked[window.station].append(window)
+    return [
+        row for name in sorted(contacts) for row in _stretches(contacts[name], worked[name], sites)
+    ]
+
+
+def _stretches(
+    hookups: Sequence[Hookup], work: Sequence[WorkWindow], sites: Sequence[tuple[int, Site]]
+) -> Iterator[Watched]:
+    station = hookups[0].station
+    epochs = epochs_of(station, sites)
+    trends = resistance_trends(hookups, work)
+    for trend in trends:
+        limit = limits_at(epochs, trend.last).limit_ohm if epochs else float("inf")
+        reached, failed = forecast(trend, limit), failed_since(hookups, trend)
+        yield Watched(station, trend, limit, reached, trend is trends[-1], failed)
 
 
 def _urgency(row: Watched) -> tuple[bool, bool, float]:
@@ -307,7 +318,7 @@ def wear(store: Store, *, now: int, station: str | None = None) -> list[PartWear
     """
     work = [window for window in store.work(station) if window.start < now]
     until = {window.station: 0 for window in work}
-    told = [(point.point.rpartition(".")[0], point.last + 1) for point in store.points()]
+    told = [(name, last + 1) for name, (_, last) in store.readings().items()]
     for name, end in [*told, *((window.station, window.end) for window in work)]:
         if name in until:
             until[name] = min(now, max(until[name], end))

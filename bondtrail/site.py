@@ -95,6 +95,11 @@ class Station(_Resolved):
         return self.kind is StationKind.FIXED_ITEM
 
     @property
+    def tells_flow(self) -> bool:
+        """Whether its transfers can be seen: by flow, or by what makes it run."""
+        return Role.FLOW in self.points or Role.RUNNING in self.points
+
+    @property
     def bond_role(self) -> Role | None:
         """The point that tells the bond state: resistance, else status, else permissive."""
         told = (Role.RESISTANCE, Role.STATUS, Role.PERMISSIVE)

@@ -16,7 +16,7 @@ from dashboard.figures.wording import duration, share, words
 from dashboard.parts import rate_text
 from dashboard.period import Period
 from dashboard.queries.compliance import ComplianceView, Failed, Group, Nuisance, Place
-from dashboard.recorded import NOT_RECORDED, bypassed, tells_flow
+from dashboard.recorded import NOT_RECORDED, bypassed
 from dashboard.rows import NOT_REVIEWED
 from dashboard.urls import compliance_url, station_url, transfer_url
 
@@ -74,7 +74,7 @@ _TIMES = ("not_bonded", "no_data", "bypassed", "flow", "unknown", "no_record")
 def _unseen(group: Group, station: Station) -> dict[str, Any]:
     """Return the cells that a station's points cannot fill, so that none looks good."""
     cells = {"bypassed": bypassed(group.bypassed_s, station)}
-    if not tells_flow(station) and not group.compliance.of:
+    if not station.tells_flow and not group.compliance.of:
         told = ("compliant_text", "rank", "not_bonded", "no_data", "flow")
         cells |= dict.fromkeys(told, NOT_RECORDED)
     return cells

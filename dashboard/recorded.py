@@ -8,19 +8,14 @@ from dashboard.figures.wording import duration
 NOT_RECORDED = "not recorded"
 
 
-def tells_flow(station: Station) -> bool:
-    """Tell whether a station's transfers can be seen."""
-    return Role.FLOW in station.points or Role.RUNNING in station.points
-
-
 def in_flow(seconds: float, station: Station) -> str:
     """Return an exposure in flow [s] as text; one that an earlier site file could tell stays."""
-    return duration(seconds) if seconds or tells_flow(station) else NOT_RECORDED
+    return duration(seconds) if seconds or station.tells_flow else NOT_RECORDED
 
 
 def bypassed(seconds: float, station: Station) -> str:
     """Return the bypassed time in flow [s] as text; likewise."""
-    seen = Role.BYPASS in station.points and tells_flow(station)
+    seen = Role.BYPASS in station.points and station.tells_flow
     return duration(seconds) if seconds or seen else NOT_RECORDED
 
 

@@ -153,6 +153,11 @@ class Store:
         with self._db.reading() as tx:
             return points.summaries(tx)
 
+    def readings(self) -> dict[str, tuple[int, int]]:
+        """Return when each station's first and last reading are, by name. [ns]"""
+        with self._db.reading() as tx:
+            return points.heard(tx)
+
     def check(self) -> list[DamageError]:
         """Verify every checksum; return what is damaged."""
         with self._db.reading() as tx:
@@ -234,14 +239,11 @@ class Store:
         One after the station's last reading only says that this reading still holds.
         """
         with self._db.reading() as tx:
-            latest: dict[str, int] = {}
-            for point in points.summaries(tx):
-                station = points.station_of(point.point)
-                latest[station] = max(point.last, latest.get(station, point.last))
+            heard = points.heard(tx)
             return {
                 station: mark
                 for station, mark in touches.marks(tx).items()
-                if station in latest and mark.since <= latest[station]
+                if station in heard and mark.since <= heard[station][1]
             }
 
     def touch(self, station: str, since: int) -> None:

@@ -67,6 +67,16 @@ def summaries(tx: Transaction) -> list[PointSummary]:
     return [PointSummary(*row) for row in tx.conn.execute(query.order_by(columns.name))]
 
 
+def heard(tx: Transaction) -> dict[str, tuple[int, int]]:
+    """Return the times (ns) of the first and the last sample of each station that has any."""
+    found: dict[str, tuple[int, int]] = {}
+    for each in summaries(tx):
+        station = station_of(each.point)
+        first, last = found.get(station, (each.first, each.last))
+        found[station] = min(first, each.first), max(last, each.last)
+    return found
+
+
 def find(tx: Transaction, name: str) -> KnownPoint | None:
     """Return a point by its name, or None if nothing was ever stored of it."""
     return next(iter(_known(tx, [name]).values()), None)

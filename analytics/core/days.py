@@ -27,7 +27,6 @@ from bondtrail.results import (
     Transfer,
     Trip,
 )
-from bondtrail.site import Role
 from bondtrail.times import NS_PER_S
 
 Began = TypeVar("Began", Transfer, Hookup, Finding, Alarm)
@@ -136,7 +135,7 @@ def _seconds(case: Case, marks: Moments) -> dict[str, Any]:
 
 def _flow_unknown(case: Case) -> Spans:
     """Return where nobody knows whether product flows; nowhere if nothing ever tells."""
-    if case.station.points.keys().isdisjoint((Role.FLOW, Role.RUNNING)):
+    if not case.station.tells_flow:
         return NOWHERE
     return case.now.flow.where(Contact.UNKNOWN)
 

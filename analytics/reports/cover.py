@@ -47,7 +47,7 @@ def cover(
         period=source.period,
         scope=_scope(source),
         made=source.now,
-        last_reading=_last_reading(source),
+        last_reading=source.readings[1] if source.readings else None,
         compliance=whole.merits.compliance if whole else wilson(0, 0),
         allowed=source.store.compliances.allowed(*source.span, source.stations),
         bad_bond=worst[Worst.BAD_BOND],
@@ -92,23 +92,6 @@ def _rules(found: Collection[str]) -> str:
     )
 
 
-def _readings(source: Source) -> tuple[int, int] | None:
-    """Return the times of the first and of the last reading, or None. [ns]"""
-    heard = [
-        row
-        for row in source.store.points()
-        if row.samples and source.is_wanted(row.point.rpartition(".")[0])
-    ]
-    if not heard:
-        return None
-    return min(row.first for row in heard), max(row.last for row in heard)
-
-
-def _last_reading(source: Source) -> int | None:
-    readings = _readings(source)
-    return readings[1] if readings else None
-
-
 def _caveats(
     source: Source, rules: Collection[str], missing: Sequence[Hole], changed: Sequence[str]
 ) -> Iterator[Caveat]:
@@ -129,7 +112,7 @@ def _not_over(source: Source) -> Iterator[str]:
 
 
 def _without_readings(source: Source) -> Iterator[str]:
-    readings, (start, end) = _readings(source), source.span
+    readings, (start, end) = source.readings, source.span
     if readings is None:
         yield "There are no readings of these stations at all."
     elif readings[1] < start or readings[0] >= end:

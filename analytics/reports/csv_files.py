@@ -14,8 +14,7 @@ from typing import Any
 from analytics.reports.plain import plain_columns
 from analytics.reports.report import Report
 from analytics.reports.tables import Sort, Table
-
-FORMULA_BEGINS = ("=", "+", "-", "@", "\t", "\r")
+from bondtrail.formulas import harmless
 
 
 def csv_files(report: Report) -> dict[str, bytes]:
@@ -37,8 +36,7 @@ def _file(table: Table) -> bytes:
 
 
 def _harmless(value: Any) -> Any:
-    text = _told(value)
-    return f"'{text}" if str(text).startswith(FORMULA_BEGINS) else text
+    return harmless(value) if isinstance(value, str) else _told(value)
 
 
 def _told(value: Any) -> Any:

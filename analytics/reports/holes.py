@@ -10,7 +10,7 @@ from analytics.holes import LEAST_S, Hole, ranges
 from analytics.holes import holes as found_holes
 from analytics.reports import words
 from analytics.reports.report import Caveat
-from analytics.reports.source import Source, tells_flow
+from analytics.reports.source import Source
 from analytics.reports.tables import Column, Place, Sort, Table, frame
 
 MOST_NAMED, MOST_CASES = 8, 5
@@ -25,7 +25,7 @@ def holes(source: Source) -> list[Hole]:
 def without_bypass(source: Source) -> tuple[list[str], int]:
     """Return the stations with flow that record no bypass, and how many have flow."""
     flowing = [
-        row.id for row in source.site.stations if source.is_wanted(row.id) and tells_flow(row)
+        row.id for row in source.site.stations if source.is_wanted(row.id) and row.tells_flow
     ]
     return [name for name in flowing if not source.records_bypass(name)], len(flowing)
 

@@ -8,11 +8,12 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 from analytics.alarms import history_of
+from analytics.epochs import stored_sites
 from analytics.holes import Coverage, Waiting, waiting
 from analytics.kpis import By, KpiRow, Per, kpi_rows
 from analytics.reports.period import Period
 from bondtrail.results import Finding, Hookup, Transfer
-from bondtrail.site import Role, Site, Station, parse_site
+from bondtrail.site import Role, Site
 from store import Store
 
 Row = TypeVar("Row", Transfer, Hookup, Finding)
@@ -61,10 +62,17 @@ class Source:
         return (start, end) if start < end else None
 
     @cached_property
+    def readings(self) -> tuple[int, int] | None:
+        """When the first and the last reading of its stations are; None without any. [ns]"""
+        spans = [span for name, span in self.store.readings().items() if self.is_wanted(name)]
+        if not spans:
+            return None
+        return min(first for first, _ in spans), max(last for _, last in spans)
+
+    @cached_property
     def sites(self) -> Sequence[tuple[int, Site]]:
         """Every site file with the moment from which it holds. [ns]"""
-        copies = self.store.sites()
-        return [(start, parse_site(text, "stored site file")) for start, text in copies]
+        return stored_sites(self.store)
 
     def is_wanted(self, station: str) -> bool:
         """Return whether the report is about a station."""
@@ -121,12 +129,12 @@ class Source:
     @cached_property
     def without_flow(self) -> frozenset[str]:
         """The stations of the site file in force whose transfers cannot be seen."""
-        return frozenset(row.id for row in self.site.stations if not tells_flow(row))
+        return frozenset(row.id for row in self.site.stations if not row.tells_flow)
 
     @cached_property
     def _with_bypass(self) -> frozenset[str]:
         return frozenset(
-            row.id for row in self.site.stations if Role.BYPASS in row.points and tells_flow(row)
+            row.id for row in self.site.stations if Role.BYPASS in row.points and row.tells_flow
         )
 
     def overlapping(
@@ -151,11 +159,6 @@ class Source:
     def begun(self, read: Callable[..., list[Row]], **chosen: Any) -> list[Row]:
         """Return those of `overlapping` that did not begin before the period."""
         return [row for row in self.overlapping(read, **chosen) if row.start >= self.span[0]]
-
-
-def tells_flow(station: Station) -> bool:
-    """Return whether the transfers of a station can be seen."""
-    return Role.FLOW in station.points or Role.RUNNING in station.points
 
 
 def coverage(row: KpiRow, not_analysed_s: float) -> Coverage:

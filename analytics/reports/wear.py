@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from zoneinfo import ZoneInfo
 
-from analytics.core.drift import ResistanceTrend, Shape, failed_since, forecast, resistance_trends
+from analytics.core.drift import Shape
 from analytics.core.drift_words import trend_words
 from analytics.core.life import weibull_life
 from analytics.core.shares import FEW
 from analytics.core.stretches import NS_PER_DAY
-from analytics.epochs import epochs_of, limits_at
 from analytics.reports.report import Section
 from analytics.reports.source import Source
 from analytics.reports.tables import Column, Place, Sort, Table, frame
-from analytics.trends import PartWear, wear
-from bondtrail.results import Finding, Hookup, Kind, Severity, WorkWindow
+from analytics.trends import PartWear, Watched, stretches_of, wear
+from bondtrail.results import Finding, Kind, Severity
 from bondtrail.times import local_day, parse_time
 
 DUE = "reaches its limit soon"
@@ -173,44 +172,33 @@ def _of_finding(row: Finding) -> _Watched:
 
 
 def _in_period(source: Source) -> Iterator[_Watched]:
-    hookups: dict[str, list[Hookup]] = defaultdict(list)
-    for row in source.begun(source.store.hookups):
-        hookups[row.station].append(row)
-    work: dict[str, list[WorkWindow]] = defaultdict(list)
-    for window in source.store.work():
-        work[window.station].append(window)
-    for station, own in sorted(hookups.items()):
-        epochs = epochs_of(station, source.sites)
-        for trend in resistance_trends(own, work[station]) if epochs else ():
-            if trend.kind is not Shape.NONE:
-                limit_ohm = limits_at(epochs, trend.last).limit_ohm
-                failed = failed_since(own, trend)
-                yield _of_trend(source, station, trend, limit_ohm, failed)
+    hookups = source.begun(source.store.hookups)
+    for row in stretches_of(hookups, source.store.work(), source.sites):
+        if row.trend.kind is not Shape.NONE and math.isfinite(row.limit_ohm):
+            yield _of_trend(source, row)
 
 
-def _of_trend(
-    source: Source, station: str, trend: ResistanceTrend, limit_ohm: float, failed: int
-) -> _Watched:
-    reached = forecast(trend, limit_ohm)
+def _of_trend(source: Source, row: Watched) -> _Watched:
+    trend, reached = row.trend, row.reached
 
     def moment(days: float | None) -> int | None:
         return None if days is None else trend.last + round(days * NS_PER_DAY)
 
     return _Watched(
-        station,
+        row.station,
         STEP if trend.kind is Shape.STEP else RISING,
         trend.start,
         trend.end,
         trend.hookups,
         trend.level_ohm,
-        limit_ohm,
+        row.limit_ohm,
         trend.line.slope if trend.line and trend.kind is Shape.DRIFT else None,
         trend.test.p_value if trend.test else None,
         moment(reached.days),
         moment(reached.earliest),
         moment(reached.latest),
-        failed,
-        f"{trend_words(trend, limit_ohm, source.site.zone, source.now)}.",
+        row.failed_since,
+        f"{trend_words(trend, row.limit_ohm, source.site.zone, source.now)}.",
     )
 
 

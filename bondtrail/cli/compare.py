@@ -11,7 +11,7 @@ import click
 
 from bondtrail.cli import figures, opening, output
 from bondtrail.cli.faults import print_warning
-from bondtrail.cli.options import db_option, example
+from bondtrail.cli.options import db_option, example, format_option
 from bondtrail.cli.output import Column, amount, counted, iso, site_time
 from bondtrail.times import nanoseconds
 
@@ -73,14 +73,7 @@ class Half:
     help="How p of a ratio takes the other side in: whatever is no likelier, or the smaller tail "
     "twice.",
 )
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["table", "csv", "json"]),
-    default="table",
-    show_default=True,
-    help="For people, spreadsheets or programs.",
-)
+@format_option()
 @db_option
 def command(form: str, db: str, two_sided: str, **asked: Any) -> None:
     """Compare before and after, two stations, or two periods.
@@ -95,11 +88,8 @@ def command(form: str, db: str, two_sided: str, **asked: Any) -> None:
         site = opening.needed_site(store)
         halves = _halves(store, site, asked)
         sides, found = _compared(store, halves, site.zone, two_sided)
-        waiting = len(store.waiting())
-    _warn_beyond(sides, asked["at"], site.zone)
-    if waiting:
-        stations = counted(waiting, "station")
-        print_warning(f"results of {stations} are not up to date yet: bondtrail analyse")
+        _warn_beyond(sides, asked["at"], site.zone)
+        opening.warn_of_waiting(store)
     _print(found, sides, site.zone, form)
 
 
@@ -142,7 +132,7 @@ _TIMES = {
 def _station(store: Store, site: Site, name: str) -> str:
     known = {station.id for station in site.stations}
     if name not in known:
-        known |= {summary.point.rpartition(".")[0] for summary in store.points()}
+        known |= store.readings().keys()
         opening.known_station(name, known)
     return name
 

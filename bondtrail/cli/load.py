@@ -85,11 +85,10 @@ def _changed_limits(store: Store, before: Mapping[str, Touch]) -> int | None:
 
     ``before`` are the marks before a load: only what that touched counts. None if there is none.
     """
-    from analytics.epochs import epochs_of
-    from bondtrail.site import parse_site
+    from analytics.epochs import epochs_of, stored_sites
 
     touched = [(name, mark) for name, mark in store.touched().items() if mark != before.get(name)]
-    sites = [(since, parse_site(text, "stored site file")) for since, text in store.sites()]
+    sites = stored_sites(store)
     begun = ((epoch.start, mark) for name, mark in touched for epoch in epochs_of(name, sites)[-1:])
     return max((start for start, mark in begun if mark.since < start), default=None)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bondtrail.cli.faults import Fault, near, print_warning
-from bondtrail.cli.output import site_time
+from bondtrail.cli.output import counted, site_time
 from bondtrail.settings import DB_VARIABLE, SITE_VARIABLE, hide_password, sqlite_file
 from bondtrail.times import parse_time
 
@@ -152,6 +152,14 @@ def _hold_from(store: Store, given: Site, holds_from: int) -> None:
     else:
         until = "on" if len(copies) > 1 else "on and, as the first one, for all before it"
     print_warning(f"the site file holds from {since} {until}")
+
+
+def warn_of_waiting(store: Store) -> None:
+    """Say on standard error that results are not up to date, if some are not."""
+    waiting = len(store.waiting())
+    if waiting:
+        stations = counted(waiting, "station")
+        print_warning(f"results of {stations} are not up to date yet: bondtrail analyse")
 
 
 def known_station(wanted: str | None, stations: Iterable[str]) -> str | None:

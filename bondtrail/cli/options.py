@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -51,6 +52,20 @@ def db_option(command: Command) -> Command:
     )
     decorated: Command = option(command)
     return decorated
+
+
+def format_option(
+    help_text: str = "For people, spreadsheets or programs.",
+) -> Callable[[Command], Command]:
+    """Return what adds ``--format``: how rows are printed."""
+    return click.option(
+        "--format",
+        "form",
+        type=click.Choice(["table", "csv", "json"]),
+        default="table",
+        show_default=True,
+        help=help_text,
+    )
 
 
 def example(*lines: str) -> str:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from bondtrail.cli.faults import printable
+from bondtrail.formulas import harmless
 from bondtrail.times import format_time, local
 
 if TYPE_CHECKING:
@@ -32,8 +33,6 @@ CAUTION = (
     "Bondtrail reads and reports; it is not a safety function and calls nothing safe.\n"
     "Local codes and licensed practice govern."
 )
-
-FORMULA_BEGINS = ("=", "+", "-", "@", "\t", "\r")
 
 Row = TypeVar("Row")
 Object = Mapping[str, object]
@@ -150,9 +149,7 @@ def _flat(value: object) -> object:
         return "; ".join(f"{key}={_flat(held)}" for key, held in value.items())
     if isinstance(value, list | tuple):
         return " ".join(str(_flat(held)) for held in value)
-    if isinstance(value, str) and value.startswith(FORMULA_BEGINS):
-        return f"'{value}"
-    return value
+    return harmless(value) if isinstance(value, str) else value
 
 
 def iso(moment_ns: int | None) -> str | None:

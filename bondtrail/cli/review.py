@@ -10,7 +10,7 @@ import click
 
 from bondtrail.cli import opening, output
 from bondtrail.cli.faults import Fault, print_warning, printable
-from bondtrail.cli.options import db_option, example
+from bondtrail.cli.options import db_option, example, format_option
 from bondtrail.cli.rows import Fields, as_object
 from bondtrail.results import Review, ReviewState
 
@@ -42,14 +42,7 @@ CUT_OFF = (
 @click.option("--author", metavar="NAME", help="Who says so, as it is to stand in the log.")
 @click.option("--log", "listed", is_flag=True, help="Print every review, the first one first.")
 @click.option("--verify", is_flag=True, help="Check the log for what was edited or taken out.")
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["table", "csv", "json"]),
-    default="table",
-    show_default=True,
-    help="With --log: for people, spreadsheets or programs.",
-)
+@format_option("With --log: for people, spreadsheets or programs.")
 @db_option
 def command(
     finding: str | None,

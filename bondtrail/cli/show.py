@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from bondtrail.cli import alarms, drift, kpis, opening, output, rows, tables, trends, wear
-from bondtrail.cli.faults import print_warning
-from bondtrail.cli.options import db_option, example
+from bondtrail.cli.options import db_option, example, format_option
 from bondtrail.cli.views import SPAN, Query, View
 from bondtrail.results import (
     Hookup,
@@ -206,14 +205,7 @@ _OPTION = {
     is_flag=True,
     help="trends: each station was watched until its last trip, not until a moment set beforehand.",
 )
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["table", "csv", "json"]),
-    default="table",
-    show_default=True,
-    help="For people, spreadsheets or programs.",
-)
+@format_option()
 @db_option
 def command(what: str, form: str, db: str, **asked: Any) -> None:
     """Print findings, transfers, sums and the like.
@@ -230,7 +222,7 @@ def command(what: str, form: str, db: str, **asked: Any) -> None:
         query = _query(store, asked)
         found = view.read(store, query)
         if view.judged:
-            _hint(store)
+            opening.warn_of_waiting(store)
     _print(what, view, found, query, form)
 
 
@@ -252,7 +244,6 @@ _SELECTING = SPAN | {"kinds"}
 def _query(store: Store, asked: Mapping[str, Any]) -> Query:
     site = opening.needed_site(store)
     stations = {station.id for station in site.stations}
-    stored = (summary.point.rpartition(".")[0] for summary in store.points())
     start = opening.moment(asked["start"], site.zone, "--from")
     end = opening.moment(asked["end"], site.zone, "--to")
     if start is not None and end is not None and end <= start:
@@ -260,19 +251,12 @@ def _query(store: Store, asked: Mapping[str, Any]) -> Query:
     return Query(
         site,
         opening.clock_ns(),
-        opening.known_station(asked["station"], stations.union(stored)),
+        opening.known_station(asked["station"], stations | store.readings().keys()),
         start,
         end,
         frozenset(asked["kinds"]),
         {name: asked[name] for name in asked.keys() - _SELECTING},
     )
-
-
-def _hint(store: Store) -> None:
-    waiting = len(store.waiting())
-    if waiting:
-        stations = output.counted(waiting, "station")
-        print_warning(f"results of {stations} are not up to date yet: bondtrail analyse")
 
 
 def _print(what: str, view: View[Row], found: list[Row], query: Query, form: str) -> None:

@@ -32,7 +32,7 @@ from dashboard.period import PeriodError
 from dashboard.period_picker import picker
 from dashboard.queries.sites import clock_at
 from dashboard.queries.station import Choice, StationView, parse_choice, station_view
-from dashboard.recorded import NOT_RECORDED, bypassed, in_flow, tells_flow
+from dashboard.recorded import NOT_RECORDED, bypassed, in_flow
 from dashboard.rows import (
     FINDING_COLUMNS,
     HOOKUP_COLUMNS,
@@ -138,7 +138,7 @@ def _tally(view: StationView) -> html.Dl:
 
 def _transfer_figures(view: StationView) -> list[Figure]:
     row, compliance, trips = view.row, view.row.compliance, view.row.trips.total()
-    if not row.sums.transfers and not tells_flow(view.station):
+    if not row.sums.transfers and not view.station.tells_flow:
         beside = "no flow or running point"
         return [(name, NOT_RECORDED, beside) for name in ("Compliant transfers", "Nuisance trips")]
     good = share(compliance.value) if compliance and not compliance.is_few else "-"
@@ -165,7 +165,7 @@ def _bypass_figure(view: StationView) -> Figure:
 
 def _of_flow(view: StationView) -> str:
     return (
-        f"of {in_flow(view.row.sums.flow_s, view.station)} flow" if tells_flow(view.station) else ""
+        f"of {in_flow(view.row.sums.flow_s, view.station)} flow" if view.station.tells_flow else ""
     )
 
 

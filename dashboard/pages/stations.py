@@ -31,7 +31,7 @@ from dashboard.parts import (
 from dashboard.period import Period, PeriodError
 from dashboard.period_picker import picker
 from dashboard.queries.stations import Overview, StationRow, nuisance_rates, overview_of
-from dashboard.recorded import NOT_RECORDED, among, bypassed, in_flow, tells_flow
+from dashboard.recorded import NOT_RECORDED, among, bypassed, in_flow
 from dashboard.urls import Url, station_url, stations_url
 
 dash.register_page(  # type: ignore[no-untyped-call]
@@ -138,7 +138,7 @@ def _grid(overview: Overview) -> html.Div:
 
 
 def _grid_row(row: StationRow, rate: Rate, overview: Overview) -> grids.Row:
-    sums, compliance, told = row.sums, row.compliance, tells_flow(row.station)
+    sums, compliance, told = row.sums, row.compliance, row.station.tells_flow
     return {
         "name": row.station.name,
         "href": station_url(row.station.id, overview.period),

@@ -27,7 +27,6 @@ from dashboard.period import Period, parse_period
 from dashboard.queries.holes import NamedHole, largest_holes
 from dashboard.queries.rates import rates
 from dashboard.queries.sites import shift_cells, site_in_force, whole_period
-from dashboard.recorded import tells_flow
 from store import Allowed, FailingTransfer, Store
 
 LISTED = 200
@@ -284,7 +283,7 @@ class _Asking:
 
     def without_bypass(self) -> tuple[int, int]:
         stations = [group.station for group in self.groups if group.station]
-        flowing = [station for station in stations if tells_flow(station)]
+        flowing = [station for station in stations if station.tells_flow]
         return sum(Role.BYPASS not in station.points for station in flowing), len(flowing)
 
     @cached_property

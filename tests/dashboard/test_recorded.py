@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bondtrail.site import Site
-from dashboard.recorded import among, bypassed, in_flow, tells_flow
+from dashboard.recorded import among, bypassed, in_flow
 
 
 @pytest.mark.parametrize(
@@ -20,7 +20,7 @@ def test_nothing_seen_is_told_by_what_can_be_seen(
     site: Site, station: str, flow: bool, exposure: str, bypass: str
 ) -> None:
     judged = site.station(station)
-    assert tells_flow(judged) is flow
+    assert judged.tells_flow is flow
     assert in_flow(0.0, judged) == exposure
     assert bypassed(0.0, judged) == bypass
 
