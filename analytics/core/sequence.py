@@ -62,14 +62,55 @@ ABNORMAL = frozenset(
 """Events that a reader should not miss."""
 
 
+class Basis(StrEnum):
+    """What an event rests on."""
+
+    KNOWN = "known"
+    """A reading says so, or a person wrote it down."""
+    INFERRED = "inferred"
+    """A rule says so, from readings: a verified bond, a trip, a finding."""
+    MISSING = "missing"
+    """Nothing is known from here on."""
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One change: when (ns), what, and the figures beside it; the finding, where it is of one."""
+    """One change: when, what, and the figures beside it.
+
+    Attributes
+    ----------
+    time : int
+        When it was seen. [ns]
+    detail : str
+        The figures, in words.
+    finding : Finding or None
+        The finding that begins, where it is of one.
+    basis : Basis
+        What it rests on.
+    role : Role or None
+        The point whose reading shows it; None where it is of no one point.
+    since : int or None
+        The change may have come at any moment after this one: the reading before, but no longer
+        than the point's reporting interval. None where no reading tells. [ns]
+    order_certain : bool
+        Whether it surely came after the event told before it: else the two lie closer than their
+        points report.
+    ohm, flow, volume : float or None
+        Resistance and rate in force then, and what had flowed since the start of the span or
+        transfer. [ohm, L/min or kg/min, L or kg]
+    """
 
     time: int
     what: What
     detail: str = ""
     finding: Finding | None = None
+    basis: Basis = Basis.KNOWN
+    role: Role | None = None
+    since: int | None = None
+    order_certain: bool = True
+    ohm: float | None = None
+    flow: float | None = None
+    volume: float | None = None
 
 
 def sequence(

@@ -1,0 +1,5 @@
+"""A span of a station replayed: its readings, what happened in it, and what the charge could be."""
+
+from analytics.replay.replayed import Held, Missing, Replay, UnknownSpanError
+
+__all__ = ["Held", "Missing", "Replay", "UnknownSpanError"]

@@ -1,0 +1,102 @@
+"""What a replay holds. It is read once and told three ways: command, board, evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analytics.core.electrostatics.hazard import Hazard, NoEstimate
+from analytics.core.sequence import Event
+from analytics.core.situation import Signals, Situation
+from analytics.core.typical import Typical
+from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.site import Product, Site, Station
+
+
+class UnknownSpanError(ValueError):
+    """There is no such transfer or station, or nothing is recorded there; the message says which.
+
+    ``remedy`` says what to do.
+    """
+
+    def __init__(self, what: str, remedy: str = "") -> None:
+        super().__init__(what)
+        self.remedy = remedy
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A site file that held in the span, from then on. [ns]
+
+    ``station`` is as that file has it, with its limits.
+    """
+
+    since: int
+    site: Site
+    station: Station
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """What is not known of a stretch, and why; the whole span where a point is not recorded. [ns]
+
+    ``about`` is a role or what else is missing, such as ``bond`` or ``ticket``.
+    """
+
+    about: str
+    start: int
+    end: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Replay:
+    """All that is said of a span ``[start, end)`` of one station. [ns]
+
+    Attributes
+    ----------
+    transfer : Transfer or None
+        The transfer that was asked for, or in which the moment lies; None for any other span.
+    held : sequence of Held
+        The site files in force, the first at the start of what is replayed; never empty.
+    product : Product or None
+        Its properties, as far as they are known; ``product_name`` is what ticket or site calls it.
+    signals, now
+        The readings that hold in the span, and each signal's state over it.
+    events : sequence of Event
+        In order of time.
+    findings, trips, hookups : sequence
+        Of the station, as the last analysis judged them, that lie in the span or reach into it.
+    work, tickets : sequence
+        That overlap the span.
+    missing : sequence of Missing
+        By start.
+    damaged : sequence of str
+        Stored readings that cannot be read, in words.
+    waiting : bool
+        Whether readings came since the station was analysed: findings may be out of date.
+    typical : Typical or None
+        None without a transfer.
+    """
+
+    site: Site
+    station: Station
+    start: int
+    end: int
+    transfer: Transfer | None
+    held: Sequence[Held]
+    product_name: str | None
+    product: Product | None
+    signals: Signals
+    now: Situation
+    events: Sequence[Event]
+    findings: Sequence[Finding]
+    trips: Sequence[Trip]
+    hookups: Sequence[Hookup]
+    work: Sequence[WorkWindow]
+    tickets: Sequence[Ticket]
+    missing: Sequence[Missing]
+    damaged: Sequence[str]
+    waiting: bool
+    hazard: Hazard | NoEstimate
+    typical: Typical | None
