@@ -14,10 +14,13 @@ from bondtrail.roster import Shift
 from bondtrail.site_calendar import shift_of
 from bondtrail.site_checks import SiteParts, StationParts, sound_parts
 from bondtrail.site_problems import Problem, Problems, SiteError
+from bondtrail.site_quantities import OF_STATION, rate
 from bondtrail.site_tables import (
     AlarmRules,
+    HazardRules,
     Header,
     Limits,
+    Operation,
     PointTable,
     Product,
     ReportPlan,
@@ -30,7 +33,9 @@ from bondtrail.site_units import Phase, flow_scale, scale_of
 
 __all__ = [
     "AlarmRules",
+    "HazardRules",
     "Limits",
+    "Operation",
     "Point",
     "Problem",
     "Product",
@@ -62,6 +67,8 @@ class Point(_Resolved):
     aliases: tuple[str, ...] = ()
     scale: float = 1.0
     stale_after_s: float
+    interval_s: float | None = None
+    """How often the signal is looked at; None where only its readings tell."""
 
     @property
     def name(self) -> str:
@@ -83,7 +90,18 @@ class Station(_Resolved):
     """The operator position that its alarms call."""
     product: str | None = None
     pipe_diameter_m: float | None = None
+    pipe_length_m: float | None = None
+    """From where the liquid is charged, the filter say, to the vessel."""
+    filter_charge_uC_m3: float | None = None
+    """What a cubic metre of liquid carries as it leaves the filter; None where there is none."""
     capacitance_pF: float | None = None
+    """Of the vessel when isolated; None where its kind alone tells."""
+    operation: Operation | None = None
+    """What is done to a powder on its way into the vessel."""
+    rated_flow: float | None = None
+    """What flows while it runs, where flow is not measured. [L/min or kg/min, by rated_unit]"""
+    rated_unit: Literal["L", "kg"] | None = None
+    """What its rated flow adds up to; None where there is none."""
     limits: Limits = Limits()
     points: Mapping[Role, Point] = {}
     volume_unit: Literal["L", "kg"] | None = None
@@ -116,6 +134,7 @@ class Site(_Resolved):
     products: Mapping[str, Product]
     shifts: tuple[Shift, ...] = ()
     alarms: AlarmRules = AlarmRules()
+    hazard: HazardRules = HazardRules()
     reports: tuple[ReportPlan, ...] = ()
     text: str
     """The file as written: what the store keeps."""
@@ -205,6 +224,7 @@ def _resolved(parts: SiteParts, text: str) -> Site:
         products=products,
         shifts=tuple(map(shift_of, parts.shifts)),
         alarms=AlarmRules.model_validate(parts.alarms),
+        hazard=HazardRules.model_validate(parts.hazard),
         reports=tuple(map(ReportPlan.model_validate, parts.reports)),
         text=text,
     )
@@ -216,11 +236,14 @@ def _station(
     own = StationTable.model_validate(parts.own)
     limits = Limits.model_validate({**site_limits, **parts.overrides})
     phase = products[own.product].phase if own.product else None
+    rated = rate(own.rated_flow, phase) if own.rated_flow is not None else None
     tables = {role: PointTable.model_validate(raw) for role, raw in parts.points.items()}
     points = {role: _point(own.id, role, table, limits, phase) for role, table in tables.items()}
     flow = tables.get(Role.FLOW)
     return Station(
-        **dict(own),
+        **own.model_dump(exclude={"rated_flow", *OF_STATION}),
+        rated_flow=rated[0] if rated else None,
+        rated_unit=rated[1] if rated else None,
         limits=limits,
         points=points,
         volume_unit=flow_scale(flow.unit, phase)[1] if flow else None,
@@ -236,4 +259,5 @@ def _point(
         aliases=tuple(dict.fromkeys(table.alias)),
         scale=scale_of(role, table.unit, phase),
         stale_after_s=table.stale_after_s or limits.stale_after_s,
+        interval_s=table.interval_s,
     )

@@ -25,21 +25,26 @@ from bondtrail.site_items import (
     single,
 )
 from bondtrail.site_problems import Problems, meant, one_of, shown, shown_key
+from bondtrail.site_quantities import OF_PRODUCT, OF_STATION, numbers, rate
 from bondtrail.site_tables import (
     ID_PATTERN,
     AlarmRules,
+    HazardRules,
     Header,
     Limits,
     PointTable,
-    Product,
+    ProductTable,
     Role,
     StationTable,
     keys_of,
 )
-from bondtrail.site_units import Phase, UnitError, scale_of
+from bondtrail.site_units import Phase, UnitError, flow_scale, scale_of
 
 SCHEMA = 1
-TABLES = ("schema", "site", "limits", "alarms", "shift", "report", "product", "station")
+TABLES = (
+    *("schema", "site", "limits", "alarms", "hazard"),
+    *("shift", "report", "product", "station"),
+)
 STATION_KEYS = (*keys_of(StationTable), "points", *LIMITS)
 
 
@@ -60,6 +65,7 @@ class SiteParts:
     header: Raw
     limits: Raw
     alarms: Raw
+    hazard: Raw
     shifts: list[Raw]
     reports: list[Raw]
     products: dict[str, Raw]
@@ -77,6 +83,8 @@ def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     faulty = written.keys() - limits.keys() if isinstance(written, dict) else set()
     _check_order(limits, {}, faulty, "[limits]", problems)
     alarms = check_single(AlarmRules, raw, "alarms", problems)
+    hazard = check_single(HazardRules, raw, "hazard", problems)
+    _check_leakage(raw.get("hazard"), hazard, problems)
     shifts = check_shifts(raw, problems)
     reports = check_reports(raw, problems)
     products = _check_products(raw, problems)
@@ -87,7 +95,7 @@ def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     _check_ids(stations, problems)
     _check_channels(stations, problems)
     _check_aliases(stations, problems)
-    return SiteParts(header, limits, alarms, shifts, reports, products, stations)
+    return SiteParts(header, limits, alarms, hazard, shifts, reports, products, stations)
 
 
 def _check_schema(raw: Raw, problems: Problems) -> None:
@@ -136,6 +144,17 @@ def _check_order(
         problems.add(table, key, wrong, "open_ohm well above limit_ohm, e.g. 100000.0 and 10.0")
 
 
+def _check_leakage(written: Any, sound: Raw, problems: Problems) -> None:
+    """Note a worst leakage below the typical one, unless one of the two is faulty."""
+    if not isinstance(written, dict) or written.keys() - sound.keys():
+        return
+    rules = HazardRules.model_validate(sound)
+    typical, high = rules.leakage_typical_ohm, rules.leakage_high_ohm
+    if high is not None and high < typical:
+        wrong = f"leakage_high_ohm {high} is below leakage_typical_ohm {typical}"
+        problems.add("[hazard]", "leakage_high_ohm", wrong, "at least as much, or left out")
+
+
 def _check_products(raw: Raw, problems: Problems) -> dict[str, Raw]:
     products = {}
     for name, table in (single(raw, "product", problems) or {}).items():
@@ -146,9 +165,17 @@ def _check_products(raw: Raw, problems: Problems) -> dict[str, Raw]:
             continue
         if not name or shown_key(name) != name:
             problems.add(title, "", "this name does not fit", "1 to 60 printable characters")
-        note_unknown(table, keys_of(Product), title, "", problems)
-        products[name] = check(Product, table, title, problems)
+        note_unknown(table, keys_of(ProductTable), title, "", problems)
+        sound = check(ProductTable, table, title, problems)
+        products[name] = numbers(OF_PRODUCT, table, sound, ProductTable, title, problems)
+        _check_charge(products[name], title, problems)
     return products
+
+
+def _check_charge(product: Raw, title: str, problems: Problems) -> None:
+    if product.get("phase") == "liquid" and "charge_uC_kg" in product:
+        wrong = "a liquid is charged by its streaming, not by the kilogram"
+        problems.add(title, "charge_uC_kg", wrong, 'this key left out, or phase = "powder"')
 
 
 def _check_station(
@@ -167,13 +194,15 @@ def _check_station(
     if isinstance(name, str) and re.fullmatch(ID_PATTERN, name):
         title = f"[[station]] {name}"
     note_unknown(raw, STATION_KEYS, title, "", problems)
-    own = check(StationTable, raw, title, problems)
+    sound = check(StationTable, raw, title, problems)
+    own = numbers(OF_STATION, raw, sound, StationTable, title, problems)
     overrides = check(Limits, raw, title, problems)
     if {"limit_ohm", "open_ohm"} & overrides.keys():
         faulty = (faulty | raw.keys()) - overrides.keys()
         _check_order(limits, overrides, faulty, title, problems)
     phase = _phase(own.get("product"), products, title, problems)
     points = _check_points(raw.get("points", {}), title, phase, problems)
+    _check_rated_flow(own, phase, points.get(Role.FLOW), title, problems)
     return StationParts(title, own, overrides, points)
 
 
@@ -190,6 +219,27 @@ def _phase(
         return None
     phase: Phase | None = products[product].get("phase")
     return phase
+
+
+def _check_rated_flow(
+    own: Raw, phase: Phase | None, flow: Raw | None, title: str, problems: Problems
+) -> None:
+    """Note a rated flow that is none, or is measured by another kind of rate than the flow is."""
+    if "rated_flow" not in own:
+        return
+    try:
+        measured = None if flow is None else flow_scale(flow.get("unit"), phase)[1]
+    except UnitError:
+        measured = None  # noted with the point
+    try:
+        rated = rate(own["rated_flow"], phase)[1]
+    except UnitError as exc:
+        problems.add(title, "rated_flow", exc.wrong, exc.right)
+        return
+    if measured and rated != measured:
+        kinds = {"L": "volume", "kg": "mass"}
+        wrong = f"{shown(own['rated_flow'])} is a rate of {kinds[rated]}, but the flow point is not"
+        problems.add(title, "rated_flow", wrong, f"a rate of {kinds[measured]}")
 
 
 def _check_points(raw: Any, title: str, phase: Phase | None, problems: Problems) -> dict[Role, Raw]:

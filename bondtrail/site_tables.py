@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 from enum import StrEnum
 from functools import lru_cache
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import (
     AfterValidator,
@@ -24,6 +24,14 @@ from pydantic import (
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError, PydanticKnownError
 
+from bondtrail.quantities import (
+    CAPACITANCE,
+    CHARGE_DENSITY,
+    CHARGE_PER_MASS,
+    CONDUCTIVITY,
+    ENERGY,
+    LENGTH,
+)
 from bondtrail.roster import WEEKDAYS, Weekday
 
 LONGEST_S = 1e9
@@ -68,6 +76,9 @@ def keys_of(model: type[BaseModel]) -> Mapping[str, FieldInfo]:
 ID_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$"
 NAME = "1 to 60 printable characters in quotes, without blanks at the ends"
 TEXT = "text in quotes, of 1 to 200 characters on one line"
+RATE = 'a rate of flow with its unit in quotes, such as "800 L/min" or "2 t/h"'
+MOST_RATE = 1e9
+"""In L/min or kg/min."""
 
 Seconds = Annotated[float, Field(ge=0, le=LONGEST_S)]
 Id = Annotated[
@@ -134,10 +145,48 @@ class Product(Table):
     """Electrostatic properties of a product, for the hazard estimate."""
 
     phase: Literal["liquid", "powder"] = Field(examples=["liquid", "powder"])
+    substance: Text | None = Field(default=None, description=TEXT)
+    """What it is called in the table of substances; its own name where this is left out."""
     conductivity_pS_m: float | None = Field(default=None, gt=0, le=1e21, examples=[1.0])
     relative_permittivity: float | None = Field(default=None, ge=1, le=1e6, examples=[2.4])
     mie_mJ: float | None = Field(default=None, gt=0, le=1e9, examples=[0.24])
+    charge_uC_kg: float | None = Field(default=None, gt=0, le=1e6, examples=[1.0])
+    """What a powder carries away from the operation at hand; that of the operation else."""
     source: Text | None = Field(default=None, description=TEXT)
+
+
+class ProductTable(Product):
+    """A ``[product.NAME]`` as it is written: a quantity may also be text with its unit."""
+
+    conductivity: str | None = Field(default=None, description=CONDUCTIVITY.right)
+    mie: str | None = Field(default=None, description=ENERGY.right)
+    charge: str | None = Field(default=None, description=CHARGE_PER_MASS.right)
+
+
+class HazardRules(Table):
+    """What the hazard estimate assumes where published forms differ and nothing is recorded."""
+
+    streaming_form: Literal["spread", "schon", "iec_60079_32_1", "crowl_louvar", "nfpa_77"] = Field(
+        default="spread",
+        examples=["spread", "schon", "iec_60079_32_1", "crowl_louvar", "nfpa_77"],
+    )
+    """The form of the streaming current; ``spread`` takes the least and the greatest of all."""
+    leakage_typical_ohm: float = Field(default=1e9, gt=0, le=1e18)
+    """How a vessel leaks whose bond is open."""
+    leakage_high_ohm: float | None = Field(default=None, gt=0, le=1e18, examples=[1e12])
+    """The same, at its worst; None is no leak at all."""
+
+
+Operation = Literal[
+    "sieving",
+    "pouring",
+    "scroll_feed",
+    "grinding",
+    "micronising",
+    "pneumatic_conveying",
+    "sliding",
+]
+"""What is done to a powder on its way into the vessel."""
 
 
 class AlarmRules(Table):
@@ -243,6 +292,8 @@ class PointTable(Table):
     )
     unit: str | None = Field(default=None, description='a unit in quotes, such as "ohm" or "L/min"')
     stale_after_s: float | None = Field(default=None, ge=0.001, le=LONGEST_S, examples=[7200])
+    interval_s: float | None = Field(default=None, gt=0, le=LONGEST_S, examples=[1.0])
+    """How often the signal is looked at, which on-change readings do not show."""
 
 
 class StationTable(Table):
@@ -259,4 +310,12 @@ class StationTable(Table):
         default=None, description="the name of a [product.NAME] table, in quotes"
     )
     pipe_diameter_m: float | None = Field(default=None, gt=0, le=10, examples=[0.1])
+    pipe_length_m: float | None = Field(default=None, gt=0, le=1e6, examples=[6.0])
+    filter_charge_uC_m3: float | None = Field(default=None, ge=0, le=1e6, examples=[100.0])
     capacitance_pF: float | None = Field(default=None, gt=0, le=1e12, examples=[1000.0])
+    operation: Operation | None = Field(default=None, examples=list(get_args(Operation)))
+    rated_flow: str | None = Field(default=None, description=RATE)
+    pipe_diameter: str | None = Field(default=None, description=LENGTH.right)
+    pipe_length: str | None = Field(default=None, description=LENGTH.right)
+    filter_charge: str | None = Field(default=None, description=CHARGE_DENSITY.right)
+    capacitance: str | None = Field(default=None, description=CAPACITANCE.right)

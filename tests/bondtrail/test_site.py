@@ -125,9 +125,11 @@ def test_example_has_the_defaults_of_the_limits(example: Site) -> None:
 def test_product_keeps_its_properties(example: Site) -> None:
     assert example.products["toluene"].model_dump() == {
         "phase": "liquid",
+        "substance": None,
         "conductivity_pS_m": 1.0,
         "relative_permittivity": 2.4,
         "mie_mJ": 0.24,
+        "charge_uC_kg": None,
         "source": "where the values come from",
     }
 
