@@ -11,9 +11,9 @@ import click
 
 from bondtrail.cli import output
 from bondtrail.cli.faults import Fault, near
-from bondtrail.cli.output import Column, counted, iso, length, site_time
-from bondtrail.cli.rows import Fields
+from bondtrail.cli.output import Column, counted, length, site_time
 from bondtrail.cli.views import SPAN, Query, View
+from bondtrail.objects import Fields, iso
 from bondtrail.results import AlarmKind
 from bondtrail.times import local, seconds
 

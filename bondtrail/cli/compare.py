@@ -12,7 +12,8 @@ import click
 from bondtrail.cli import figures, opening, output
 from bondtrail.cli.faults import print_warning
 from bondtrail.cli.options import db_option, example, format_option
-from bondtrail.cli.output import Column, amount, counted, iso, site_time
+from bondtrail.cli.output import Column, amount, counted, site_time
+from bondtrail.objects import iso
 from bondtrail.times import nanoseconds
 
 if TYPE_CHECKING:

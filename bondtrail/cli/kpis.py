@@ -10,10 +10,10 @@ import click
 
 from bondtrail.cli import figures, output
 from bondtrail.cli.faults import Fault, near
-from bondtrail.cli.output import Column, amount, iso, length
-from bondtrail.cli.rows import Fields
+from bondtrail.cli.output import Column, amount, length
 from bondtrail.cli.tables import age
 from bondtrail.cli.views import SPAN, Query, View
+from bondtrail.objects import Fields, iso
 from bondtrail.results import DAY_COUNTERS, DAY_HISTOGRAMS, DAY_SUMS, TripClass
 from bondtrail.times import local_day
 

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 from bondtrail.cli.faults import printable
 from bondtrail.formulas import harmless
-from bondtrail.times import format_time, local
+from bondtrail.times import local
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -150,11 +150,6 @@ def _flat(value: object) -> object:
     if isinstance(value, list | tuple):
         return " ".join(str(_flat(held)) for held in value)
     return harmless(value) if isinstance(value, str) else value
-
-
-def iso(moment_ns: int | None) -> str | None:
-    """Return the moment as programs get it: ISO 8601 in UTC with milliseconds."""
-    return None if moment_ns is None else format_time(moment_ns)
 
 
 def site_time(moment_ns: int | None, zone: ZoneInfo) -> str:

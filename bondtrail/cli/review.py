@@ -11,7 +11,7 @@ import click
 from bondtrail.cli import opening, output
 from bondtrail.cli.faults import Fault, print_warning, printable
 from bondtrail.cli.options import db_option, example, format_option
-from bondtrail.cli.rows import Fields, as_object
+from bondtrail.objects import Fields, as_object, moment
 from bondtrail.results import Review, ReviewState
 
 if TYPE_CHECKING:
@@ -108,8 +108,7 @@ def _as_is(name: str) -> Callable[[Logged], object]:
 
 
 def _moment(name: str) -> Callable[[Logged], object]:
-    read = _as_is(name)
-    return lambda row: output.iso(read(row))  # type: ignore[arg-type]
+    return moment(f"review.{name}")
 
 
 FIELDS: Fields[Logged] = {

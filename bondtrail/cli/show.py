@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from bondtrail import objects
 from bondtrail.cli import alarms, drift, kpis, opening, output, rows, tables, trends, wear
 from bondtrail.cli.options import db_option, example, format_option
 from bondtrail.cli.views import SPAN, Query, View
@@ -103,21 +104,21 @@ VIEWS: Mapping[str, View[Any]] = {
     ),
     "transfers": View(
         _transfers,
-        lambda _: rows.TRANSFER,
+        lambda _: objects.TRANSFER,
         lambda query: tables.transfer_columns(query.zone),
         SPAN,
         notes=(tables.TRANSFER_NOTE, output.CAUTION),
     ),
     "hookups": View(
         _hookups,
-        lambda _: rows.HOOKUP,
+        lambda _: objects.HOOKUP,
         lambda query: tables.hookup_columns(query.zone),
         SPAN | {"kinds"},
         (*Outcome, *HookupCause),
     ),
     "trips": View(
         _trips,
-        lambda _: rows.TRIP,
+        lambda _: objects.TRIP,
         lambda query: tables.trip_columns(query.zone),
         SPAN | {"kinds"},
         (*TripClass, *TripCause),
@@ -262,10 +263,10 @@ def _query(store: Store, asked: Mapping[str, Any]) -> Query:
 def _print(what: str, view: View[Row], found: list[Row], query: Query, form: str) -> None:
     if form == "json":
         fields = view.fields(query)
-        output.print_json(rows.as_object(fields, row) for row in found)
+        output.print_json(objects.as_object(fields, row) for row in found)
     elif form == "csv":
         fields = (view.flat or view.fields)(query)
-        output.print_csv(list(fields), (rows.as_object(fields, row) for row in found))
+        output.print_csv(list(fields), (objects.as_object(fields, row) for row in found))
     elif found:
         remarks = view.remarks(query, found) if view.remarks else ()
         notes = (f"Times are {query.zone.key}.", *remarks, *view.notes)

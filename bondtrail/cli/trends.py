@@ -7,9 +7,9 @@ from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from bondtrail.cli import figures, output
-from bondtrail.cli.output import Column, iso
-from bondtrail.cli.rows import Fields
+from bondtrail.cli.output import Column
 from bondtrail.cli.views import SPAN, Query, View
+from bondtrail.objects import Fields, iso
 from bondtrail.results import TripCause, TripClass
 from bondtrail.times import local_day
 

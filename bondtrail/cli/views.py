@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 from zoneinfo import ZoneInfo
 
-from bondtrail.cli import output, rows
+from bondtrail.cli import output
+from bondtrail.objects import Fields
 
 if TYPE_CHECKING:
     from bondtrail.site import Site
@@ -45,11 +46,11 @@ class View(Generic[Row]):
     """One thing that can be shown: how it is read, and how it leaves."""
 
     read: Callable[[Store, Query], list[Row]]
-    fields: Callable[[Query], rows.Fields[Row]]
+    fields: Callable[[Query], Fields[Row]]
     columns: Callable[[Query], list[output.Column[Row]]]
     options: frozenset[str]
     kinds: tuple[str, ...] = ()
-    flat: Callable[[Query], rows.Fields[Row]] | None = None
+    flat: Callable[[Query], Fields[Row]] | None = None
     """As CSV has it, where that is not as JSON has it."""
     notes: tuple[str, ...] = (output.CAUTION,)
     remarks: Callable[[Query, Sequence[Any]], Sequence[str]] | None = None
