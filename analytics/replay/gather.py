@@ -1,0 +1,199 @@
+"""From a store to a replay: one span of one station, with all that is said of it.
+
+Everything comes from one state of the store. Limits, points and products are those of the site
+files that held then, never of later ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analytics.core.electrostatics.hazard import Hazard, NoEstimate
+from analytics.core.sequence import sequence
+from analytics.core.situation import situation
+from analytics.replay.holding import held_at, held_in, product_named, sites_of
+from analytics.replay.replayed import Replay, UnknownSpanError
+from analytics.replay.spans import AROUND_NS, replayed_span
+from analytics.signals import load_signals
+from bondtrail.results import Ticket, Transfer
+from bondtrail.site import Station
+from bondtrail.times import format_time
+from store import DamageError, Store
+
+SHOW_TRANSFERS = "see which there are with: bondtrail show transfers"
+
+
+def replay_transfer(store: Store, transfer_id: str, *, now: int, form: str | None = None) -> Replay:
+    """Return the replay of a transfer, from before its clamp came on until after it was off.
+
+    Parameters
+    ----------
+    store : Store
+        Read in one snapshot.
+    transfer_id : str
+        As `bondtrail show transfers` tells it.
+    now : int
+        The clock: nothing is claimed of what lies beyond it. [ns]
+    form : str, optional
+        The one form of the streaming current to use, by name; left out, as the site file says.
+
+    Raises
+    ------
+    UnknownSpanError
+        If there is no such transfer, or no site file names its station.
+    """
+    with store.snapshot():
+        transfer = store.transfer(transfer_id)
+        if transfer is None:
+            raise UnknownSpanError(f"there is no transfer {transfer_id}", SHOW_TRANSFERS)
+        return _of_transfer(store, transfer, now, form)
+
+
+def replay_at(
+    store: Store, station_id: str, moment: int, *, now: int, form: str | None = None
+) -> Replay:
+    """Return the replay of the transfer in which a moment lies, else of 5 min on either side.
+
+    Parameters
+    ----------
+    store : Store
+        Read in one snapshot.
+    station_id : str
+        Id of the station.
+    moment : int
+        Any moment, of a pause too. [ns]
+    now, form
+        As for `replay_transfer`.
+
+    Raises
+    ------
+    UnknownSpanError
+        If there is no such station, or nothing is recorded there around that moment.
+    """
+    with store.snapshot():
+        for transfer in store.transfers(station_id, moment, moment + 1):
+            if transfer.start <= moment < transfer.end:
+                return _of_transfer(store, transfer, now, form)
+        span = moment - AROUND_NS, moment + AROUND_NS
+        return _of_span(store, station_id, span, None, now, form)
+
+
+def replay_span(
+    store: Store, station_id: str, start: int, end: int, *, now: int, form: str | None = None
+) -> Replay:
+    """Return the replay of ``[start, end)`` of a station, whatever happened in it. [ns]
+
+    Other parameters are those of `replay_transfer`.
+
+    Raises
+    ------
+    UnknownSpanError
+        If there is no such station, or nothing is recorded there in the span.
+    ValueError
+        If the span does not end after its start.
+    """
+    if end <= start:
+        raise ValueError(f"a span must end after its start, got {start} to {end}")
+    with store.snapshot():
+        return _of_span(store, station_id, (start, end), None, now, form)
+
+
+def _of_transfer(store: Store, transfer: Transfer, now: int, form: str | None) -> Replay:
+    station, reach = transfer.station, (transfer.start - AROUND_NS, transfer.end + AROUND_NS)
+    hookups = store.hookups(station, transfer.start, transfer.end)
+    near = (
+        min([reach[0], *(hookup.start for hookup in hookups)]),
+        max([reach[1], *(hookup.end for hookup in hookups)]),
+    )
+    others = [each for each in store.transfers(station, *near) if each.start != transfer.start]
+    span = replayed_span(transfer, hookups, others)
+    return _of_span(store, station, span, transfer, now, form)
+
+
+def _of_span(
+    store: Store,
+    station_id: str,
+    span: tuple[int, int],
+    transfer: Transfer | None,
+    now: int,
+    form: str | None,
+) -> Replay:
+    start, end = span[0], _known_until(store, station_id, span, now)
+    span = start, end
+    held = held_in(sites_of(store), station_id, start, end)
+    if not held:
+        raise UnknownSpanError(
+            f"no site file in this store names a station {station_id}",
+            "see which there are with: bondtrail show points",
+        )
+    judged_by = held_at(held, transfer.start if transfer else start)
+    station = judged_by.station
+    damage: list[DamageError] = []
+    signals = load_signals(store, station, start, end, damage.append)
+    if not damage and not any(len(line) for line in signals.values()):
+        raise _nothing_recorded(store, station_id, span)
+    tickets = [each for each in store.tickets(station_id) if each.start < end and each.end > start]
+    name = transfer.product if transfer else _product_of(station, tickets, span)
+    trips, findings = store.trips(station_id, *span), store.findings(station_id, *span)
+    mark = store.waiting().get(station_id)
+    return Replay(
+        site=judged_by.site,
+        station=station,
+        start=start,
+        end=end,
+        transfer=transfer,
+        held=held,
+        product_name=name,
+        product=product_named(judged_by.site, name),
+        signals=signals,
+        now=situation(station, signals, span),
+        events=sequence(station, signals, span, trips=trips, findings=findings),
+        findings=findings,
+        trips=trips,
+        hookups=store.hookups(station_id, *span),
+        work=[each for each in store.work(station_id) if each.start < end and each.end > start],
+        tickets=tickets,
+        missing=(),
+        damaged=sorted({str(error) for error in damage}),
+        waiting=mark is not None and mark.since < end,
+        hazard=_hazard(),
+        typical=None,
+    )
+
+
+def _hazard() -> Hazard | NoEstimate:
+    return NoEstimate(("The estimate is not there yet.",))
+
+
+def _known_until(store: Store, station: str, span: tuple[int, int], now: int) -> int:
+    """Return where a span ends of which nothing is claimed beyond now or the last reading. [ns]"""
+    heard = store.readings().get(station)
+    latest = now if heard is None else max(now, heard[1] + 1)
+    if span[0] >= latest:
+        raise UnknownSpanError(
+            f"{station}: nothing is recorded from {format_time(span[0])} on, which is yet to come"
+        )
+    return min(span[1], latest)
+
+
+def _nothing_recorded(store: Store, station: str, span: tuple[int, int]) -> UnknownSpanError:
+    heard = store.readings().get(station)
+    asked = f"{format_time(span[0])} to {format_time(span[1])}"
+    if heard is None:
+        return UnknownSpanError(f"{station}: nothing is recorded at all", "load its readings")
+    first, last = map(format_time, heard)
+    return UnknownSpanError(
+        f"{station}: nothing is recorded from {asked}", f"its readings go from {first} to {last}"
+    )
+
+
+def _product_of(station: Station, tickets: Sequence[Ticket], span: tuple[int, int]) -> str | None:
+    """Return the product on the ticket that overlaps a span most, else the station's own."""
+
+    def overlap(ticket: Ticket) -> int:
+        return min(ticket.end, span[1]) - max(ticket.start, span[0])
+
+    named = [ticket for ticket in tickets if ticket.product]
+    if not named:
+        return station.product
+    return min(named, key=lambda t: (-overlap(t), t.start, t.batch)).product
