@@ -5,6 +5,7 @@ Each table maps a key to the function that reads it from a row. Moments leave as
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from operator import attrgetter
 from typing import TypeVar
@@ -24,6 +25,17 @@ def as_object(fields: Fields[Row], row: Row) -> dict[str, object]:
 def iso(moment_ns: int | None) -> str | None:
     """Return the moment as programs get it: ISO 8601 in UTC with milliseconds."""
     return None if moment_ns is None else format_time(moment_ns)
+
+
+def finite(value: object) -> object:
+    """Return plain values with every number that JSON cannot hold as None."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): finite(held) for key, held in value.items()}
+    if isinstance(value, list | tuple):
+        return [finite(held) for held in value]
+    return value
 
 
 def as_is(*names: str) -> dict[str, Callable[[object], object]]:

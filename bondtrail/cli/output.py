@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 from bondtrail.cli.faults import printable
 from bondtrail.formulas import harmless
+from bondtrail.objects import finite
 from bondtrail.times import local
 
 if TYPE_CHECKING:
@@ -109,20 +110,10 @@ def print_json(objects: Iterable[Object]) -> None:
     """Print an array of objects, one a line; an infinite value is null."""
     between = "["
     for item in objects:
-        text = json.dumps(_finite(item), ensure_ascii=False, allow_nan=False)
+        text = json.dumps(finite(item), ensure_ascii=False, allow_nan=False)
         print(f"{between}\n{text}", end="")
         between = ","
     print("[]" if between == "[" else "\n]")
-
-
-def _finite(value: object) -> object:
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, Mapping):
-        return {str(key): _finite(held) for key, held in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(held) for held in value]
-    return value
 
 
 def print_csv(names: Sequence[str], objects: Iterable[Object]) -> None:

@@ -1,0 +1,138 @@
+"""A replay as programs get it: plain values under settled keys, for JSON of any reader."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields
+
+from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
+from analytics.core.electrostatics.spread import Level, Spread
+from analytics.core.sequence import Event
+from analytics.core.typical import Comparison, Typical
+from analytics.replay.replayed import Held, Missing, Replay
+from bondtrail.objects import (
+    FINDING,
+    HOOKUP,
+    TICKET,
+    TRANSFER,
+    TRIP,
+    WORK,
+    Fields,
+    as_is,
+    as_object,
+    finite,
+    iso,
+    moment,
+    word,
+)
+
+CAUTION = (
+    "Bondtrail reads and reports; it is not a safety function and calls nothing safe. The hazard "
+    "is an estimate of what could have been, from the readings and published figures with their "
+    "spread; it does not see what is listed as unseen. Local codes and licensed practice govern: "
+    "have a competent person judge it."
+)
+
+EVENT: Fields[Event] = {
+    "time": moment("time"),
+    "what": word("what"),
+    "basis": word("basis"),
+    "role": word("role"),
+    "detail": lambda event: event.detail,
+    "since": moment("since"),
+    **as_is("order_certain", "ohm", "flow", "volume"),
+    "finding": lambda event: None if event.finding is None else event.finding.id,
+}
+
+_MISSING: Fields[Missing] = {
+    "about": lambda missing: missing.about,
+    "start": moment("start"),
+    "end": moment("end"),
+    "why": lambda missing: missing.why,
+}
+
+_COMPARISON: Fields[Comparison] = {
+    "name": lambda comparison: comparison.name,
+    "time": moment("moment"),
+    **as_is("value", "low", "median", "high", "of", "differs"),
+}
+
+
+def replay_object(replay: Replay) -> dict[str, object]:
+    """Return a replay as JSON has it.
+
+    Moments are ISO 8601 in UTC with milliseconds, units are in the names or beside the values. A
+    value that is not known is None, and so is one without end, such as an open circuit: the
+    detail of the event says which.
+    """
+    transfer = replay.transfer
+    told: dict[str, object] = {
+        "station": replay.station.id,
+        "start": iso(replay.start),
+        "end": iso(replay.end),
+        "transfer": None if transfer is None else as_object(TRANSFER, transfer),
+        "product": replay.product_name,
+        "limits": [_limits(held) for held in replay.held],
+        "events": [as_object(EVENT, event) for event in replay.events],
+        "typical": None if replay.typical is None else _typical(replay.typical),
+        "missing": [as_object(_MISSING, missing) for missing in replay.missing],
+        "findings": [as_object(FINDING, finding) for finding in replay.findings],
+        "trips": [as_object(TRIP, trip) for trip in replay.trips],
+        "hookups": [as_object(HOOKUP, hookup) for hookup in replay.hookups],
+        "work": [as_object(WORK, window) for window in replay.work],
+        "tickets": [as_object(TICKET, ticket) for ticket in replay.tickets],
+        "hazard": hazard_object(replay.hazard),
+        "damaged": list(replay.damaged),
+        "waiting": replay.waiting,
+        "caution": CAUTION,
+    }
+    return {name: finite(value) for name, value in told.items()}
+
+
+def hazard_object(hazard: Hazard | NoEstimate) -> dict[str, object]:
+    """Return the estimate as JSON has it: its inputs, figures and what it cannot see.
+
+    Without an estimate the same keys hold nothing, and ``reasons`` says why.
+    """
+    made = hazard if isinstance(hazard, Hazard) else Hazard({}, {}, {}, unseen=hazard.unseen)
+    return {
+        "inputs": {name: _spread(spread) for name, spread in made.inputs.items()},
+        **{str(level): _figures(made.figures.get(level)) for level in Level},
+        "conductivity_class": made.conductivity_class,
+        "wait_s": None if made.wait_s is None else _spread(made.wait_s),
+        "notes": list(made.notes),
+        "reasons": [] if isinstance(hazard, Hazard) else list(hazard.reasons),
+        "unseen": list(made.unseen),
+    }
+
+
+def _spread(spread: Spread) -> Mapping[str, object]:
+    return {
+        "value": finite(spread.typical),
+        "low": finite(spread.low),
+        "typical": finite(spread.typical),
+        "high": finite(spread.high),
+        "unit": spread.unit,
+        "source": spread.source,
+    }
+
+
+def _figures(figures: Figures | None) -> Mapping[str, object] | None:
+    if figures is None:
+        return None
+    told = {field.name: getattr(figures, field.name) for field in fields(figures)}
+    return {**told, "first_over_mie": iso(figures.first_over_mie)}
+
+
+def _limits(held: Held) -> Mapping[str, object]:
+    return {"since": iso(held.since), "limits": dict(held.station.limits)}
+
+
+def _typical(typical: Typical) -> Mapping[str, object]:
+    first = typical.first_difference
+    return {
+        "product": typical.product,
+        "transfers": list(typical.transfers),
+        "comparisons": [as_object(_COMPARISON, each) for each in typical.comparisons],
+        "first_difference": None if first is None else as_object(_COMPARISON, first),
+    }
