@@ -10,7 +10,9 @@ from fractions import Fraction
 from bondtrail.units import UnitError, factor, refused
 
 LONGEST = 60
-_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?)(?![0-9.,])")
+_DIGITS = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
+_EXPONENT = r"[eE][+-]?[0-9]"
+_NUMBER = re.compile(rf"\s*([+-]?{_DIGITS}(?:{_EXPONENT}{{1,2}})?)(?![0-9.,]|{_EXPONENT})")
 
 
 @dataclass(frozen=True, slots=True)

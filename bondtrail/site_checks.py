@@ -168,14 +168,15 @@ def _check_products(raw: Raw, problems: Problems) -> dict[str, Raw]:
         note_unknown(table, keys_of(ProductTable), title, "", problems)
         sound = check(ProductTable, table, title, problems)
         products[name] = numbers(OF_PRODUCT, table, sound, ProductTable, title, problems)
-        _check_charge(products[name], title, problems)
+        _check_charge(products[name], table, title, problems)
     return products
 
 
-def _check_charge(product: Raw, title: str, problems: Problems) -> None:
+def _check_charge(product: Raw, written: Raw, title: str, problems: Problems) -> None:
     if product.get("phase") == "liquid" and "charge_uC_kg" in product:
+        key = "charge_uC_kg" if "charge_uC_kg" in written else "charge"
         wrong = "a liquid is charged by its streaming, not by the kilogram"
-        problems.add(title, "charge_uC_kg", wrong, 'this key left out, or phase = "powder"')
+        problems.add(title, key, wrong, 'this key left out, or phase = "powder"')
 
 
 def _check_station(

@@ -53,8 +53,8 @@ def factor(text: str, target: str, right: str, meant: Mapping[str, str]) -> Frac
     """
     try:
         scale = _factor(text, target)
-    except UnitError as exc:
-        raise UnitError(exc.wrong, exc.right or right) from exc
+    except UnitError:
+        raise
     except Exception as exc:  # pint lets out errors of many kinds: its own, tokenize's, arithmetic
         raise refused(text, "no known unit", right, meant) from exc
     if scale is not None and not 1e-15 <= scale <= 1e15:

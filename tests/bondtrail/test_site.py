@@ -1,13 +1,16 @@
 import datetime as dt
 import pickle
 from pathlib import Path
+from typing import get_args
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from bondtrail.site import (
     AlarmRules,
+    HazardRules,
     Limits,
+    Operation,
     ReportPlan,
     Role,
     Shift,
@@ -333,6 +336,111 @@ def test_station_may_name_its_area_and_its_position() -> None:
     assert (plain.area, plain.position) == (None, None)
 
 
+PRODUCT = '[product.p]\nphase = "{}"\n{}\n[[station]]'
+
+
+@pytest.mark.parametrize(
+    ("phase", "number", "text"),
+    [
+        pytest.param("liquid", "conductivity_pS_m = 1", 'conductivity = "1e-12 S/m"', id="S/m"),
+        pytest.param("liquid", "mie_mJ = 0.24", 'mie = "240 uJ"', id="uJ"),
+        pytest.param("powder", "charge_uC_kg = 1", 'charge = "1 nC/g"', id="nC/g"),
+    ],
+)
+def test_quantity_of_a_product_is_a_number_or_text_with_its_unit(
+    phase: str, number: str, text: str
+) -> None:
+    by_number, by_text = (
+        parse_site(SMALL.replace("[[station]]", PRODUCT.format(phase, line))).products["p"]
+        for line in (number, text)
+    )
+    assert by_text == by_number
+    key, _, value = number.partition(" = ")
+    assert getattr(by_text, key) == float(value)
+
+
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [
+        pytest.param("pipe_diameter_m = 0.1016", 'pipe_diameter = "4 in"', id="bore"),
+        pytest.param("pipe_length_m = 6.096", 'pipe_length = "20 ft"', id="length"),
+        pytest.param("filter_charge_uC_m3 = 0", 'filter_charge = "0 uC/m3"', id="no-charge"),
+        pytest.param("filter_charge_uC_m3 = 100", 'filter_charge = "100 nC/L"', id="filter"),
+        pytest.param("capacitance_pF = 1000", 'capacitance = "1 nF"', id="capacitance"),
+    ],
+)
+def test_quantity_of_a_station_is_a_number_or_text_with_its_unit(number: str, text: str) -> None:
+    by_number, by_text = (parse_site(f"{SMALL}{line}\n").stations[0] for line in (number, text))
+    assert by_text == by_number
+    key, _, value = number.partition(" = ")
+    assert getattr(by_text, key) == float(value)
+
+
+@pytest.mark.parametrize(
+    ("phase", "written", "rated", "unit"),
+    [
+        pytest.param("liquid", "0.3 m3/h", 5.0, "L", id="liquid"),
+        pytest.param("powder", "3 t/h", 50.0, "kg", id="powder"),
+        pytest.param(None, "5 L/min", 5.0, "L", id="volume-without-product"),
+        pytest.param(None, "50 kg/min", 50.0, "kg", id="mass-without-product"),
+    ],
+)
+def test_rated_flow_is_in_litres_or_kilograms_a_minute(
+    phase: str | None, written: str, rated: float, unit: str
+) -> None:
+    text = f'{SMALL}rated_flow = "{written}"\n'
+    if phase:
+        text = text.replace("[[station]]", PRODUCT.format(phase, ""))
+        text += 'product = "p"\n'
+    station = parse_site(text).stations[0]
+    assert (station.rated_flow, station.rated_unit) == (rated, unit)
+    assert station.volume_unit is None  # what a running contact adds up to is not measured
+
+
+def test_what_the_estimate_needs_may_be_left_out() -> None:
+    site = parse_site(f"{SMALL}points = {{ running = {{}} }}\n")
+    (station,) = site.stations
+    assert site.hazard == HazardRules()
+    assert (site.hazard.streaming_form, site.hazard.leakage_high_ohm) == ("spread", None)
+    assert {
+        station.pipe_diameter_m,
+        station.pipe_length_m,
+        station.filter_charge_uC_m3,
+        station.capacitance_pF,
+        station.operation,
+        station.rated_flow,
+        station.rated_unit,
+        station.points[Role.RUNNING].interval_s,
+    } == {None}
+
+
+@pytest.mark.parametrize("operation", get_args(Operation))
+def test_station_may_name_what_is_done_to_a_powder(operation: str) -> None:
+    station = parse_site(f'{SMALL}operation = "{operation}"\n').stations[0]
+    assert station.operation == operation
+
+
+def test_rules_of_the_hazard_estimate_are_read() -> None:
+    written = 'streaming_form = "schon"\nleakage_typical_ohm = 1e8\nleakage_high_ohm = 1e8\n'
+    assert parse_site(f"{SMALL}[hazard]\n{written}").hazard == HazardRules(
+        streaming_form="schon", leakage_typical_ohm=1e8, leakage_high_ohm=1e8
+    )
+
+
+def test_point_may_say_how_often_its_signal_is_looked_at() -> None:
+    text = f"{SMALL}[station.points]\npermissive = {{ interval_s = 0.25 }}\nflow = {{}}\n"
+    points = parse_site(text).stations[0].points
+    assert {role: point.interval_s for role, point in points.items()} == {
+        Role.PERMISSIVE: 0.25,
+        Role.FLOW: None,
+    }
+
+
+def test_product_may_name_the_substance_that_it_is() -> None:
+    text = SMALL.replace("[[station]]", PRODUCT.format("liquid", 'substance = "toluene"'))
+    assert parse_site(text).products["p"].substance == "toluene"
+
+
 def test_tables_may_stand_in_any_order_and_points_inline() -> None:
     head, _, station = SMALL.partition("[[station]]")
     schema, _, header = head.partition("\n")
@@ -398,6 +506,12 @@ def test_models_cannot_be_changed(example: Site) -> None:
         pytest.param("hold_s = 1.0", "hold_s = 2.0", False, id="site-limit"),
         pytest.param("limit_ohm = 10.0             # an", "limit_ohm = 9 #", False, id="override"),
         pytest.param('["PRM-101"]', '["PRM-101"], stale_after_s = 9', False, id="stale-point"),
+        pytest.param("capacitance_pF = 1000.0", "capacitance_pF = 9", True, id="capacitance"),
+        pytest.param("channel = 1", 'rated_flow = "1 L/s"', True, id="rated-flow"),
+        pytest.param("channel = 1", 'operation = "pouring"', True, id="operation"),
+        pytest.param("channel = 1", 'pipe_length = "1 m"', True, id="pipe-length"),
+        pytest.param("channel = 1", "filter_charge_uC_m3 = 9", True, id="filter-charge"),
+        pytest.param('["PRM-101"]', '["PRM-101"], interval_s = 1', True, id="interval"),
         pytest.param("bypass     = { alias", "running = { alias", False, id="role"),
         pytest.param('bypass     = { alias = ["KEY-101"] }', "", False, id="fewer-points"),
         pytest.param('product = "toluene"', "", False, id="product-of-its-transfers"),

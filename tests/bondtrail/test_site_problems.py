@@ -17,6 +17,8 @@ timezone = "Europe/Lisbon"
 limit_ohm = 10.0
 [alarms]
 stale_h = 24
+[hazard]
+leakage_typical_ohm = 1e9
 [[shift]]
 name = "early"
 from = "06:00"
@@ -34,6 +36,7 @@ phase = "liquid"
 mie_mJ = 0.24
 [product.flour]
 phase = "powder"
+conductivity = "1 pS/m"
 [[station]]
 id = "rail-1"
 name = "Rail spot 1"
@@ -51,6 +54,9 @@ kind = "flexible_bulk_bag"
 unit = "M1"
 channel = 2
 product = "flour"
+pipe_length = "20 ft"
+operation = "pouring"
+rated_flow = "2 t/h"
 [station.points]
 status = { alias = ["M1/2"] }
 """
@@ -132,7 +138,7 @@ LIMITS: list[Case] = [
         ("limit_ohm = 100000", "open_ohm 100000.0 is not above", "well above limit_ohm"),
     ]
 ]
-TOLUENE = "[product.toluene]"
+TOLUENE, FLOUR = "[product.toluene]", "[product.flour]"
 PRODUCTS: list[Case] = [
     ('phase = "liquid"', "", TOLUENE, "phase", "missing", "liquid, powder"),
     ("liquid", "liqid", TOLUENE, "phase", "'liqid' is not known", "did you mean liquid?"),
@@ -140,6 +146,37 @@ PRODUCTS: list[Case] = [
     ("mie_mJ = 0.24", "mie_mJ = 0", TOLUENE, "mie_mJ", "0 is too small", "above 0, e.g. 0.24"),
     ("mie_mJ = 0.24", "mie_mj = 1", TOLUENE, "mie_mj", "unknown key", "did you mean mie_mJ?"),
     ("mie_mJ = 0.24", "source = 3", TOLUENE, "source", "3 is not in quotes", "text in quotes"),
+    ("mie_mJ = 0.24", 'mie_mJ = 0.24\nmie = "240 uJ"', TOLUENE, "mie", "mie_mJ says it too",
+     "one of the two"),
+    ("mie_mJ = 0.24", 'mie_mJ = "0.24 mJ"', TOLUENE, "mie_mJ", "'0.24 mJ' is no number",
+     "above 0, e.g. 0.24"),
+    *(
+        ("mie_mJ = 0.24", f"mie = {value}", TOLUENE, "mie", wrong,
+         'an energy with its unit in quotes, such as "240 uJ"')
+        for value, wrong in [
+            ("0.24", "0.24 is not in quotes"),
+            ("[]", "a list does not fit"),
+            ('""', "'' is no number with a unit"),
+            ('"0.24"', "'0.24' has no unit"),
+            ('"0,24 mJ"', "'0,24 mJ' is no number with a unit"),
+            ('"0.24 m"', "'m' is no unit of energy"),
+            ('"0.24 bananas"', "'bananas' is no known unit"),
+        ]
+    ),
+    ("mie_mJ = 0.24", 'mie = "0 J"', TOLUENE, "mie", "'0 J' is too small", "an energy above 0"),
+    ("mie_mJ = 0.24", 'mie = "-1 mJ"', TOLUENE, "mie", "'-1 mJ' is too small", "above 0"),
+    ("mie_mJ = 0.24", 'mie = "1 TJ"', TOLUENE, "mie", "is 1e+15 mJ: too large", "up to 1e+09 mJ"),
+    ("mie_mJ = 0.24", 'conductivity = "1 S"', TOLUENE, "conductivity",
+     "'S' is no unit of conductivity", "such as \"1e-12 S/m\""),
+    ("mie_mJ = 0.24", "substance = 3", TOLUENE, "substance", "3 is not in quotes", "text in"),
+    ("mie_mJ = 0.24", "charge_uC_kg = 1", TOLUENE, "charge_uC_kg",
+     "a liquid is charged by its streaming", 'or phase = "powder"'),
+    ("mie_mJ = 0.24", 'charge = "1 uC/kg"', TOLUENE, "charge",
+     "a liquid is charged by its streaming", 'or phase = "powder"'),
+    ('phase = "powder"', 'phase = "powder"\ncharge_uC_kg = -1', FLOUR, "charge_uC_kg",
+     "-1 is negative", "above 0, e.g. 1.0"),
+    ('phase = "powder"', 'phase = "powder"\ncharge = "1 uC"', FLOUR, "charge",
+     "'uC' is no unit of charge for each mass", "1 uC/kg"),
     ("[product.flour]", "[product]\nx = 3\n[product.flour]", "[product]", "x", "3 is no table",
      "[product.NAME]"),
     ("[product.flour]", '[product.""]\nphase = "powder"\n[product.flour]', "[product.]", "",
@@ -164,6 +201,41 @@ STATIONS: list[Case] = [
     ("channel = 1", "mismatch_s = -1", RAIL, "mismatch_s", "-1 is negative", "e.g. 3.0"),
     ("channel = 1", "capacitance_pF = 0", RAIL, "capacitance_pF", "too small", "e.g. 1000.0"),
     ("channel = 1", "pipe_diameter_m = 100", RAIL, "pipe_diameter_m", "too large", "up to 10"),
+    ("channel = 1", 'pipe_diameter_m = "4 in"', RAIL, "pipe_diameter_m", "'4 in' is no number",
+     "above 0, e.g. 0.1"),
+    ("channel = 1", 'pipe_diameter = "4"', RAIL, "pipe_diameter", "'4' has no unit", '"4 in"'),
+    ("channel = 1", "pipe_diameter = 4", RAIL, "pipe_diameter", "4 is not in quotes", '"4 in"'),
+    ("channel = 1", 'pipe_diameter = "40 ft"', RAIL, "pipe_diameter",
+     "'40 ft' is 12.192 m: too large", "a length up to 10 m"),
+    ("channel = 1", 'pipe_diameter_m = 0.1\npipe_diameter = "x"', RAIL, "pipe_diameter",
+     "pipe_diameter_m says it too", "one of the two"),
+    ("channel = 1", "pipe_length_m = 0", RAIL, "pipe_length_m", "0 is too small", "e.g. 6.0"),
+    ("channel = 1", 'pipe_length = "0 ft"', RAIL, "pipe_length", "'0 ft' is too small", "above 0"),
+    ("channel = 1", "filter_charge_uC_m3 = -1", RAIL, "filter_charge_uC_m3", "-1 is negative",
+     "of 0 or more, e.g. 100.0"),
+    ("channel = 1", 'filter_charge = "-1 uC/m3"', RAIL, "filter_charge", "is too small",
+     "a charge for each volume of 0 or more"),
+    ("channel = 1", 'capacitance = "1 F/m"', RAIL, "capacitance", "no unit of capacitance", "1 nF"),
+    ("channel = 1", 'capacitance = "1 nF"\ncapacitance_pF = 1000', RAIL, "capacitance",
+     "capacitance_pF says it too", "one of the two"),
+    ("channel = 1", 'operation = "siving"', RAIL, "operation", "not known", "mean sieving?"),
+    ("channel = 1", "operation = 3", RAIL, "operation", "3 is not known", "one of sieving"),
+    *(
+        ("channel = 1", f"rated_flow = {value}", RAIL, "rated_flow", wrong, right)
+        for value, wrong, right in [
+            ("800", "800 is not in quotes", 'such as "800 L/min"'),
+            ('"800"', "'800' has no unit", 'such as "800 L/min"'),
+            ('""', "'' is no number with a unit", 'such as "800 L/min"'),
+            ('"0 L/min"', "'0 L/min' is too small", "above 0"),
+            ('"-1 L/min"', "'-1 L/min' is too small", "above 0"),
+            ('"1e30 L/min"', "'1e30 L/min' is too large", "a rate of flow"),
+            ('"800 GPM"', "'GPM' is no known unit", "did you mean gal/min"),
+            ('"800 L"', "'L' is no rate of flow", "a volume rate, such as L/min"),
+            ('"2 t/h"', "'t/h' is a rate of mass, but the product is a liquid", "a volume rate"),
+        ]
+    ),
+    ('product = "toluene"', 'rated_flow = "2 t/h"', RAIL, "rated_flow",
+     "'2 t/h' is a rate of mass, but the flow point is not", "a rate of volume"),
     ("channel = 1", "limit_ohm = 1e6", RAIL, "limit_ohm", "open_ohm 100000.0 is not above", "well"),
     ("channel = 1", "open_ohm = 9", RAIL, "open_ohm", "is not above limit_ohm 10.0", "well above"),
     ("channel = 2", "channel = 1", BAG, "channel", f"channel 1 of unit M1 already watches {RAIL}",
@@ -268,6 +340,20 @@ ALARMS: list[Case] = [
         ("zzz = 3", "unknown key", "one of flood_begins, flood_ends_below"),
     ]
 ]
+HAZARD: list[Case] = [
+    ("leakage_typical_ohm = 1e9", written, "[hazard]", written.split()[0], wrong, right)
+    for written, wrong, right in [
+        ("leakage_typical_ohm = 0", "0 is too small", "a number above 0, e.g. 1000000000.0"),
+        ("leakage_typical_ohm = inf", "not a finite number", "a number above 0"),
+        ('leakage_typical_ohm = "1 Gohm"', "'1 Gohm' is no number", "a number above 0"),
+        ("leakage_high_ohm = -1", "-1 is negative", "a number above 0, e.g. 1000000000000.0"),
+        ("leakage_high_ohm = 1e8", "is below leakage_typical_ohm 1000000000.0", "or left out"),
+        ('streaming_form = "shon"', "'shon' is not known", "did you mean schon?"),
+        ("streaming_form = 1", "1 is not known", "one of spread, schon, iec_60079_32_1"),
+        ("streaming = 1", "unknown key", "did you mean streaming_form?"),
+        ("zzz = 1", "unknown key", "one of streaming_form, leakage_typical_ohm"),
+    ]
+] + [("[hazard]", "[[hazard]]", "[hazard]", "", "double brackets", "one table [hazard]")]
 REPORT = "[[report]] number 1"
 REPORTS: list[Case] = [
     ('every = "weekly"', "", REPORT, "every", "missing", "one of weekly, monthly"),
@@ -311,7 +397,11 @@ POINTS: list[Case] = [
     ("stale_after_s = 60", "stale_after_s = -1", RAIL, "points.flow.stale_after_s",
      "-1 is negative", "0.001 or more, e.g. 7200"),
     ("stale_after_s = 60", "zzz = 1", RAIL, "points.flow.zzz", "unknown key",
-     "one of alias, unit, stale_after_s"),
+     "one of alias, unit, stale_after_s, interval_s"),
+    ("stale_after_s = 60", "interval_s = 0", RAIL, "points.flow.interval_s", "0 is too small",
+     "above 0, e.g. 1.0"),
+    ("stale_after_s = 60", 'interval_s = "1 s"', RAIL, "points.flow.interval_s",
+     "'1 s' is no number", "above 0, e.g. 1.0"),
     ('unit = "ohm"', 'unit = "L/min"', RAIL, "points.resistance.unit", "no unit of resistance",
      "ohm, kohm or Mohm"),
     ('unit = "ohm"', "unit = 3", RAIL, "points.resistance.unit", "3 is not in quotes", "a unit"),
@@ -324,7 +414,7 @@ POINTS: list[Case] = [
 
 @pytest.mark.parametrize(
     ("old", "new", "table", "key", "wrong", "right"),
-    SITE + LIMITS + ALARMS + SHIFTS + REPORTS + PRODUCTS + STATIONS + GROUPS + POINTS,
+    SITE + LIMITS + ALARMS + HAZARD + SHIFTS + REPORTS + PRODUCTS + STATIONS + GROUPS + POINTS,
 )
 def test_one_mistake_is_one_problem_that_names_its_place(
     old: str, new: str, table: str, key: str, wrong: str, right: str
@@ -409,6 +499,9 @@ limit_ohm = -3
 open_ohm = "far"
 [alarms]
 fleeting_s = 0
+[hazard]
+streaming_form = "mine"
+leakage_high_ohm = 0
 [[shift]]
 name = "early"
 to = 14
@@ -421,18 +514,25 @@ to = "06:00"
 every = "daily"
 [product.flour]
 phase = "powdr"
+charge = "much"
+mie = "15 mJ"
+mie_mJ = 15
 [[station]]
 id = "s-1"
 kind = "drumm"
 unit = "M1"
 channel = 1
 product = "sugar"
+pipe_length = "20"
+capacitance = 1
+operation = "pumping"
+rated_flow = "fast"
 limit_ohm = 1e6
 open_ohm = 1e5
 [station.points]
 flw = {}
 resistance = { alias = ["A", " b"], unit = "bananas" }
-permissive = { stale_after_s = 0, unit = "V" }
+permissive = { stale_after_s = 0, unit = "V", interval_s = -1 }
 [[station]]
 id = "s-1"
 name = "Again"
@@ -452,6 +552,8 @@ status = { alias = ["A"] }
         ("[limits]", "limit_ohm"),
         ("[limits]", "open_ohm"),
         ("[alarms]", "fleeting_s"),
+        ("[hazard]", "streaming_form"),
+        ("[hazard]", "leakage_high_ohm"),
         (EARLY, "from"),
         (EARLY, "to"),
         (EARLY, "days"),
@@ -459,18 +561,25 @@ status = { alias = ["A"] }
         ("[report]", ""),
         (REPORT, "every"),
         (REPORT, "folder"),
-        ("[product.flour]", "phase"),
+        (FLOUR, "phase"),
+        (FLOUR, "charge"),
+        (FLOUR, "mie"),
         (s1, "id"),
         (s1, "name"),
         (s1, "kind"),
         (s1, "channel"),
         (s1, "product"),
+        (s1, "pipe_length"),
+        (s1, "capacitance"),
+        (s1, "operation"),
+        (s1, "rated_flow"),
         (s1, "open_ohm"),
         (s1, "points.flw"),
         (s1, "points.resistance.alias"),
         (s1, "points.resistance.unit"),
         (s1, "points.permissive.stale_after_s"),
         (s1, "points.permissive.unit"),
+        (s1, "points.permissive.interval_s"),
         (s1, "points.status.alias"),
     }
 
@@ -487,9 +596,9 @@ status = { alias = ["A"] }
         ),
         pytest.param(
             "schema = 1\nstation = 3\nsite = 1\nproduct = 'x'\nlimits = [1]\nalarms = 3\n"
-            "shift = 'early'\nreport = 2026-03-01",
+            "hazard = 3\nshift = 'early'\nreport = 2026-03-01",
             {("[site]", ""), ("[product]", ""), ("[limits]", ""), ("[[station]]", "")}
-            | {("[alarms]", ""), ("[[shift]]", ""), ("[[report]]", "")},
+            | {("[alarms]", ""), ("[hazard]", ""), ("[[shift]]", ""), ("[[report]]", "")},
             id="no-tables-where-tables-belong",
         ),
         pytest.param(
@@ -615,7 +724,7 @@ def test_path_that_is_no_file_says_so(tmp_path: Path, name: str) -> None:
 
 def test_error_is_one_line_a_problem_each_naming_the_file() -> None:
     with pytest.raises(SiteError) as caught:
-        parse_site(GOOD.replace("10.0", "-3").replace("flow =", "flw ="), "quay.toml")
+        parse_site(GOOD.replace("10.0", "-3").replace("flow =", "flw =", 1), "quay.toml")
     assert str(caught.value).splitlines() == [
         "quay.toml [limits] limit_ohm: -3 is negative: expected a number above 0, e.g. 10.0",
         "quay.toml [[station]] rail-1 points.flw: unknown role: expected one of resistance, "
@@ -677,7 +786,7 @@ def test_no_problem_is_an_empty_list() -> None:
 JARGON = ("pydantic", "validation error", "http", "Input should", "type=", "Traceback", "None")
 LITERALS = """0 -1 3 1e308 -0.0 nan inf true 1979-05-27 07:32:00 [] {} [1] [[]] '' 'a' 'rail-1'
 06:00:00 '24:00' '06:00' ['mon'] ['mon','mon'] 'early' 'monthly'
-'ohm' 'M1/1' 'rail-1.flow' 'powder' 'drum' 'flour' {alias=['M1/1']} {a={a={a=1}}}
+'ohm' '1 mJ' '2e3L/min' 'M1/1' 'rail-1.flow' 'powder' 'drum' 'flour' {alias=['M1/1']} {a={a={a=1}}}
 99999999999999999999999999"""
 
 
