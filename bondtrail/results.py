@@ -373,3 +373,43 @@ class Review:
     comment: str
     previous: str
     digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Readings of a station that must be kept, whatever a policy of retention says.
+
+    Attributes
+    ----------
+    number : int
+        Its number, from 1.
+    at : int
+        When it was placed. [ns]
+    author, why : str
+        Who placed it, as typed, and what for.
+    start, end : int
+        The readings it keeps, half-open. [ns]
+    transfer : str or None
+        The id of the transfer that it is about, if it is about one.
+    released_at : int or None
+        When it was released; None while it is in force, and then so are the other two. [ns]
+    released_by, released_why : str or None
+        Who released it, and why.
+    """
+
+    number: int
+    at: int
+    author: str
+    why: str
+    station: str
+    start: int
+    end: int
+    transfer: str | None = None
+    released_at: int | None = None
+    released_by: str | None = None
+    released_why: str | None = None
+
+    @property
+    def in_force(self) -> bool:
+        """Whether it has not been released."""
+        return self.released_at is None

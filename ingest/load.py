@@ -25,6 +25,7 @@ from ingest.windows import take_tickets, take_work
 from store import Store, Written
 
 OnProgress = Callable[[Progress], None]
+Clock = Callable[[], int]
 InputFile = TextFile | ParquetFile
 
 _AHEAD = 6
@@ -40,6 +41,7 @@ def load_files(
     *,
     zone: ZoneInfo | None = None,
     now: int,
+    clock: Clock | None = None,
     progress: OnProgress | None = None,
 ) -> LoadReport:
     """Load CSV and Parquet files into the store.
@@ -57,6 +59,9 @@ def load_files(
         Where times without an offset were written; without it such rows are rejected.
     now : int
         When this is, for the rejects. [ns]
+    clock : callable, optional
+        Tells the time, in ns, as readings are stored: that is when they arrived. Without it all
+        arrive at ``now``.
     progress : callable, optional
         Called with a `Progress` after each step.
 
@@ -75,7 +80,7 @@ def load_files(
     names = expand(paths)
     sizes = [size_of(name) for name in names]
     total = None if None in sizes else sum(size or 0 for size in sizes)
-    loader = _Loader(store, site, Tags(site), zone, now, progress, total)
+    loader = _Loader(store, site, Tags(site), zone, now, clock or (lambda: now), progress, total)
     files = [loader.load(name) for name in names]
     failed = [Unreadable(file.name, file.error) for file in files if file.error is not None]
     if len(failed) == len(files):
@@ -90,6 +95,7 @@ class _Loader:
     tags: Tags
     zone: ZoneInfo | None
     now: int
+    clock: Clock
     progress: OnProgress | None
     total: int | None
     done: int = 0
@@ -139,7 +145,10 @@ class _Loader:
 
     def _store(self, file: InputFile, take: Take, report: FileReport) -> None:
         rejects: list[Reject] = []
-        with closing(ahead(file.batches(take), _AHEAD)) as steps, self.store.bulk() as bulk:
+        with (
+            closing(ahead(file.batches(take), _AHEAD)) as steps,
+            self.store.bulk(arrived=self.clock) as bulk,
+        ):
             for batch in steps:
                 for point, samples in batch.samples:
                     bulk.add(point, samples)

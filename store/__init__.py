@@ -16,9 +16,11 @@ from store.errors import (
     StoreUnavailableError,
 )
 from store.face import Store, open_store
+from store.holds import Holds
 from store.merging import Written
 from store.points import PointSummary
 from store.reviews import BrokenReview, Reviews
+from store.stretches import NEVER, Arrivals
 from store.summaries import (
     DayMark,
     EpisodeCounts,
@@ -31,8 +33,10 @@ from store.summaries import (
 from store.touches import Touch
 
 __all__ = [
+    "NEVER",
     "AlarmColumns",
     "Allowed",
+    "Arrivals",
     "BrokenReview",
     "BulkWriter",
     "DamageError",
@@ -41,6 +45,7 @@ __all__ = [
     "FailingTransfer",
     "FindingCount",
     "FindingMark",
+    "Holds",
     "NewerStoreError",
     "NotAStoreError",
     "PartSums",

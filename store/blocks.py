@@ -29,6 +29,7 @@ _LAYOUT = 1
 # layout, scale of values, samples, step of times in ns, bytes of time, value, open and quality
 _HEADER = struct.Struct("<BxHIqIIII")
 _BATCH = struct.Struct("<BxxxI")  # layout, points
+_TIMES = struct.Struct("<BxxxIq")  # layout, times, step of times in ns
 _SPAN = struct.Struct("<qqqq")
 
 _SCALES = (1, 10, 100, 1000)
@@ -230,3 +231,29 @@ def decode_batch(block: bytes) -> Batch:
     if edges[-1] != len(samples):
         raise BlockError("its points and its samples do not match")
     return Batch(table[:size], edges, samples)
+
+
+def encode_times(time: TimeArray) -> bytes:
+    """Return the block of rising times alone. [ns]"""
+    step = _step(time)
+    return _TIMES.pack(_LAYOUT, time.size, step) + _packed(time - _steady(step, time.size))
+
+
+def decode_times(block: bytes) -> TimeArray:
+    """Return the times of a block. [ns]
+
+    Raises
+    ------
+    BlockError
+        If the bytes are no block of times.
+    """
+    try:
+        layout, size, step = _TIMES.unpack_from(block)
+        if layout != _LAYOUT:
+            raise BlockError(f"layout {layout}")
+        time = np.empty(size, np.int64)
+        _fill(block[_TIMES.size :], time)
+    except (struct.error, RuntimeError, TypeError, ValueError, MemoryError) as exc:
+        raise BlockError(str(exc)) from exc
+    time += _steady(step, size)
+    return time

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from types import TracebackType
 from typing import Self
 
@@ -19,15 +20,24 @@ class BulkWriter:
 
     Leaving the ``with`` block commits the rest; leaving it by an exception does not. Samples
     may come in any order; of two at one time the later given wins.
+
+    ``arrived`` is asked for the time, in ns, at each commit: that is when its samples arrived.
     """
 
-    def __init__(self, db: Database, *, flush_rows: int = FLUSH_ROWS) -> None:
+    def __init__(
+        self,
+        db: Database,
+        *,
+        flush_rows: int = FLUSH_ROWS,
+        arrived: Callable[[], int] | None = None,
+    ) -> None:
         if flush_rows < 1:
             raise ValueError(f"flush_rows must be at least 1, got {flush_rows}")
         self.written = Written()
         """What is committed so far."""
         self._db = db
         self._most = flush_rows
+        self._arrived = arrived
         self._parts: dict[str, list[Samples]] = {}
         self._held = 0
 
@@ -75,8 +85,9 @@ class BulkWriter:
             return
         fold(self._db, down_to=journal.CHUNK)
         batch = {name: concatenate(parts) for name, parts in self._parts.items()}
+        arrived = writing.check_arrival(self._arrived() if self._arrived else None)
         with self._db.writing() as tx:
-            written = writing.into_segments(tx, batch)
+            written = writing.into_segments(tx, batch, arrived)
         self.written += written
         self._parts, self._held = {}, 0
 

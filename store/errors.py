@@ -48,11 +48,12 @@ class DamageError(StoreError):
     Attributes
     ----------
     part : str
-        ``segment`` (the samples of one point) or ``journal`` (a batch of several).
+        ``segment`` (the samples of one point), ``journal`` (a batch of several) or ``arrival``
+        (when samples of one point arrived; the samples themselves are there).
     id : int
         The row's id in the table of that name.
     point : str or None
-        Whose samples are lost; None for a journal row, which may hold any point.
+        Whose samples they are; None for a journal row, which may hold any point.
     start, end : int
         The span of the damaged samples, half-open. [ns]
     """

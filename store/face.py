@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
@@ -20,16 +20,30 @@ from bondtrail.results import (
     Trip,
     WorkWindow,
 )
-from bondtrail.samples import Samples
-from store import bulk, inputs, points, reading, results, schema, sites, touches, verify, writing
+from bondtrail.samples import Samples, TimeArray
+from store import (
+    arrivals,
+    bulk,
+    inputs,
+    points,
+    reading,
+    results,
+    schema,
+    sites,
+    touches,
+    verify,
+    writing,
+)
 from store.bulk import FLUSH_ROWS, BulkWriter
 from store.compliances import Compliances
 from store.engine import Database
 from store.errors import DamageError
 from store.fetching import OnDamage, raise_damage
+from store.holds import Holds
 from store.merging import Written
 from store.points import PointSummary
 from store.reviews import Reviews
+from store.stretches import Arrivals
 from store.summaries import Summaries
 from store.touches import Touch
 from store.upgrade import upgrade
@@ -81,6 +95,8 @@ class Store:
         """Sums and latest rows of the results, as a board shows them."""
         self.reviews = Reviews(db)
         """What people said of findings."""
+        self.holds = Holds(db)
+        """Which readings must be kept."""
         self.compliances = Compliances(db)
         """Which transfers were compliant, over all stations at once."""
 
@@ -107,21 +123,34 @@ class Store:
 
     # Samples
 
-    def write(self, batch: Mapping[str, Samples]) -> Written:
+    def write(self, batch: Mapping[str, Samples], *, arrived: int | None = None) -> Written:
         """Commit samples by point, in any order, as one row of the journal.
+
+        Parameters
+        ----------
+        batch : mapping of str to Samples
+            By point.
+        arrived : int, optional
+            When they arrived, for `arrivals`. [ns]
 
         Raises
         ------
         ValueError
-            If a point is not ``<station>.<role>`` or a value is NaN.
+            If a point is not ``<station>.<role>``, a value is NaN or the arrival is before 1970.
         """
         writing.check_batch(batch)
+        moment = writing.check_arrival(arrived)
         with self._db.writing() as tx:
-            return writing.into_journal(tx, batch)
+            return writing.into_journal(tx, batch, moment)
 
-    def bulk(self, *, flush_rows: int = FLUSH_ROWS) -> BulkWriter:
-        """Return a writer for much at once, which commits ``flush_rows`` samples at a time."""
-        return BulkWriter(self._db, flush_rows=flush_rows)
+    def bulk(
+        self, *, flush_rows: int = FLUSH_ROWS, arrived: Callable[[], int] | None = None
+    ) -> BulkWriter:
+        """Return a writer for much at once, which commits ``flush_rows`` samples at a time.
+
+        ``arrived`` tells the time, in ns, at each commit, for `arrivals`.
+        """
+        return BulkWriter(self._db, flush_rows=flush_rows, arrived=arrived)
 
     def read(
         self,
@@ -143,6 +172,25 @@ class Store:
         last = reading.LAST if end is None else int(end) - 1
         with self._db.reading() as tx:
             return reading.read(tx, point, first, last, on_damage or raise_damage)
+
+    def arrivals(self, point: str, times: TimeArray) -> Arrivals:
+        """Return when the readings of a point arrived: each between two moments.
+
+        Parameters
+        ----------
+        point : str
+            Its name.
+        times : ndarray of int64, shape (n,)
+            Times of readings as `read` gives them, in any order. [ns]
+
+        Returns
+        -------
+        Arrivals
+            `NEVER` where nobody noted it, and where it can no longer be told because what was
+            noted is damaged.
+        """
+        with self._db.reading() as tx:
+            return arrivals.at(tx, point, times)
 
     def fold(self) -> int:
         """Move the journal into segments; return how many of its rows. Damaged ones stay."""

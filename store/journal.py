@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from sqlalchemy import bindparam, delete, func, insert, select
+from sqlalchemy import bindparam, delete, exists, func, insert, select
 
 from bondtrail.samples import Samples, concatenate, later_wins
 from store import segments
@@ -25,6 +25,9 @@ _TOLD = select(journal.c.id, journal.c.first_ns, journal.c.last_ns, journal.c.sa
 _OVERLAPPING = _TOLD.where(
     journal.c.last_ns >= bindparam("first"), journal.c.first_ns <= bindparam("last")
 ).order_by(journal.c.id)
+_ANY_OVERLAPS = select(
+    exists().where(journal.c.last_ns >= bindparam("first"), journal.c.first_ns <= bindparam("last"))
+)
 _OLDEST = _TOLD.where(journal.c.id > bindparam("after")).order_by(journal.c.id).limit(10_000)
 
 
@@ -55,6 +58,11 @@ def batches(tx: Transaction, first: int, last: int, on_damage: OnDamage) -> Iter
     found = tx.conn.execute(_OVERLAPPING, {"first": first, "last": last})
     for _, batch in _sound(tx, _rows(found), on_damage):
         yield batch
+
+
+def overlaps(tx: Transaction, first: int, last: int) -> bool:
+    """Tell whether any row, of whatever points, overlaps ``first`` to ``last``. [ns]"""
+    return bool(tx.conn.execute(_ANY_OVERLAPS, {"first": first, "last": last}).scalar())
 
 
 def check(tx: Transaction) -> Iterator[DamageError]:

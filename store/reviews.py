@@ -23,7 +23,7 @@ from sqlalchemy import ColumnElement, Select, and_, case, exists, insert, or_, s
 from bondtrail.results import Finding, Review, ReviewState
 from store import schema
 from store.engine import Database, Transaction
-from store.texts import fit, plain
+from store.texts import bounded, plain
 
 START = "0" * 64
 """The digest that the first review follows."""
@@ -127,12 +127,7 @@ class Reviews:
 
 
 def _text(name: str, text: str) -> str:
-    kept = fit(text.strip())
-    if not kept:
-        raise ValueError(f"{name}: expected some text")
-    if len(kept) > LONGEST[name]:
-        raise ValueError(f"{name}: expected {LONGEST[name]} characters or fewer, got {len(kept)}")
-    return kept
+    return bounded(name, text, LONGEST[name])
 
 
 _COLUMNS = {

@@ -28,7 +28,7 @@ from sqlalchemy import (
 from bondtrail.results import DAY_COUNTERS, DAY_COUNTS, DAY_HISTOGRAMS, DAY_SUMS, NON_COMPLIANT
 
 METADATA = MetaData()
-VERSION = "0002"
+VERSION = "0003"
 """The newest revision under ``migrations/versions``; a test keeps the two together."""
 VERSION_TABLE = "bondtrail_version"
 
@@ -105,6 +105,27 @@ journal = Table(
     Column("block", LargeBinary, nullable=False),
     sqlite_autoincrement=True,  # an id tells the order of commits, so none may come twice
 )
+
+arrival = Table(
+    "arrival",
+    METADATA,
+    _key(),
+    Column("point_id", BigInteger, nullable=False),
+    _ns("first_ns"),
+    _ns("last_ns"),
+    _ns("arrived_first_ns", optional=True),
+    _ns("arrived_last_ns", optional=True),
+    _ns("lag_least_ns", optional=True),
+    _ns("lag_most_ns", optional=True),
+    Column("checksum", BigInteger, nullable=True),
+    Column("block", LargeBinary, nullable=True),
+    sqlite_autoincrement=True,  # an id tells the order of commits, so none may come twice
+)
+"""When the readings of a stretch arrived, null where nobody knows; see `store.arrivals`.
+
+The block holds the times of the readings where others lie between them.
+"""
+Index("arrival_last", arrival.c.point_id, arrival.c.last_ns, arrival.c.first_ns)
 
 touched = Table(
     "touched",
@@ -395,3 +416,24 @@ review = Table(
 The database itself refuses to change or delete a row.
 """
 Index("review_start", review.c.station, review.c.kind, review.c.start_ns)
+
+hold = Table(
+    "hold",
+    METADATA,
+    Column("number", BigInteger, primary_key=True, autoincrement=False),
+    _ns("at_ns"),
+    _text("author"),
+    _text("why"),
+    _text("station"),
+    _ns("start_ns"),
+    _ns("end_ns"),
+    _text("transfer", optional=True),
+    _ns("released_at_ns", optional=True),
+    _text("released_by", optional=True),
+    _text("released_why", optional=True),
+)
+"""Readings that nothing may remove until the hold is released; see `store.holds`.
+
+The database itself refuses to delete a row, or to change anything but its release, once.
+"""
+Index("hold_start", hold.c.station, hold.c.start_ns)

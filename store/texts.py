@@ -14,6 +14,22 @@ def fit(text: str) -> str:
     return text.encode("utf-8", "backslashreplace").decode("utf-8").replace("\0", "\\x00")
 
 
+def bounded(name: str, text: str, most: int) -> str:
+    """Return what a person said, made fit and without blanks around it.
+
+    Raises
+    ------
+    ValueError
+        If nothing is left, or more than ``most`` characters; it calls the text ``name``.
+    """
+    kept = fit(text.strip())
+    if not kept:
+        raise ValueError(f"{name}: expected some text")
+    if len(kept) > most:
+        raise ValueError(f"{name}: expected {most} characters or fewer, got {len(kept)}")
+    return kept
+
+
 def shortened(text: str, most: int) -> str:
     """Return the text cut to ``most`` bytes of UTF-8, between two characters."""
     fitting = fit(text)

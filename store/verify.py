@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import select
 
-from store import journal, segments
+from store import arrivals, journal, segments
 from store.engine import Transaction
 from store.errors import DamageError
 from store.reading import FIRST, LAST
@@ -14,10 +14,11 @@ from store.schema import point
 
 
 def damaged(tx: Transaction) -> Iterator[DamageError]:
-    """Yield an error for each damaged segment, then for each damaged row of the journal."""
+    """Yield an error for each damaged segment, row of the journal and row of arrivals."""
     for point_id in tx.conn.execute(select(point.c.id).order_by(point.c.name)).scalars().all():
         for lost in segments.find_damaged(tx, point_id, FIRST, LAST):
             yield segments.damage(tx, lost)
         for found in segments.unsound(tx, segments.find(tx, point_id, FIRST, LAST)):
             yield segments.damage(tx, found)
     yield from journal.check(tx)
+    yield from arrivals.damaged(tx)

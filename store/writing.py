@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from bondtrail.samples import Samples
-from store import journal, points, reading, segments, touches
+from store import arrivals, journal, points, reading, segments, touches
 from store.engine import Transaction
 from store.merging import Change, Written, compare, in_order
 from store.points import KnownPoint
@@ -28,9 +28,27 @@ def check_batch(batch: Mapping[str, Samples]) -> None:
             raise ValueError(f"point {name!r}: NaN is no value; an open circuit is +inf")
 
 
-def into_journal(tx: Transaction, batch: Mapping[str, Samples]) -> Written:
+def check_arrival(arrived: int | None) -> int | None:
+    """Return the moment at which a batch arrived, in ns, or None if nobody knows it.
+
+    Raises
+    ------
+    ValueError
+        If it is before 1970: then no clock told it.
+    """
+    if arrived is None:
+        return None
+    if int(arrived) < 0:
+        raise ValueError(f"arrived: expected ns since 1970, got {arrived}")
+    return int(arrived)
+
+
+def into_journal(
+    tx: Transaction, batch: Mapping[str, Samples], arrived: int | None = None
+) -> Written:
     """Append what is new or different in a batch as one row of the journal."""
     changes = _changes(tx, batch)
+    arrivals.note(tx, changes, arrived)
     parts = [(known.id, change.samples) for known, change in changes.items()]
     parts = [(point_id, samples) for point_id, samples in parts if len(samples)]
     if parts:
@@ -38,13 +56,16 @@ def into_journal(tx: Transaction, batch: Mapping[str, Samples]) -> Written:
     return _note(tx, changes)
 
 
-def into_segments(tx: Transaction, batch: Mapping[str, Samples]) -> Written:
+def into_segments(
+    tx: Transaction, batch: Mapping[str, Samples], arrived: int | None = None
+) -> Written:
     """Put what is new or different in a batch straight into segments.
 
     What waits in the journal came earlier, so it is folded first, in the same transaction.
     """
     fold_all(tx)
     changes = _changes(tx, batch)
+    arrivals.note(tx, changes, arrived)
     segments.place(tx, {known.id: change.samples for known, change in changes.items()})
     return _note(tx, changes)
 

@@ -93,7 +93,9 @@ def _load(store: Store, site: Site, files: DemoFiles) -> None:
 
     paths = [str(path) for path in (*files.readings, files.work, files.batch)]
     with file_progress() as step:
-        report = load_files(store, site, paths, now=opening.clock_ns(), progress=step)
+        report = load_files(
+            store, site, paths, now=opening.clock_ns(), clock=opening.clock_ns, progress=step
+        )
     print(f"{site.name}: site, people and readings are made up.")
     print(
         f"Loaded {report.read:,} readings: {report.new:,} new, {report.repeated:,} there already."

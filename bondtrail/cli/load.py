@@ -56,7 +56,7 @@ def command(
     from store import open_store
 
     given = opening.given_site(site_file)
-    clock = _zone(zone)
+    local = _zone(zone)
     now = opening.clock_ns()
     since = opening.holding_moment(holds_from, given, now)
     if given is None and opening.is_missing(db):
@@ -68,7 +68,9 @@ def command(
         site = opening.settle_site(store, given, now, since)
         before = store.touched()
         with file_progress() as step, _told_when_stopped():
-            report = load_files(store, site, paths, zone=clock, now=now, progress=step)
+            report = load_files(
+                store, site, paths, zone=local, now=now, clock=opening.clock_ns, progress=step
+            )
         changed = _changed_limits(store, before)
     print_report(report)
     if changed not in (None, now):  # of a file that came just now it was said already

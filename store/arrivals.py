@@ -1,0 +1,253 @@
+"""When readings arrived: noted in the transaction that commits them, looked up for a span.
+
+A reading that is new, or takes the place of another, arrives with its commit; a repeat changes
+nothing. A row a reading would cost more than the reading, so a row stands for a stretch of a
+point: what one commit brought of it, or several in a row whose arrival one row still tells to the
+minute (see `store.stretches`). So a live point costs a row a day, a file one for each minute that
+its loading takes; at worst, where every commit brings more than a minute at once or the lag jumps
+about, a row a commit.
+
+Rows may overlap and are not rewritten: they hold in the order of their commits, and a later one
+wins exactly where it brought readings. Where it has its span to itself, as at the end of a point
+or in a gap, the span says which those are; where readings of earlier rows lie between, a block
+holds their times. Rows that never overlap were the other way. But then readings that come late
+between others, as of a second source of one point, split a row at each of them, and a day of them
+costs more rows than there is data; a block of times costs about a byte a reading.
+
+Only the last row of a point grows, as long as it ends with the point's last reading: what comes
+behind it has no other reading before it, and what comes a little out of order falls inside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from sqlalchemy import bindparam, exists, insert, select, update
+
+from bondtrail.samples import TimeArray
+from store import journal, points, segments
+from store.blocks import BlockError, checksum, decode_times, encode_times
+from store.engine import Transaction
+from store.errors import DamageError
+from store.merging import Change
+from store.points import KnownPoint
+from store.schema import arrival, point
+from store.stretches import (
+    NEVER,
+    Arrivals,
+    Painting,
+    Stretch,
+    in_any_order,
+    joined,
+    stretch,
+)
+
+_AT_ONCE = 500
+_UNCOUNTED = 0
+"""A stretch is not counted; this stands where a segment has the number of its samples."""
+
+
+def note(tx: Transaction, changes: Mapping[KnownPoint, Change], arrived: int | None) -> None:
+    """Note when the samples of a commit arrived, before they are put anywhere.
+
+    Parameters
+    ----------
+    tx : Transaction
+        A writing one, the one that commits them.
+    changes : mapping of KnownPoint to Change
+        What they change; the points as they were before it.
+    arrived : int or None
+        When this is; None if nobody knows. [ns]
+    """
+    brought = {known: each.samples.time for known, each in changes.items() if len(each.samples)}
+    ends = {} if arrived is None else _ends(tx, [known.id for known in brought])
+    grown, new = [], []
+    for known, times in brought.items():
+        mine = stretch(known.id, times, arrived)
+        is_late = known.last is not None and mine.first <= known.last
+        end = ends.get(known.id)
+        both = joined(end, mine) if end is not None else None
+        if end is not None and both is not None and not (is_late and _is_covered(tx, end, mine)):
+            grown.append(_grown(both))
+        elif not is_late:
+            new += [_row(mine, None)] if mine.is_known else []
+        elif mine.is_known or _is_noted(tx, mine):
+            new.append(_row(mine, None if _has_room(tx, mine) else times))
+    if grown:
+        tx.conn.execute(_GROW, grown)
+    if new:
+        tx.conn.execute(insert(arrival), new)
+
+
+def _ends(tx: Transaction, ids: Sequence[int]) -> dict[int, Stretch]:
+    """Return the row that ends with a point's last reading, of each point that has one."""
+    found: dict[int, Stretch] = {}
+    for low in range(0, len(ids), _AT_ONCE):
+        rows = tx.conn.execute(_ENDS, {"ids": ids[low : low + _AT_ONCE]})
+        found |= {each.point_id: each for each in map(_stretch, rows)}
+    return found
+
+
+def _is_covered(tx: Transaction, end: Stretch, late: Stretch) -> bool:
+    """Tell whether what came late falls before a row, or under one of a later commit."""
+    span = {"of_point": late.point_id, "first": late.first, "last": late.last, "after": end.id}
+    return late.first < end.first or bool(tx.conn.execute(_LATER, span).scalar())
+
+
+def _is_noted(tx: Transaction, late: Stretch) -> bool:
+    """Tell whether any row overlaps what came late: if none does, nobody knows already."""
+    span = {"of_point": late.point_id, "first": late.first, "last": late.last, "after": 0}
+    return bool(tx.conn.execute(_LATER, span).scalar())
+
+
+def _has_room(tx: Transaction, late: Stretch) -> bool:
+    """Tell whether no reading is stored in the span of what came late.
+
+    A journal row may be of other points; what it costs to think it is of this one is a block.
+    """
+    if segments.find(tx, late.point_id, late.first, late.last):
+        return False
+    return not journal.overlaps(tx, late.first, late.last)
+
+
+def at(tx: Transaction, name: str, times: TimeArray) -> Arrivals:
+    """Return when the readings of a point at some times (ns) arrived."""
+    known = points.find(tx, name)
+    times = np.asarray(times, np.int64)
+    if known is None or not times.size:
+        return Arrivals.unknown(times.size)
+    rising, order = in_any_order(times)
+    span = {"of_point": known.id, "first": int(rising[0]), "last": int(rising[-1])}
+    found = [_stretch(row) for row in tx.conn.execute(_OVERLAPPING, span)]
+    told = _painted(tx, found, rising).arrivals()
+    if order is None:
+        return told
+    back = Arrivals(np.empty_like(told.first), np.empty_like(told.last))
+    back.first[order], back.last[order] = told.first, told.last
+    return back
+
+
+def _painted(tx: Transaction, found: Sequence[Stretch], rising: TimeArray) -> Painting:
+    painting = Painting(found, rising)
+    for number, each in enumerate(found):
+        if not each.is_sparse:
+            painting.paint(number)
+            continue
+        own = _own_times(tx, each)
+        if own is None:
+            painting.blot(number)
+        else:
+            painting.dot(number, own)
+    return painting
+
+
+def _own_times(tx: Transaction, sparse: Stretch) -> TimeArray | None:
+    """Return the times that a block holds; None if it is damaged."""
+    row = tx.conn.execute(_BLOCK, {"row_id": sparse.id}).one()
+    block = bytes(row.block)
+    if checksum(sparse.point_id, sparse.first, sparse.last, _UNCOUNTED, block) != row.checksum:
+        return None
+    try:
+        return decode_times(block)
+    except BlockError:
+        return None
+
+
+def damaged(tx: Transaction) -> Iterator[DamageError]:
+    """Yield an error for each block of times that does not match its checksum."""
+    sparse: Iterable[Any] = tx.conn.execute(_SPARSE).all()
+    for row in sparse:
+        each = _stretch(row[:-1])
+        if _own_times(tx, each) is None:
+            yield DamageError(
+                tx.where,
+                part="arrival",
+                row_id=each.id,
+                point=row[-1],
+                start=each.first,
+                end=each.last + 1,
+            )
+
+
+def _stretch(row: Sequence[Any]) -> Stretch:
+    row_id, point_id, first, last, earliest, latest, least, most, is_sparse = row
+    if earliest is None:
+        earliest = latest = NEVER
+        least, most = -(2**63), 2**63 - 1
+    return Stretch(
+        row_id, point_id, first, last, (earliest, latest), (least, most), bool(is_sparse)
+    )
+
+
+def _row(mine: Stretch, own: TimeArray | None) -> dict[str, Any]:
+    block = None if own is None else encode_times(own)
+    told = (mine.point_id, mine.first, mine.last)
+    return {
+        "point_id": mine.point_id,
+        "first_ns": mine.first,
+        "last_ns": mine.last,
+        "arrived_first_ns": mine.arrived[0] if mine.is_known else None,
+        "arrived_last_ns": mine.arrived[1] if mine.is_known else None,
+        "lag_least_ns": mine.lag[0] if mine.is_known else None,
+        "lag_most_ns": mine.lag[1] if mine.is_known else None,
+        "checksum": None if block is None else checksum(*told, _UNCOUNTED, block),
+        "block": block,
+    }
+
+
+def _grown(both: Stretch) -> dict[str, int]:
+    return {
+        "row_id": both.id,
+        "new_last": both.last,
+        "earliest": both.arrived[0],
+        "latest": both.arrived[1],
+        "least": both.lag[0],
+        "most": both.lag[1],
+    }
+
+
+_C = arrival.c
+_TOLD = select(
+    _C.id,
+    _C.point_id,
+    _C.first_ns,
+    _C.last_ns,
+    _C.arrived_first_ns,
+    _C.arrived_last_ns,
+    _C.lag_least_ns,
+    _C.lag_most_ns,
+    _C.block.is_not(None),
+)
+_ENDS = (
+    _TOLD.join(point, (point.c.id == _C.point_id) & (point.c.last_ns == _C.last_ns))
+    .where(point.c.id.in_(bindparam("ids", expanding=True)))
+    .where(_C.block.is_(None), _C.arrived_first_ns.is_not(None))
+    .order_by(_C.id)
+)
+_OF_SPAN = (
+    (_C.point_id == bindparam("of_point"))
+    & (_C.last_ns >= bindparam("first"))
+    & (_C.first_ns <= bindparam("last"))
+)
+_OVERLAPPING = _TOLD.where(_OF_SPAN).order_by(_C.id)
+_LATER = select(exists().where(_OF_SPAN, _C.id > bindparam("after")))
+_BLOCK = select(_C.block, _C.checksum).where(_C.id == bindparam("row_id"))
+_SPARSE = (
+    _TOLD.add_columns(point.c.name)
+    .join(point, point.c.id == _C.point_id)
+    .where(_C.block.is_not(None))
+    .order_by(_C.id)
+)
+_GROW = (
+    update(arrival)
+    .where(_C.id == bindparam("row_id"))
+    .values(
+        last_ns=bindparam("new_last"),
+        arrived_first_ns=bindparam("earliest"),
+        arrived_last_ns=bindparam("latest"),
+        lag_least_ns=bindparam("least"),
+        lag_most_ns=bindparam("most"),
+    )
+)
