@@ -7,6 +7,7 @@ from dataclasses import fields
 
 from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
 from analytics.core.electrostatics.spread import Level, Spread
+from analytics.core.electrostatics.unseen import UNSEEN
 from analytics.core.sequence import Event
 from analytics.core.typical import Comparison, Typical
 from analytics.replay.replayed import Held, Missing, Replay
@@ -94,7 +95,7 @@ def hazard_object(hazard: Hazard | NoEstimate) -> dict[str, object]:
 
     Without an estimate the same keys hold nothing, and ``reasons`` says why.
     """
-    made = hazard if isinstance(hazard, Hazard) else Hazard({}, {}, {}, unseen=hazard.unseen)
+    made = hazard if isinstance(hazard, Hazard) else Hazard({}, {}, {})
     return {
         "inputs": {name: _spread(spread) for name, spread in made.inputs.items()},
         **{str(level): _figures(made.figures.get(level)) for level in Level},
@@ -102,8 +103,13 @@ def hazard_object(hazard: Hazard | NoEstimate) -> dict[str, object]:
         "wait_s": None if made.wait_s is None else _spread(made.wait_s),
         "notes": list(made.notes),
         "reasons": [] if isinstance(hazard, Hazard) else list(hazard.reasons),
-        "unseen": list(made.unseen),
+        "unseen": list(unseen(hazard)),
     }
+
+
+def unseen(hazard: Hazard | NoEstimate) -> tuple[str, ...]:
+    """Return what no estimate can see: it is told where there is no estimate, too."""
+    return hazard.unseen or UNSEEN
 
 
 def _spread(spread: Spread) -> Mapping[str, object]:

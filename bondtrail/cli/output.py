@@ -73,8 +73,7 @@ def print_table(
     with screen.capture() as drawn:
         screen.print(table)
     print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
-    for note in notes:
-        print(printable(note))
+    say(*notes)
 
 
 def _empty_table(title: str, columns: Sequence[Column[Row]], *, plain: bool) -> Table:
@@ -101,19 +100,45 @@ def _empty_table(title: str, columns: Sequence[Column[Row]], *, plain: bool) -> 
     return table
 
 
-def wrapped(note: str) -> str:
-    """Return a note in lines of at most `WIDTH` columns."""
-    return textwrap.fill(note, WIDTH, break_on_hyphens=False)
+def say(*lines: str) -> None:
+    """Print lines of text, control characters replaced."""
+    for line in lines:
+        print(printable(line))
+
+
+def wrapped(note: str, hanging: int = 0) -> str:
+    """Return a note in lines of at most `WIDTH` columns, all but the first indented."""
+    return textwrap.fill(note, WIDTH, subsequent_indent=" " * hanging, break_on_hyphens=False)
+
+
+def bullets(lines: Iterable[str]) -> list[str]:
+    """Return sentences as the lines of a list."""
+    return [wrapped(f"- {line}", hanging=2) for line in lines]
 
 
 def print_json(objects: Iterable[Object]) -> None:
     """Print an array of objects, one a line; an infinite value is null."""
     between = "["
     for item in objects:
-        text = json.dumps(finite(item), ensure_ascii=False, allow_nan=False)
-        print(f"{between}\n{text}", end="")
+        print(f"{between}\n{_as_json(item)}", end="")
         between = ","
     print("[]" if between == "[" else "\n]")
+
+
+def print_object(item: Object) -> None:
+    """Print one object, a key a line, and of a list of objects one a line."""
+    lines = [f"{json.dumps(name)}: {_laid_out(held)}" for name, held in item.items()]
+    print("{", ",\n".join(lines), "}", sep="\n")
+
+
+def _laid_out(value: object) -> str:
+    if isinstance(value, list) and value and isinstance(value[0], Mapping):
+        return "[\n" + ",\n".join(map(_as_json, value)) + "\n]"
+    return _as_json(value)
+
+
+def _as_json(value: object) -> str:
+    return json.dumps(finite(value), ensure_ascii=False, allow_nan=False)
 
 
 def print_csv(names: Sequence[str], objects: Iterable[Object]) -> None:
@@ -143,8 +168,8 @@ def _flat(value: object) -> object:
     return harmless(value) if isinstance(value, str) else value
 
 
-def site_time(moment_ns: int | None, zone: ZoneInfo) -> str:
-    """Return the moment on the site's clock, to the second.
+def site_time(moment_ns: int | None, zone: ZoneInfo, *, millis: bool = False) -> str:
+    """Return the moment on the site's clock, cut to the second or the millisecond.
 
     In the hour that an autumn change of clocks repeats, the offset tells which of the two.
     """
@@ -152,6 +177,8 @@ def site_time(moment_ns: int | None, zone: ZoneInfo) -> str:
         return "-"
     here = local(moment_ns, zone)
     text = f"{here:%Y-%m-%d %H:%M:%S}"
+    if millis:
+        text += f".{here.microsecond // 1000:03d}"
     twin = here.replace(fold=1 - here.fold)
     return text if twin.utcoffset() == here.utcoffset() else f"{text}{here:%z}"
 

@@ -16,7 +16,18 @@ import pytest
 from bondtrail import __version__, cli
 from bondtrail.settings import DB_VARIABLE
 
-COMMANDS = ["demo", "load", "analyse", "show", "compare", "review", "report", "serve", "check"]
+COMMANDS = [
+    "demo",
+    "load",
+    "analyse",
+    "show",
+    "compare",
+    "review",
+    "replay",
+    "report",
+    "serve",
+    "check",
+]
 
 
 def test_every_command_is_there(run: Callable[..., Any]) -> None:

@@ -1,0 +1,160 @@
+"""The hazard estimate as people read it: three levels, its inputs, and what it cannot see."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from bondtrail.cli import figures, output
+from bondtrail.cli.output import Column, bullets, length, say, site_time
+from bondtrail.times import NS_PER_S
+
+if TYPE_CHECKING:
+    from analytics.core.electrostatics.hazard import Figures, Hazard
+    from analytics.core.electrostatics.spread import Spread
+    from analytics.replay import Replay
+    from bondtrail.results import Hookup
+
+TITLE = "What the charge could have been"
+
+Line = tuple[str, list[str]]
+"""What a row is about, and its cells at low, typical and high."""
+
+
+def print_hazard(replay: Replay) -> None:
+    """Print the estimate, or why there is none; what cannot be seen is told either way."""
+    from analytics.core.electrostatics.hazard import Hazard
+    from analytics.replay.objects import CAUTION, unseen
+
+    hazard = replay.hazard
+    if isinstance(hazard, Hazard):
+        _print_estimate(hazard, replay)
+    else:
+        say(f"{TITLE}: no estimate", *bullets(hazard.reasons))
+    say("", "What this cannot see", *bullets(unseen(hazard)))
+    say("", output.wrapped(CAUTION))
+
+
+def _print_estimate(hazard: Hazard, replay: Replay) -> None:
+    columns: list[Column[Line]] = [
+        Column("Figure", lambda line: line[0]),
+        Column("Low", lambda line: line[1][0], right=True),
+        Column("Typical", lambda line: line[1][1], right=True),
+        Column("High", lambda line: line[1][2], right=True),
+    ]
+    notes = bullets([*_judged(hazard, replay), *hazard.notes])
+    output.print_table(TITLE, columns, _lines(hazard, replay.site.zone), notes)
+    say("")
+    _print_inputs(hazard)
+
+
+def _lines(hazard: Hazard, zone: ZoneInfo) -> Iterator[Line]:
+    """Yield the figures, a row each."""
+    levels = list(hazard.figures.values())
+
+    def row(head: str, cell: Callable[[Figures], str]) -> Line:
+        return head, [cell(level) for level in levels]
+
+    yield row("Peak potential, V", lambda level: _figure(level.peak_potential_V))
+    yield row("Peak charge, uC", lambda level: _figure(level.peak_charge_uC))
+    yield row("Peak energy, mJ", lambda level: _figure(level.peak_energy_mJ))
+    yield row("  times the ignition energy", lambda level: _ratio(level.mie_ratio))
+    yield row("  first reached it", lambda level: _crossed(level, zone))
+    yield row("  for so long", lambda level: length(level.seconds_over_mie))
+    yield row("Relaxation time, s", lambda level: _figure(level.relaxation_time_s))
+    yield row("Greatest velocity, m/s", lambda level: _figure(level.velocity_m_s))
+    yield row("  its published limit, m/s", lambda level: _figure(level.velocity_limit_m_s))
+
+
+def _figure(value: float | None) -> str:
+    if value is None:
+        return "not known"
+    return "no end" if math.isinf(value) else figures.rate(value)
+
+
+def _ratio(value: float | None) -> str:
+    sign = "! " if value is not None and value >= 1 else ""
+    return f"{sign}{_figure(value)}"
+
+
+def _crossed(level: Figures, zone: ZoneInfo) -> str:
+    if level.mie_ratio is None:
+        return "not known"
+    if level.first_over_mie is None:
+        return "not reached"
+    return site_time(level.first_over_mie, zone, millis=True)
+
+
+def _judged(hazard: Hazard, replay: Replay) -> Iterator[str]:
+    """Yield what the figures say beside the published classes and limits."""
+    if hazard.conductivity_class is not None:
+        yield f"The conductivity of the liquid is {hazard.conductivity_class}."
+    levels = list(hazard.figures.values())
+    fastest = max((level.velocity_m_s or 0.0 for level in levels), default=0.0)
+    limits = [one.velocity_limit_m_s for one in levels if one.velocity_limit_m_s is not None]
+    if fastest and limits:
+        yield _beside_limit(fastest, min(limits), max(limits))
+    if hazard.wait_s is not None:
+        yield _wait(hazard.wait_s, replay)
+
+
+def _beside_limit(fastest: float, strictest: float, loosest: float) -> str:
+    if strictest == loosest:
+        told, over = f"the published limit of {_figure(strictest)} m/s", fastest > strictest
+    else:
+        told = f"the published limits of {_figure(strictest)} to {_figure(loosest)} m/s"
+        over = fastest > loosest
+        if strictest < fastest <= loosest:
+            return f"! The velocity, up to {_figure(fastest)} m/s, lies within {told}."
+    word = "! The velocity was over" if over else "The velocity was not over"
+    return f"{word} {told}: up to {_figure(fastest)} m/s."
+
+
+def _wait(wait: Spread, replay: Replay) -> str:
+    """Return how long to wait after flow, and when the clamp came off."""
+    told = (
+        f"Published waiting time after flow: {_figure(wait.typical)} {wait.unit}"
+        f"{_ends(wait)} ({wait.source})."
+    )
+    transfer = replay.transfer
+    last = None if transfer is None else _clamp_at(replay.hookups, transfer.end)
+    if transfer is None or last is None or last.end >= replay.end:
+        return told
+    kept_s = (last.end - transfer.end) / NS_PER_S
+    early = "! sooner than that" if kept_s < wait.typical else "not sooner"
+    return f"{told} The clamp came off {length(kept_s)} after the last flow: {early}."
+
+
+def _clamp_at(hookups: Iterable[Hookup], moment: int) -> Hookup | None:
+    """Return the hookup that was on at a moment."""
+    on = [hookup for hookup in hookups if hookup.start < moment <= hookup.end]
+    return on[-1] if on else None
+
+
+def _ends(spread: Spread) -> str:
+    if spread.low == spread.high:
+        return ""
+    return f", {_figure(spread.low)} to {_figure(spread.high)}"
+
+
+def _print_inputs(hazard: Hazard) -> None:
+    columns: list[Column[tuple[str, Spread]]] = [
+        Column("Made of", lambda row: _named(*row), wraps=True),
+        Column("Low", lambda row: _input(row[1].low), right=True),
+        Column("Typical", lambda row: _input(row[1].typical), right=True),
+        Column("High", lambda row: _input(row[1].high), right=True),
+        Column("Source", lambda row: row[1].source, wraps=True),
+    ]
+    output.print_table("What the estimate is made of", columns, hazard.inputs.items())
+
+
+def _named(name: str, spread: Spread) -> str:
+    """Return the name of an input in words, its unit behind it."""
+    bare = name.removesuffix(f"_{spread.unit.replace('/', '_')}").replace("_", " ")
+    return f"{bare}, {spread.unit}" if spread.unit else bare
+
+
+def _input(value: float) -> str:
+    return "no end" if math.isinf(value) else f"{value:.4g}"

@@ -1,0 +1,222 @@
+"""A replay as people read it: what was recorded, what is missing, what happened in which order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from bondtrail.cli import output
+from bondtrail.cli.output import Column, amount, bullets, counted, length, ohms, say, site_time
+from bondtrail.times import NS_PER_S
+
+if TYPE_CHECKING:
+    from analytics.core.sequence import Event
+    from analytics.core.typical import Comparison, Typical
+    from analytics.replay import Held, Replay
+    from bondtrail.results import Transfer
+
+LABEL = 12
+"""Columns that the name of a fact takes."""
+
+SIGNS = (
+    "Each event stands at the moment it was seen. Known: a reading or a person says so. "
+    "~ inferred: a rule says so, from readings. ? missing: from here on nothing is known. = before "
+    "a time: whether this came before or after the one above cannot be told, they lie closer than "
+    "their points report. ! is what to look at first. CSV and JSON have since when each may have "
+    "been so."
+)
+
+
+def print_text(replay: Replay) -> None:
+    """Print a replay for people, as wide as a report."""
+    from bondtrail.cli.hazard_text import print_hazard
+
+    zone = replay.site.zone
+    say(*_heading(replay, zone))
+    say("", *_missing(replay, zone))
+    say("")
+    _print_events(replay, zone)
+    if replay.transfer is not None:
+        say("")
+        _print_typical(replay.typical, zone)
+    say("")
+    print_hazard(replay)
+
+
+def _fact(label: str, text: str) -> str:
+    return output.wrapped(f"{label:<{LABEL}}{text}", hanging=LABEL)
+
+
+def _heading(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
+    transfer, station = replay.transfer, replay.station
+    yield f"Replay of {transfer.id if transfer else station.id}"
+    yield ""
+    kind = str(station.kind).replace("_", " ")
+    yield _fact("Station", f"{station.name} ({station.id}), {kind}; {replay.site.name}")
+    yield _fact("Replayed", f"{_span(replay.start, replay.end, zone)}. Times are {zone.key}.")
+    if transfer is None:
+        yield _fact("Transfer", "none: this is a span of the record")
+        yield _fact("Product", replay.product_name or "not named")
+    else:
+        yield from _of_transfer(transfer, replay.product_name, zone)
+    yield _fact("Findings", _found(replay))
+    for ticket in replay.tickets:
+        says = f"batch {ticket.batch}, {ticket.product}, {ticket.operator}"
+        yield _fact("Ticket", f"{says}: {_span(ticket.start, ticket.end, zone)}")
+    for window in replay.work:
+        yield _fact("Work", f"{window.what}: {_span(window.start, window.end, zone)}")
+    yield from _limits(replay.held, zone)
+
+
+def _of_transfer(transfer: Transfer, product: str | None, zone: ZoneInfo) -> Iterator[str]:
+    volume = "" if transfer.volume is None else f", {amount(transfer.volume, transfer.unit)}"
+    span = _span(transfer.start, transfer.end, zone)
+    yield _fact("Transfer", f"{span}; flow for {length(transfer.flow_s)}{volume}")
+    yield _fact(
+        "Product",
+        f"{product or 'not named'}; batch {transfer.batch or 'not named'}; "
+        f"operator {transfer.operator or 'not named'}",
+    )
+    lead = transfer.bond_lead_s
+    first = "never verified before the flow" if lead is None else f"verified {_lead(lead)} the flow"
+    yield _fact(
+        "Bond",
+        f"{first}; in flow not bonded for {length(transfer.not_bonded_s)}, unknown for "
+        f"{length(transfer.no_data_s)}, bypassed for {length(transfer.bypassed_s)}; "
+        f"{counted(transfer.trips, 'trip')}",
+    )
+
+
+def _lead(seconds: float) -> str:
+    return f"{length(abs(seconds))} {'after' if seconds < 0 else 'before'}"
+
+
+def _found(replay: Replay) -> str:
+    kinds = [f"{each.severity} {_words(str(each.kind))}" for each in replay.findings]
+    told = ", ".join(dict.fromkeys(kinds)) if kinds else "none in the span"
+    if replay.transfer is None:
+        return told
+    return f"{told}; the transfer is {'' if replay.transfer.compliant else 'NOT '}compliant"
+
+
+def _limits(held: Sequence[Held], zone: ZoneInfo) -> Iterator[str]:
+    """Yield the limits that held at the start, and what changed when."""
+    before: dict[str, float] = {}
+    for each in held:
+        limits = dict(each.station.limits)
+        changed = [name for name in limits if limits[name] != before.get(name)]
+        told = ", ".join(f"{name} {limits[name]:g}" for name in changed)
+        if not before:
+            yield _fact("Limits", told)
+        else:
+            since = site_time(each.since, zone, millis=True)
+            yield _fact("", f"from {since} on: {told or 'as before'}")
+        before = limits
+
+
+def _span(start: int, end: int, zone: ZoneInfo) -> str:
+    """Return a span with its length; the day of its end only where it is another one."""
+    begins, ends = (site_time(moment, zone, millis=True) for moment in (start, end))
+    day, _, clock = ends.partition(" ")
+    until = clock if begins.startswith(day) else ends
+    return f"{begins} to {until} ({length((end - start) / NS_PER_S)})"
+
+
+def _missing(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
+    yield "What is missing"
+    if not replay.missing and not replay.damaged:
+        yield "- Nothing of what the points of this station record in this span."
+    yield from bullets(
+        [
+            f"{_words(each.about)}: {each.why}, {_span(each.start, each.end, zone)}"
+            for each in replay.missing
+        ]
+    )
+    yield from bullets(replay.damaged)
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _print_events(replay: Replay, zone: ZoneInfo) -> None:
+    unit = replay.station.volume_unit
+    columns: list[Column[tuple[str, Event]]] = [
+        Column("Time", lambda row: row[0]),
+        Column("Is", lambda row: _BASIS[str(row[1].basis)]),
+        Column("What happened", lambda row: _what(row[1]), wraps=True),
+        Column("ohm", lambda row: ohms(row[1].ohm), right=True),
+        Column(f"{unit}/min" if unit else "Flow", lambda row: _figure(row[1].flow), right=True),
+        Column(unit or "So far", lambda row: amount(row[1].volume), right=True),
+    ]
+    events = list(zip(_clocks(replay.events, zone), replay.events, strict=True))
+    output.print_table("What happened", columns, events, [output.wrapped(SIGNS)])
+
+
+_BASIS = {"known": "known", "inferred": "~ inferred", "missing": "? missing"}
+
+
+def _clocks(events: Sequence[Event], zone: ZoneInfo) -> Iterator[str]:
+    """Yield the time of each event; the day stands above the first of it."""
+    told = ""
+    for event in events:
+        day, _, clock = site_time(event.time, zone, millis=True).partition(" ")
+        sign = "  " if event.order_certain else "= "
+        yield f"{sign}{clock}" if day == told else f"  {day}\n{sign}{clock}"
+        told = day
+
+
+def _what(event: Event) -> str:
+    from analytics.core.sequence import ABNORMAL
+
+    sign = "! " if event.what in ABNORMAL else ""
+    said = f"{sign}{_words(str(event.what))}"
+    return f"{said}: {event.detail}" if event.detail else said
+
+
+def _figure(value: float | None) -> str:
+    return "-" if value is None else f"{value:,.1f}"
+
+
+def _print_typical(typical: Typical | None, zone: ZoneInfo) -> None:
+    title = "Beside the typical transfer"
+    if typical is None or not typical.transfers:
+        say(title, "- There is no earlier good transfer of this product here to compare with.")
+        return
+    product = f" of {typical.product}" if typical.product else ""
+    good = counted(len(typical.transfers), f"earlier good transfer{product}")
+    columns: list[Column[Comparison]] = [
+        Column("Figure", lambda row: _words(row.name), wraps=True),
+        Column("This one", lambda row: _compared(row.value), right=True),
+        Column("Median", lambda row: _compared(row.median), right=True),
+        Column("Range", _range, right=True),
+        Column("Of", lambda row: str(row.of), right=True),
+        Column("Differs", lambda row: _DIFFERS[row.differs]),
+        Column("Settled", lambda row: site_time(row.moment, zone, millis=True).partition(" ")[2]),
+    ]
+    notes = [output.wrapped(_first_difference(typical, zone))]
+    output.print_table(f"{title}: {good}", columns, typical.comparisons, notes)
+
+
+_DIFFERS = {None: "too few", False: "-", True: "! yes"}
+
+
+def _first_difference(typical: Typical, zone: ZoneInfo) -> str:
+    first = typical.first_difference
+    if first is None:
+        return "It lies within their range in all that could be compared, which is no proof."
+    low, high = _compared(first.low), _compared(first.high)
+    return (
+        f"It differed first in {_words(first.name)}: {_compared(first.value)}, and theirs {low} to "
+        f"{high}; settled at {site_time(first.moment, zone, millis=True)}. A difference is no "
+        "proof of a cause."
+    )
+
+
+def _compared(value: float | None) -> str:
+    return "-" if value is None else f"{value:,.4g}"
+
+
+def _range(row: Comparison) -> str:
+    return "-" if row.low is None else f"{_compared(row.low)} to {_compared(row.high)}"
