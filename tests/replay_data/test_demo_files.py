@@ -113,3 +113,30 @@ def test_papers_name_known_stations_and_products(
     assert {window.station for window in work} <= known
     assert {ticket.product for ticket in tickets} <= set(site.products)
     assert all(row.start < row.end for row in (*tickets, *work))
+
+
+def test_the_hazard_of_every_station_that_tells_its_flow_can_be_estimated(site: Site) -> None:
+    for station in site.stations:
+        if not station.tells_flow:
+            continue
+        assert station.product, station.id
+        assert Role.FLOW in station.points or station.rated_flow, station.id
+        if site.products[station.product].phase == "liquid":
+            assert None not in (station.pipe_diameter_m, station.pipe_length_m), station.id
+        else:
+            assert station.operation, station.id
+    assert any(station.filter_charge_uC_m3 for station in site.stations)
+    assert any(station.capacitance_pF is None for station in site.stations), "a kind's own range"
+    assert all(product.mie_mJ is not None for product in site.products.values())
+
+
+def test_every_signal_says_how_often_it_is_looked_at(site: Site) -> None:
+    for point in site.points():
+        assert point.interval_s is not None
+        assert point.interval_s < point.stale_after_s
+
+
+def test_what_the_estimate_is_fed_with_is_marked_as_invented(site: Site) -> None:
+    said = " ".join(site.text.replace("#", "").split())
+    assert "Like the plant, these are invented: bores and lengths of pipes" in said
+    assert all(product.source for product in site.products.values())
