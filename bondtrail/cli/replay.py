@@ -70,8 +70,7 @@ def command(form: str, db: str, **asked: str | None) -> None:
     wanted = Asked(**asked)
     _refuse_unfit(wanted)
     with opening.existing_store(db) as store:
-        site = opening.needed_site(store)
-        replay = _gathered(store, site, wanted)
+        replay = _gathered(store, wanted)
     _warn(replay)
     _print(replay, form)
 
@@ -91,23 +90,24 @@ def _refuse_unfit(asked: Asked) -> None:
         raise click.UsageError("--station goes with --at TIME, or with both --from and --to")
 
 
-def _gathered(store: Store, site: Site, asked: Asked) -> Replay:
+def _gathered(store: Store, asked: Asked) -> Replay:
     from analytics.replay import UnknownSpanError
 
     try:
-        return _replay(store, site, asked)
+        return _replay(store, asked)
     except UnknownSpanError as exc:
         raise Fault(str(exc), exc.remedy) from exc
 
 
-def _replay(store: Store, site: Site, asked: Asked) -> Replay:
+def _replay(store: Store, asked: Asked) -> Replay:
     from analytics.replay.gather import replay_at, replay_span, replay_transfer
 
     now, form = opening.clock_ns(), asked.streaming_form
     if asked.transfer is not None:
         if store.transfer(asked.transfer) is None:
-            raise _unknown(store, site, asked.transfer)
+            raise _unknown(store, asked.transfer)
         return replay_transfer(store, asked.transfer, now=now, form=form)
+    site = opening.needed_site(store)
     station = opening.known_station(asked.station, _stations(store, site))
     assert station is not None
     moment = opening.moment(asked.at, site.zone, "--at")
@@ -137,10 +137,10 @@ def _stations(store: Store, site: Site) -> set[str]:
     return {station.id for station in site.stations} | store.readings().keys()
 
 
-def _unknown(store: Store, site: Site, wanted: str) -> Fault:
+def _unknown(store: Store, wanted: str) -> Fault:
     """Return what to say of a transfer that there is not: the nearest ones."""
     station, _, start = wanted.rpartition("/")
-    stations = _stations(store, site)
+    stations = _stations(store, opening.needed_site(store))
     if not station:
         hint = "A transfer is named STATION/START: bondtrail show transfers --format csv"
     elif station not in stations:
