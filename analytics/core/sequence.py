@@ -2,115 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
+from collections.abc import Sequence
 
 import numpy as np
 
 from analytics.core.bond import Bond
-from analytics.core.runs import Contact, Timeline, last_known
+from analytics.core.bond_events import bond_events
+from analytics.core.drafts import Draft, Scene
+from analytics.core.events import ABNORMAL, TOLD_AS, Basis, Event, What
+from analytics.core.flow_events import contact_events, flow_events, silence_events
+from analytics.core.in_force import flowed, in_force
+from analytics.core.paper_events import Papers, limits_words, paper_events
+from analytics.core.resolution import Seen, order_certain
+from analytics.core.runs import Contact
 from analytics.core.situation import Signals, Situation, situation
-from analytics.core.wording import duration
-from bondtrail.results import Finding, Trip
-from bondtrail.samples import Samples
+from analytics.core.spans import Moments
+from analytics.core.volumes import FlowMeter
+from bondtrail.results import Finding, Ticket, Trip, WorkWindow
+from bondtrail.samples import Samples, ValueArray
 from bondtrail.site import Role, Station
+from bondtrail.times import nanoseconds
 
-
-class What(StrEnum):
-    """What an event says, in the order in which events of one moment are told."""
-
-    AT_START = "at_start"
-    GOING_ON = "finding_going_on"
-    BOND_UNKNOWN = "bond_unknown"
-    BOND_KNOWN = "bond_known_again"
-    BOND_LOST = "bond_lost"
-    CIRCUIT_OPEN = "circuit_open"
-    CONTACT = "contact_made"
-    BOND_LOW = "bond_low"
-    VERIFIED = "bond_verified"
-    FAULT_ON = "monitor_fault"
-    FAULT_OFF = "monitor_fault_cleared"
-    BYPASS_ON = "bypass_on"
-    BYPASS_OFF = "bypass_off"
-    BYPASS_UNKNOWN = "bypass_unknown"
-    PERMISSIVE_CLOSED = "permissive_closed"
-    PERMISSIVE_OPENED = "permissive_opened"
-    PERMISSIVE_UNKNOWN = "permissive_unknown"
-    TRIP = "trip"
-    FLOW_ON = "flow_on"
-    FLOW_OFF = "flow_off"
-    FLOW_UNKNOWN = "flow_unknown"
-    FINDING = "finding"
-
-
-_ORDER = {what: number for number, what in enumerate(What)}
-
-ABNORMAL = frozenset(
-    {
-        What.BOND_UNKNOWN,
-        What.BOND_LOST,
-        What.CIRCUIT_OPEN,
-        What.FAULT_ON,
-        What.BYPASS_ON,
-        What.TRIP,
-        What.FLOW_UNKNOWN,
-        What.FINDING,
-        What.GOING_ON,
-    }
-)
-"""Events that a reader should not miss."""
-
-
-class Basis(StrEnum):
-    """What an event rests on."""
-
-    KNOWN = "known"
-    """A reading says so, or a person wrote it down."""
-    INFERRED = "inferred"
-    """A rule says so, from readings: a verified bond, a trip, a finding."""
-    MISSING = "missing"
-    """Nothing is known from here on."""
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """One change: when, what, and the figures beside it.
-
-    Attributes
-    ----------
-    time : int
-        When it was seen. [ns]
-    detail : str
-        The figures, in words.
-    finding : Finding or None
-        The finding that begins, where it is of one.
-    basis : Basis
-        What it rests on.
-    role : Role or None
-        The point whose reading shows it; None where it is of no one point.
-    since : int or None
-        The change may have come at any moment after this one: the reading before, but no longer
-        than the point's reporting interval. None where no reading tells. [ns]
-    order_certain : bool
-        Whether it surely came after the event told before it: else the two lie closer than their
-        points report.
-    ohm, flow, volume : float or None
-        Resistance and rate in force then, and what had flowed since the start of the span or
-        transfer. [ohm, L/min or kg/min, L or kg]
-    """
-
-    time: int
-    what: What
-    detail: str = ""
-    finding: Finding | None = None
-    basis: Basis = Basis.KNOWN
-    role: Role | None = None
-    since: int | None = None
-    order_certain: bool = True
-    ohm: float | None = None
-    flow: float | None = None
-    volume: float | None = None
+__all__ = ["ABNORMAL", "Basis", "Event", "What", "sequence"]
 
 
 def sequence(
@@ -120,6 +33,11 @@ def sequence(
     *,
     trips: Sequence[Trip] = (),
     findings: Sequence[Finding] = (),
+    work: Sequence[WorkWindow] = (),
+    tickets: Sequence[Ticket] = (),
+    changes: Sequence[tuple[int, Station, Station]] = (),
+    counted_from: int | None = None,
+    now: Situation | None = None,
 ) -> list[Event]:
     """Return what happened at a station in a span, in order.
 
@@ -131,32 +49,46 @@ def sequence(
         Samples that hold into the span; a role without samples is unknown throughout.
     span : tuple of int
         Start and end. [ns]
-    trips, findings : sequence
-        Those of the station; the ones that begin inside the span are told, and the findings that
-        are going on at its start.
+    trips, findings, work, tickets : sequence
+        Those of the station; the ones that begin inside the span are told, and what is going on
+        at its start.
+    changes : sequence of (int, Station, Station)
+        Where the site file changed: when, and the station before and after. [ns]
+    counted_from : int, optional
+        From when on volumes are counted; left out, from the start of the span. [ns]
+    now : Situation, optional
+        The states over the span, where they are known already.
 
     Returns
     -------
     list of Event
-        By time; first how things stood at the start. Empty for an empty span.
+        By time; first how things stood at the start and which limits held. Empty for an empty
+        span.
     """
-    start, end = span
-    if end <= start:
+    if span[1] <= span[0]:
         return []
-    now = situation(station, signals, span)
-    events = [
-        Event(start, What.AT_START, _standing(now)),
-        *_bond_events(now.bond, signals.get(Role.RESISTANCE)),
-        *_verified_events(now, span),
-        *_fault_events(now, span),
-        *_contact_events(now.bypass, What.BYPASS_ON, What.BYPASS_OFF, What.BYPASS_UNKNOWN),
-        *_permissive_events(now),
-        *_flow_events(station, now, signals.get(Role.FLOW)),
-        *(Event(trip.time, What.TRIP, _trip_words(trip)) for trip in trips),
-        *(_finding_event(f, start) for f in findings if max(f.end, f.start + 1) > start),
+    scene = Scene.of(station, signals, span, now or situation(station, signals, span))
+    papers = Papers(trips, findings, work, tickets, changes)
+    drafts = [
+        *_at_start(scene),
+        *bond_events(scene),
+        *silence_events(scene),
+        *contact_events(scene),
+        *flow_events(scene),
+        *paper_events(scene, papers),
     ]
-    inside = (event for event in events if start <= event.time < end)
-    return sorted(inside, key=lambda event: (event.time, _ORDER[event.what]))
+    inside = [draft for draft in drafts if span[0] <= draft.time < span[1]]
+    inside.sort(key=lambda draft: (draft.time, TOLD_AS[draft.what]))
+    return _completed(scene, inside, span[0] if counted_from is None else counted_from)
+
+
+def _at_start(scene: Scene) -> list[Draft]:
+    unknown = scene.now.bond.state[0] == Bond.UNKNOWN and scene.now.flow.state[0] == Contact.UNKNOWN
+    basis = Basis.MISSING if unknown else Basis.KNOWN
+    return [
+        Draft(scene.span[0], What.AT_START, _standing(scene.now), basis=basis),
+        Draft(scene.span[0], What.LIMITS, limits_words(scene.station.limits)),
+    ]
 
 
 def _standing(now: Situation) -> str:
@@ -171,115 +103,58 @@ def _standing(now: Situation) -> str:
     return ", ".join(said)
 
 
-def _bond_events(bond: Timeline, resistance: Samples | None) -> Iterator[Event]:
-    told = last_known(bond, Bond.UNKNOWN)
-    for k in range(1, bond.state.size):
-        moment, state = int(bond.edges[k]), Bond(int(bond.state[k]))
-        before, known = Bond(int(bond.state[k - 1])), Bond(int(told[k]))
-        reading = _reading(resistance, moment)
-        if state is Bond.UNKNOWN:
-            yield Event(moment, What.BOND_UNKNOWN, f"for {_lasting(bond, k)}")
-            continue
-        if before is Bond.UNKNOWN:
-            yield Event(moment, What.BOND_KNOWN, f"{state.name.lower()}{_beside(reading)}")
-        yield from _bond_change(moment, known, state, reading, _lasting(bond, k))
+def _completed(scene: Scene, drafts: Sequence[Draft], counted_from: int) -> list[Event]:
+    """Return the events with the figures in force and what is sure of their order."""
+    moments = np.array([draft.time for draft in drafts], np.int64)
+    certain = order_certain([Seen(d.time, d.role, d.since) for d in drafts]).tolist()
+    ohm = _or_none(_values(scene, Role.RESISTANCE, moments))
+    flow = _or_none(_values(scene, Role.FLOW, moments))
+    volume = _volumes(scene, moments, counted_from)
+    return [
+        Event(
+            draft.time,
+            draft.what,
+            _with_volume(scene, draft, volume[k]),
+            draft.finding,
+            draft.basis,
+            draft.role,
+            draft.since,
+            certain[k],
+            ohm[k],
+            flow[k],
+            volume[k],
+        )
+        for k, draft in enumerate(drafts)
+    ]
 
 
-def _bond_change(
-    moment: int, known: Bond, state: Bond, reading: str, lasting: str
-) -> Iterator[Event]:
-    """Yield what a change from the last known state to another says."""
-    if known is Bond.LOW and state is not Bond.LOW:
-        yield Event(moment, What.BOND_LOST, f"{reading or state.name.lower()}, for {lasting}")
-    if known is Bond.HIGH and state is Bond.OPEN:
-        yield Event(moment, What.CIRCUIT_OPEN, f"for {lasting}")
-    if known is Bond.OPEN and state is not Bond.OPEN:
-        yield Event(moment, What.CONTACT, reading)
-    if known in (Bond.HIGH, Bond.OPEN) and state is Bond.LOW:
-        yield Event(moment, What.BOND_LOW, reading)
+def _values(scene: Scene, role: Role, moments: Moments) -> ValueArray:
+    point = scene.station.points.get(role)
+    if point is None:
+        return np.full(moments.size, np.nan)
+    samples = scene.signals.get(role, Samples.empty())
+    return in_force(samples, nanoseconds(point.stale_after_s), moments)
 
 
-def _verified_events(now: Situation, span: tuple[int, int]) -> Iterator[Event]:
-    for begin, end in now.verified:
-        if begin > span[0]:
-            yield Event(int(begin), What.VERIFIED, f"for {duration((end - begin) / 1e9)}")
+def _volumes(scene: Scene, moments: Moments, counted_from: int) -> list[float | None]:
+    """Return what has flowed up to each moment while flow was on; None where it is not measured."""
+    point = scene.station.points.get(Role.FLOW)
+    if point is None:
+        return [None] * moments.size
+    flow = scene.signals.get(Role.FLOW, Samples.empty())
+    meter = FlowMeter.of(flow, nanoseconds(point.stale_after_s))
+    runs = scene.now.flow.where(Contact.ON)
+    before = flowed(meter, runs, np.array([counted_from]))[0]
+    amounts = np.maximum(flowed(meter, runs, moments) - before, 0.0)
+    return [round(amount, 6) for amount in amounts.tolist()]
 
 
-def _fault_events(now: Situation, span: tuple[int, int]) -> Iterator[Event]:
-    for begin, end in now.where(now.faulty):
-        yield Event(int(begin), What.FAULT_ON, f"for {duration((end - begin) / 1e9)}")
-        if end < span[1]:
-            yield Event(int(end), What.FAULT_OFF)
+def _with_volume(scene: Scene, draft: Draft, volume: float | None) -> str:
+    if draft.what is not What.FLOW_OFF or volume is None:
+        return draft.detail
+    so_far = f"{volume:,.4g}" if volume < 1000 else f"{volume:,.0f}"
+    return f"{draft.detail}, {so_far} {scene.station.volume_unit} so far".removeprefix(", ")
 
 
-def _permissive_events(now: Situation) -> Iterable[Event]:
-    if now.permissive is None:
-        return ()
-    return _contact_events(
-        now.permissive, What.PERMISSIVE_CLOSED, What.PERMISSIVE_OPENED, What.PERMISSIVE_UNKNOWN
-    )
-
-
-def _flow_events(station: Station, now: Situation, flow: Samples | None) -> Iterable[Event]:
-    def measured(moment: int) -> str:
-        value = _in_force(flow, moment)
-        return "" if value is None else f"{value:.4g} {station.volume_unit or ''}/min"
-
-    return _contact_events(now.flow, What.FLOW_ON, What.FLOW_OFF, What.FLOW_UNKNOWN, measured)
-
-
-def _contact_events(
-    line: Timeline, on: What, off: What, unknown: What, detail: Callable[[int], str] | None = None
-) -> Iterator[Event]:
-    """Yield the changes of a signal; one that comes back as it was is told as such."""
-    told = last_known(line, Contact.UNKNOWN)
-    for k in range(1, line.state.size):
-        moment, state = int(line.edges[k]), int(line.state[k])
-        if state == Contact.UNKNOWN:
-            yield Event(moment, unknown, f"for {_lasting(line, k)}")
-            continue
-        beside = detail(moment) if detail else ""
-        if state == told[k]:
-            beside = f"{beside}, as before".removeprefix(", ")
-        yield Event(moment, on if state == Contact.ON else off, beside)
-
-
-def _lasting(line: Timeline, run: int) -> str:
-    return duration(float(line.edges[run + 1] - line.edges[run]) / 1e9)
-
-
-def _in_force(samples: Samples | None, moment: int) -> float | None:
-    """Return the value of the latest sample at a moment, or None before the first."""
-    if samples is None:
-        return None
-    index = int(np.searchsorted(samples.time, moment, side="right")) - 1
-    return float(samples.value[index]) if index >= 0 else None
-
-
-def _reading(resistance: Samples | None, moment: int) -> str:
-    value = _in_force(resistance, moment)
-    if value is None:
-        return ""
-    if np.isinf(value):
-        return "open circuit"
-    return f"{value:.3g} ohm" if value < 1000 else f"{value / 1000:.4g} kohm"
-
-
-def _beside(reading: str) -> str:
-    return f", {reading}" if reading else ""
-
-
-def _trip_words(trip: Trip) -> str:
-    cause = trip.cause.replace("_", " ")
-    stop = "" if trip.stop_s is None else f", flow off {duration(trip.stop_s)} after the loss"
-    return f"{trip.trip_class}: {cause}{stop}"
-
-
-def _finding_event(finding: Finding, start: int) -> Event:
-    """Return where a finding begins, or that it is going on at the start of the span (ns)."""
-    what = What.FINDING if finding.start >= start else What.GOING_ON
-    return Event(max(finding.start, start), what, _finding_words(finding), finding)
-
-
-def _finding_words(finding: Finding) -> str:
-    return f"{finding.severity} {finding.kind.replace('_', ' ')}: {finding.summary}"
+def _or_none(values: ValueArray) -> list[float | None]:
+    return [None if np.isnan(value) else value for value in values.tolist()]

@@ -7,15 +7,17 @@ files that held then, never of later ones.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from analytics.core.electrostatics.hazard import Hazard, NoEstimate
 from analytics.core.sequence import sequence
 from analytics.core.situation import situation
 from analytics.replay.holding import held_at, held_in, product_named, sites_of
+from analytics.replay.missing import missing_of
 from analytics.replay.replayed import Replay, UnknownSpanError
 from analytics.replay.spans import AROUND_NS, replayed_span
 from analytics.signals import load_signals
-from bondtrail.results import Ticket, Transfer
+from bondtrail.results import Ticket, Transfer, WorkWindow
 from bondtrail.site import Station
 from bondtrail.times import format_time
 from store import DamageError, Store
@@ -132,10 +134,13 @@ def _of_span(
     signals = load_signals(store, station, start, end, damage.append)
     if not damage and not any(len(line) for line in signals.values()):
         raise _nothing_recorded(store, station_id, span)
-    tickets = [each for each in store.tickets(station_id) if each.start < end and each.end > start]
+    tickets = [each for each in store.tickets(station_id) if _meets(each, span)]
+    work = [each for each in store.work(station_id) if _meets(each, span)]
     name = transfer.product if transfer else _product_of(station, tickets, span)
     trips, findings = store.trips(station_id, *span), store.findings(station_id, *span)
     mark = store.waiting().get(station_id)
+    waiting_since = mark.since if mark is not None and mark.since < end else None
+    states = situation(station, signals, span)
     return Replay(
         site=judged_by.site,
         station=station,
@@ -146,19 +151,42 @@ def _of_span(
         product_name=name,
         product=product_named(judged_by.site, name),
         signals=signals,
-        now=situation(station, signals, span),
-        events=sequence(station, signals, span, trips=trips, findings=findings),
+        now=states,
+        events=sequence(
+            station,
+            signals,
+            span,
+            trips=trips,
+            findings=findings,
+            work=work,
+            tickets=tickets,
+            changes=[(b.since, a.station, b.station) for a, b in pairwise(held)],
+            counted_from=transfer.start if transfer else None,
+            now=states,
+        ),
         findings=findings,
         trips=trips,
         hookups=store.hookups(station_id, *span),
-        work=[each for each in store.work(station_id) if each.start < end and each.end > start],
+        work=work,
         tickets=tickets,
-        missing=(),
+        missing=missing_of(
+            station,
+            signals,
+            span,
+            transfer=transfer,
+            tickets=tickets,
+            damage=damage,
+            waiting_since=waiting_since,
+        ),
         damaged=sorted({str(error) for error in damage}),
-        waiting=mark is not None and mark.since < end,
+        waiting=waiting_since is not None,
         hazard=_hazard(),
         typical=None,
     )
+
+
+def _meets(paper: WorkWindow | Ticket, span: tuple[int, int]) -> bool:
+    return paper.start < span[1] and paper.end > span[0]
 
 
 def _hazard() -> Hazard | NoEstimate:

@@ -7,7 +7,7 @@ import math
 
 import pytest
 
-from analytics.core.sequence import ABNORMAL, Event, What, sequence
+from analytics.core.sequence import ABNORMAL, Basis, What, sequence
 from bondtrail.results import Finding, Kind, Severity, Trip, TripCause, TripClass
 from bondtrail.samples import Samples
 from bondtrail.site import Role, parse_site
@@ -46,7 +46,8 @@ def told(
 ) -> list[tuple[float, What]]:
     span = (round(span_s[0] * S), round(span_s[1] * S))
     events = sequence(STATION, signals, span, **more)  # type: ignore[arg-type]
-    return [(event.time / S, event.what) for event in events[1:]]
+    assert [event.what for event in events[:2]] == [What.AT_START, What.LIMITS]
+    return [(event.time / S, event.what) for event in events[2:]]
 
 
 @pytest.mark.parametrize(
@@ -66,12 +67,17 @@ def told(
         ),
         pytest.param(
             [4.0] * 4 + [OPEN] * 6,
-            [(1, What.VERIFIED), (4, What.BOND_LOST)],
+            [(1, What.VERIFIED), (4, What.BOND_LOST), (4, What.CLAMP_OFF)],
             id="clamp off",
         ),
         pytest.param(
             [4.0] * 4 + [40.0] * 2 + [OPEN] * 4,
-            [(1, What.VERIFIED), (4, What.BOND_LOST), (6, What.CIRCUIT_OPEN)],
+            [
+                (1, What.VERIFIED),
+                (4, What.BOND_LOST),
+                (6, What.CIRCUIT_OPEN),
+                (6, What.CLAMP_OFF),
+            ],
             id="lost by way of high",
         ),
         pytest.param(
@@ -81,7 +87,7 @@ def told(
         ),
         pytest.param(
             [OPEN, 4.0, OPEN] + [OPEN] * 7,
-            [(1, What.CONTACT), (1, What.BOND_LOW), (2, What.BOND_LOST)],
+            [(1, What.CONTACT), (1, What.BOND_LOW), (2, What.BOND_LOST), (2, What.CLAMP_OFF)],
             id="hold not served: never verified",
         ),
     ],
@@ -105,6 +111,7 @@ def test_a_bond_found_lost_after_silence_is_told_as_both() -> None:
     assert told({Role.RESISTANCE: samples}, (0, 21))[2:] == [
         (20, What.BOND_KNOWN),
         (20, What.BOND_LOST),
+        (20, What.CLAMP_OFF),
     ]
 
 
@@ -137,9 +144,9 @@ def test_contacts_and_flow_tell_on_and_off(role: Role, on: What, off: What) -> N
 def test_a_signal_that_comes_back_unchanged_says_so() -> None:
     samples = Samples.of([0, 20 * S], [800.0, 810.0])
     events = sequence(STATION, {Role.FLOW: samples}, (0, 21 * S))
-    assert events[1:] == [
-        Event(5 * S, What.FLOW_UNKNOWN, "for 15 s"),
-        Event(20 * S, What.FLOW_ON, "810 L/min, as before"),
+    assert [(event.time // S, event.what, event.detail) for event in events[2:]] == [
+        (5, What.FLOW_UNKNOWN, "flow: silent, last reading 5 s before, for 15 s"),
+        (20, What.FLOW_ON, "810 L/min, as before"),
     ]
 
 
@@ -160,14 +167,18 @@ def test_the_first_event_says_how_things_stood() -> None:
         Role.BYPASS: every_second([1.0]),
         Role.FLOW: every_second([0.0] * 10),
     }
-    first = sequence(STATION, signals, (0, 10 * S))[0]
-    assert first == Event(0, What.AT_START, "bond low, permissive closed, flow off, bypass on")
+    first, limits = sequence(STATION, signals, (0, 10 * S))[:2]
+    assert first.what is What.AT_START
+    assert first.detail == "bond low, permissive closed, flow off, bypass on"
+    assert (first.ohm, first.flow, first.volume) == (4.0, 0.0, 0.0)
+    assert limits.detail == "low up to 10 ohm, open from 100 kohm, hold 1 s, flow from 5"
 
 
 def test_without_signals_everything_is_unknown_and_nothing_happens() -> None:
-    assert sequence(STATION, {}, (0, S)) == [
-        Event(0, What.AT_START, "bond unknown, permissive unknown, flow unknown")
-    ]
+    first, limits = sequence(STATION, {}, (0, S))
+    assert first.detail == "bond unknown, permissive unknown, flow unknown"
+    assert first.basis is Basis.MISSING
+    assert limits.what is What.LIMITS
 
 
 @pytest.mark.parametrize("end", [0, -S])
@@ -197,9 +208,15 @@ def test_trips_and_findings_that_begin_inside_are_told() -> None:
         trips=[trip(4), trip(5), trip(10)],
         findings=[finding(4), finding(9), finding(10)],
     )
-    assert events[1:] == [
-        Event(5 * S, What.TRIP, "nuisance: brief contact loss, flow off 1.5 s after the loss"),
-        Event(9 * S, What.FINDING, "minor chattering: It chatters.", finding(9)),
+    assert [(e.time // S, e.what, e.detail, e.basis, e.finding) for e in events[2:]] == [
+        (
+            5,
+            What.TRIP,
+            "nuisance: brief contact loss, flow off 1.5 s after the loss",
+            Basis.INFERRED,
+            None,
+        ),
+        (9, What.FINDING, "minor chattering: It chatters.", Basis.INFERRED, finding(9)),
     ]
 
 
@@ -219,8 +236,8 @@ def test_a_finding_from_before_is_told_at_the_start(
 ) -> None:
     lasting = dataclasses.replace(finding(start_s), end=end_s * S)
     events = sequence(STATION, {}, (5 * S, 10 * S), findings=[lasting])
-    assert [(event.time // S, event.what) for event in events[1:]] == expected
-    assert all(event.finding is lasting for event in events[1:])
+    assert [(event.time // S, event.what) for event in events[2:]] == expected
+    assert all(event.finding is lasting for event in events[2:])
 
 
 def test_events_of_one_moment_are_told_from_cause_to_effect() -> None:
@@ -230,14 +247,20 @@ def test_events_of_one_moment_are_told_from_cause_to_effect() -> None:
         Role.FLOW: every_second([800.0] * 5 + [0.0] * 5),
     }
     whats = [what for at, what in told(signals, trips=[trip(5)]) if at == 5]
-    assert whats == [What.BOND_LOST, What.PERMISSIVE_OPENED, What.TRIP, What.FLOW_OFF]
+    assert whats == [
+        What.BOND_LOST,
+        What.CLAMP_OFF,
+        What.PERMISSIVE_OPENED,
+        What.TRIP,
+        What.FLOW_OFF,
+    ]
 
 
 def test_the_order_does_not_hang_on_when_the_span_begins() -> None:
     ohms = every_second([OPEN, 4.0, 4.0, 40.0, 4.0, 4.0, 4.0, OPEN, OPEN, OPEN])
     whole = sequence(STATION, {Role.RESISTANCE: ohms}, (0, 10 * S))
     later = sequence(STATION, {Role.RESISTANCE: ohms}, (3 * S - 1, 10 * S))
-    assert [e for e in whole if e.time >= 3 * S] == later[1:]
+    assert [e for e in whole if e.time >= 3 * S] == later[2:]
 
 
 def test_losses_silence_and_findings_are_marked_abnormal() -> None:

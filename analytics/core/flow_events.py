@@ -1,0 +1,141 @@
+"""What flow and contacts do, event by event: on, settled, off, and what is not known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.core.drafts import Draft, Scene
+from analytics.core.events import Basis, What
+from analytics.core.in_force import in_force
+from analytics.core.plateaus import plateaus
+from analytics.core.runs import Contact, Timeline, last_known
+from analytics.core.silences import Told
+from analytics.core.wording import duration
+from bondtrail.samples import Samples
+from bondtrail.site import Role
+from bondtrail.times import nanoseconds, seconds
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What is said of a signal that is on or off."""
+
+    on: What
+    off: What
+    unknown: What
+
+
+_PERMISSIVE = _Words(What.PERMISSIVE_CLOSED, What.PERMISSIVE_OPENED, What.PERMISSIVE_UNKNOWN)
+_BYPASS = _Words(What.BYPASS_ON, What.BYPASS_OFF, What.BYPASS_UNKNOWN)
+_FLOW = _Words(What.FLOW_ON, What.FLOW_OFF, What.FLOW_UNKNOWN)
+
+
+def contact_events(scene: Scene) -> Iterator[Draft]:
+    """Yield the changes of permissive and bypass."""
+    if scene.now.permissive is not None and Role.PERMISSIVE in scene.told:
+        yield from _changes(scene, scene.now.permissive, _PERMISSIVE, [Role.PERMISSIVE])
+    if Role.BYPASS in scene.told:
+        yield from _changes(scene, scene.now.bypass, _BYPASS, [Role.BYPASS])
+
+
+def flow_events(scene: Scene) -> Iterator[Draft]:
+    """Yield when flow goes on and off, on what rate it settles, and where it is not known."""
+    roles = [role for role in (Role.FLOW, Role.RUNNING) if role in scene.told]
+    yield from _changes(scene, scene.now.flow, _FLOW, roles)
+    if Role.FLOW not in scene.told:
+        return
+    flow, since = scene.signals.get(Role.FLOW, Samples.empty()), scene.since(Role.FLOW)
+    runs = scene.now.flow.where(Contact.ON)
+    begins = set(runs[:, 0].tolist())
+    for plateau in plateaus(flow, runs):
+        if plateau.start not in begins:  # else flow_on has told the rate
+            detail = f"at about {_rate(scene, plateau.rate)}"
+            earliest = since(plateau.start)
+            yield Draft(plateau.start, What.FLOW_RATE, detail, Role.FLOW, earliest, Basis.INFERRED)
+
+
+def silence_events(scene: Scene) -> Iterator[Draft]:
+    """Yield where a point that others stand in for is silent or bad, and known again."""
+    for role, line in scene.told.items():
+        if _tells_alone(scene, role):
+            continue
+        since = scene.since_each(role, line)
+        edges, codes = line.edges.tolist(), line.state.tolist()
+        for k in range(1, len(codes)):
+            if codes[k] == Told.KNOWN:
+                yield Draft(edges[k], What.HEARD, f"{role}", role, since[k])
+                continue
+            what = What.SILENT if codes[k] == Told.SILENT else What.BAD_QUALITY
+            why = scene.why_unknown(role, edges[k])
+            detail = f"{why}, {scene.lasting(edges[k], edges[k + 1])}"
+            yield Draft(edges[k], what, detail, role, since[k], Basis.MISSING)
+
+
+def _tells_alone(scene: Scene, role: Role) -> bool:
+    """Return whether what a point does not tell is told of bond, flow or contact themselves."""
+    if role in (Role.FLOW, Role.RUNNING):
+        return not {Role.FLOW, Role.RUNNING} <= scene.told.keys()
+    return role is scene.station.bond_role or role in (Role.PERMISSIVE, Role.BYPASS)
+
+
+def _changes(scene: Scene, line: Timeline, words: _Words, roles: Sequence[Role]) -> Iterator[Draft]:
+    """Yield the changes of a signal; one that comes back as it was is told as such."""
+    known = last_known(line, Contact.UNKNOWN).tolist()
+    edges, states = line.edges.tolist(), line.state.tolist()
+    shown = _shown_by(scene, line, roles)
+    since = {role: scene.since_each(role, line) for role in roles}
+    beside = _beside_flow(scene, line) if words is _FLOW else [""] * len(states)
+    for k in range(1, len(states)):
+        role = shown[k]
+        earliest = since[role][k] if role else None
+        if states[k] == Contact.UNKNOWN:
+            why = f"{scene.why_unknown(role, edges[k])}, " if role else ""
+            detail = f"{why}{scene.lasting(edges[k], edges[k + 1])}"
+            yield Draft(edges[k], words.unknown, detail, role, earliest, Basis.MISSING)
+            continue
+        said = [beside[k]] if beside[k] else []
+        if states[k] == known[k]:
+            said.append("as before")
+        what = words.on if states[k] == Contact.ON else words.off
+        yield Draft(edges[k], what, ", ".join(said), role, earliest)
+
+
+def _shown_by(scene: Scene, line: Timeline, roles: Sequence[Role]) -> list[Role | None]:
+    """Return for each run the point whose reading, or whose silence, began it."""
+    if len(roles) < 2:
+        return [next(iter(roles), None)] * line.state.size
+    begins = line.edges[:-1]
+    shown: list[Role | None] = [roles[0]] * line.state.size
+    first, second = (scene.resolutions[role] for role in roles)
+    mine = np.isin(begins, first.samples.time) | np.isin(begins, scene.told[roles[0]].edges)
+    other = np.isin(begins, second.samples.time) | np.isin(begins, scene.told[roles[1]].edges)
+    for k in np.flatnonzero(other & ~mine).tolist():
+        shown[k] = roles[1]
+    return shown
+
+
+def _beside_flow(scene: Scene, line: Timeline) -> list[str]:
+    """Return what is said at the start of each run of flow: the rate, or for how long it ran."""
+    point = scene.station.points.get(Role.FLOW)
+    begins = line.edges[:-1]
+    rates = [np.nan] * begins.size
+    if point is not None:
+        flow = scene.signals.get(Role.FLOW, Samples.empty())
+        rates = in_force(flow, nanoseconds(point.stale_after_s), begins).tolist()
+    edges, states = line.edges.tolist(), line.state.tolist()
+    said = []
+    for k, state in enumerate(states):
+        if state == Contact.ON:
+            said.append("" if np.isnan(rates[k]) else _rate(scene, rates[k]))
+        elif k and state == Contact.OFF and states[k - 1] == Contact.ON:
+            said.append(f"after {duration(seconds(edges[k] - edges[k - 1]))}")
+        else:
+            said.append("")
+    return said
+
+
+def _rate(scene: Scene, rate: float) -> str:
+    return f"{rate:.4g} {scene.station.volume_unit or ''}/min"

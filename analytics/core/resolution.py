@@ -1,0 +1,166 @@
+"""How finely a point tells when something happened, and which order of events is sure.
+
+A reading says how things stand at its time. What it shows may have come at any moment since the
+reading before, but no longer ago than the point's reporting interval. Two events of different
+points that lie closer than that have no order that anybody could tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from analytics.core.spans import Mask, Moments
+from bondtrail.samples import Quality, Samples, TimeArray
+from bondtrail.site import Point, Role
+from bondtrail.times import nanoseconds
+
+NEVER = np.iinfo(np.int64).min
+"""In place of a moment: no earlier reading tells."""
+
+AROUND = 256
+"""From so many readings around it the interval at a reading is measured."""
+
+ON_CHANGE_SHARE = 0.05
+"""A point whose gaps are, in more than this share, shorter than half their median reports on
+change, and what comes evenly is its heartbeat. Our own measure."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Resolution:
+    """One point's readings and how finely they resolve what they show.
+
+    Attributes
+    ----------
+    samples : Samples
+        Strictly rising in time.
+    stale_ns : int
+        How long a reading holds without a successor. [ns]
+    interval_ns : int or None
+        How often the signal is looked at, where the site file says so. [ns]
+    """
+
+    samples: Samples
+    stale_ns: int
+    interval_ns: int | None = None
+
+    @classmethod
+    def of(cls, point: Point, samples: Samples) -> Resolution:
+        """Return the resolution of a point's samples."""
+        interval = None if point.interval_s is None else nanoseconds(point.interval_s)
+        return cls(samples, nanoseconds(point.stale_after_s), interval)
+
+    def since(self, moments: Moments) -> Moments:
+        """Return after which moment each change may have come. [ns]
+
+        Parameters
+        ----------
+        moments : ndarray of int64, shape (n,)
+            When the changes were seen: at a reading, or where the last reading went stale. [ns]
+
+        Returns
+        -------
+        ndarray of int64, shape (n,)
+            `NEVER` where no earlier reading tells.
+
+        Notes
+        -----
+        After a silence or bad data the interval says nothing: the change may have come at any
+        moment since the last reading that was known.
+        """
+        time = self.samples.time
+        if not time.size:
+            return np.full(len(moments), NEVER)
+        at = time.searchsorted(moments, side="right") - 1
+        seen = (at >= 0) & (time[np.maximum(at, 0)] == moments)
+        known = self._last_known()
+        # Where no reading lies at the moment the last one went stale, or was bad: it is the bound.
+        before = np.where(seen, at - 1, at)
+        bound = np.where(before >= 0, known[np.maximum(before, 0)], NEVER)
+        steady = seen & (bound != NEVER) & (before >= 0)
+        steady &= bound == time[np.maximum(before, 0)]
+        steady &= moments - np.where(steady, bound, moments) <= self.stale_ns
+        if steady.any():
+            bound[steady] = np.maximum(bound[steady], moments[steady] - self._intervals(at[steady]))
+        return bound
+
+    def _last_known(self) -> TimeArray:
+        """Return for each reading the time of the last one up to it that is not bad. [ns]"""
+        good = self.samples.quality != int(Quality.BAD)
+        if good.all():
+            return self.samples.time
+        return np.maximum.accumulate(np.where(good, self.samples.time, NEVER))
+
+    def _intervals(self, at: Moments) -> Moments:
+        """Return the reporting interval at each of some readings, by index. [ns]"""
+        if self.interval_ns is not None:
+            return np.full(at.size, self.interval_ns)
+        blocks, which = np.unique(at // AROUND, return_inverse=True)
+        return np.array([self._measured(int(block)) for block in blocks], np.int64)[which]
+
+    def _measured(self, block: int) -> int:
+        size = self.samples.time.size
+        first = max(min(block * AROUND, size - AROUND), 0)
+        return measured_interval(self.samples.time[first : first + AROUND + 1])
+
+
+def measured_interval(time: TimeArray) -> int:
+    """Return how often a signal is looked at, as far as its readings tell. [ns]
+
+    Parameters
+    ----------
+    time : ndarray of int64, shape (n,)
+        Of adjoining readings, strictly rising, at least two. [ns]
+
+    Returns
+    -------
+    int
+        The median gap; of a point that reports on change, the shortest: it was looked at that
+        often at least.
+    """
+    gaps = np.diff(time)
+    middle = int(np.median(gaps))
+    if np.count_nonzero(2 * gaps < middle) > ON_CHANGE_SHARE * gaps.size:
+        return int(gaps.min())
+    return middle
+
+
+class Seen(NamedTuple):
+    """What a reading showed: when, by which point, and since when it may have been so. [ns]
+
+    ``role`` is None where it is of no one point, ``since`` where no reading tells.
+    """
+
+    time: int
+    role: Role | None
+    since: int | None
+
+
+def order_certain(told: Sequence[Seen]) -> Mask:
+    """Return which events surely came after those of other points that are told before them.
+
+    Parameters
+    ----------
+    told : sequence of Seen
+        In the order in which they are told, by time. A point's own events are always in order.
+        Those of no one point say nothing of the order of others, nor do others of theirs.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    certain = np.ones(len(told), bool)
+    last: tuple[Role, int] | None = None  # the latest event, and before it that of another point
+    other: int | None = None
+    for index, seen in enumerate(told):
+        if seen.role is None:
+            continue
+        if last is not None and last[0] is not seen.role:
+            other = last[1]
+        last = seen.role, seen.time
+        if other is not None:
+            certain[index] = seen.since is not None and seen.since >= other
+    return certain

@@ -1,0 +1,109 @@
+"""What is not known of a span: points that a station lacks, silences, damage, papers, results."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from analytics.core.runs import Timeline
+from analytics.core.silences import Told, told
+from analytics.core.situation import Signals
+from analytics.replay.replayed import Missing
+from bondtrail.coverage import Reach, judgement
+from bondtrail.results import Ticket, Transfer
+from bondtrail.samples import Samples
+from bondtrail.site import Role, Station
+from bondtrail.times import nanoseconds
+from store import DamageError
+
+ASKED = ("bond", "resistance figures", "transfers", "volume", "trips", "permissive against bond",
+         "bypass")  # fmt: skip
+"""What of a station's judgement a replay leans on."""
+
+NO_RESULTS = "readings came since it was analysed: what was found may be out of date"
+
+
+def missing_of(
+    station: Station,
+    signals: Signals,
+    span: tuple[int, int],
+    *,
+    transfer: Transfer | None = None,
+    tickets: Sequence[Ticket] = (),
+    damage: Sequence[DamageError] = (),
+    waiting_since: int | None = None,
+) -> list[Missing]:
+    """Return what is not known of a span of a station, by start.
+
+    Parameters
+    ----------
+    station : Station
+        Its points.
+    signals : mapping of Role to Samples
+        Samples that hold into the span.
+    span : tuple of int
+        Start and end. [ns]
+    transfer : Transfer, optional
+        The one that is replayed: it should have a ticket.
+    tickets : sequence of Ticket
+        That overlap the span.
+    damage : sequence of DamageError
+        Stored readings that cannot be read.
+    waiting_since : int, optional
+        From when on readings wait for an analysis. [ns]
+    """
+    found = [
+        *_not_recorded(station, span),
+        *_not_told(station, signals, span),
+        *_order(station, span),
+        *(_damaged(each, span) for each in damage),
+    ]
+    if transfer is not None and transfer.batch is None and not _named(transfer, tickets):
+        why = "no ticket names its batch or operator"
+        found.append(Missing("ticket", transfer.start, transfer.end, why))
+    if waiting_since is not None and waiting_since < span[1]:
+        found.append(Missing("results", max(waiting_since, span[0]), span[1], NO_RESULTS))
+    return sorted(found, key=lambda each: (each.start, each.end, each.about))
+
+
+def _not_recorded(station: Station, span: tuple[int, int]) -> Iterator[Missing]:
+    for judged in judgement(station):
+        if judged.about in ASKED and judged.reach is not Reach.FULL:
+            yield Missing(judged.about, *span, judged.reason)
+
+
+def _not_told(station: Station, signals: Signals, span: tuple[int, int]) -> Iterator[Missing]:
+    for role, point in station.points.items():
+        samples = signals.get(role, Samples.empty())
+        line = told(samples, nanoseconds(point.stale_after_s), span)
+        yield from _gaps(role, line, samples)
+
+
+def _gaps(role: Role, line: Timeline, samples: Samples) -> Iterator[Missing]:
+    for k, code in enumerate(line.state.tolist()):
+        start, end = int(line.edges[k]), int(line.edges[k + 1])
+        if code == Told.BAD:
+            yield Missing(role, start, end, "its readings are of bad quality")
+        elif code == Told.SILENT:
+            heard = len(samples) and samples.time[0] <= start
+            yield Missing(role, start, end, "silent" if heard else "no reading by then")
+
+
+def _order(station: Station, span: tuple[int, int]) -> Iterator[Missing]:
+    """Yield the points of which only their readings tell how often they are looked at."""
+    unsaid = [role for role, point in station.points.items() if point.interval_s is None]
+    if unsaid and len(station.points) > 1:
+        why = (
+            f"how often {', '.join(unsaid)} {'is' if len(unsaid) == 1 else 'are'} looked at is"
+            " measured from the readings: interval_s in the site file would say"
+        )
+        yield Missing("order of events", *span, why)
+
+
+def _damaged(damage: DamageError, span: tuple[int, int]) -> Missing:
+    about = damage.point.rsplit(".", 1)[-1] if damage.point else "readings"
+    start, end = max(damage.start, span[0]), min(damage.end, span[1])
+    return Missing(about, start, max(start, end), f"{damage.part} {damage.id} is damaged")
+
+
+def _named(transfer: Transfer, tickets: Sequence[Ticket]) -> bool:
+    return any(each.start < transfer.end and each.end > transfer.start for each in tickets)
