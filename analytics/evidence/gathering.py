@@ -1,0 +1,340 @@
+"""What goes into a package: one state of a store, and so much of it that the rules run again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from analytics.core.isolation import AFTER_WORK_NS
+from analytics.core.situation import Signals
+from analytics.epochs import OF_TRANSFER, Epoch, stored_sites
+from analytics.evidence.faults import EvidenceError, NotAnalysedError, UnknownTransferError
+from analytics.evidence.readings import Enclosed, signals_of
+from analytics.evidence.rerun import (
+    NAMED_BY,
+    Difference,
+    Grounds,
+    Window,
+    compared,
+    judged,
+    quiet_before,
+    results_of,
+)
+from analytics.evidence.rows import Plain, plain_rows
+from analytics.replay.gather import replay_transfer
+from analytics.replay.replayed import Replay, UnknownSpanError
+from analytics.signals import load_signals
+from bondtrail.results import (
+    RULES_VERSION,
+    Finding,
+    Hookup,
+    Kind,
+    Review,
+    Ticket,
+    Transfer,
+    Trip,
+    WorkWindow,
+)
+from bondtrail.site import Role, Site, Station
+from bondtrail.times import NS_PER_S, nanoseconds
+from store import DamageError, Store
+
+MARGIN_S = 300.0
+"""Enclosed on both sides of a transfer, unless said otherwise."""
+MOST_MARGIN_S = 7 * 86_400.0
+
+_HOUR = 3600 * NS_PER_S
+_LOOK_BACK = tuple(_HOUR * 4**k for k in range(5))
+"""How far before what is shown a quiet moment is looked for: 1 h to 10 days."""
+_MOST_LOOKED_THROUGH = 4_000_000
+"""Readings: behind so many no quiet moment is looked for."""
+_LOOK_AHEAD = tuple(10 * NS_PER_S * 4**k for k in range(7))
+"""How far behind the end of what began in a transfer readings may be needed to judge it."""
+_MOST_AHEAD = 24 * _HOUR
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gathered:
+    """All that a package is made of.
+
+    Attributes
+    ----------
+    transfer : Transfer
+        The one that it is about.
+    replay : Replay
+        What is said of it.
+    shown : (int, int)
+        The transfer with its margins. [ns]
+    window : Window
+        Which readings are enclosed, and what is judged from them.
+    sites : sequence of (int, Site)
+        The site files up to the end, each with the moment from which it holds. [ns]
+    work, tickets : sequence
+        Of the station, as far as they bear on what is enclosed.
+    readings : mapping of Role to Enclosed
+        Of every point of the station.
+    results : mapping of str to list
+        Rows of transfers, hookups, trips and findings, as plain values.
+    findings : sequence of Finding
+        The same that are in ``results``.
+    reviews : sequence of Review
+        The whole log.
+    differences : sequence of Difference
+        Where the rules do not give the results again from what is enclosed.
+    damaged : sequence of str
+        Stored readings that cannot be read, in words.
+    """
+
+    transfer: Transfer
+    replay: Replay
+    shown: tuple[int, int]
+    window: Window
+    sites: Sequence[tuple[int, Site]]
+    work: Sequence[WorkWindow]
+    tickets: Sequence[Ticket]
+    readings: Mapping[Role, Enclosed]
+    results: Mapping[str, Sequence[Plain]]
+    findings: Sequence[Finding]
+    reviews: Sequence[Review]
+    differences: Sequence[Difference]
+    damaged: Sequence[str]
+
+
+def gathered(store: Store, transfer_id: str, margin_s: float) -> Gathered:
+    """Return what a package of a transfer is made of, from one state of the store.
+
+    No clock has a say in it: nothing is claimed beyond the last reading.
+
+    Raises
+    ------
+    UnknownTransferError
+        If there is no such transfer.
+    NotAnalysedError
+        If its station is to be analysed first.
+    EvidenceError
+        If the margin is none or too long, or the readings are gone.
+    """
+    if not 0 <= margin_s <= MOST_MARGIN_S:
+        raise EvidenceError(f"a margin of {margin_s:g} s: expected 0 to {MOST_MARGIN_S:g} s")
+    with store.snapshot():
+        transfer = store.transfer(transfer_id)
+        if transfer is None:
+            raise UnknownTransferError(
+                f"no transfer {transfer_id!r}", "Their ids: bondtrail show transfers --format csv."
+            )
+        return _gathered(store, transfer, nanoseconds(margin_s))
+
+
+def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
+    stored = _stored_grounds(store, transfer.station)
+    first, last = _recorded(store, stored)
+    replay = _replayed(store, transfer, last)
+    shown = (
+        max(min(replay.start, transfer.start - margin), first),
+        min(max(replay.end, transfer.end + margin), last),
+    )
+    start, since = _beginning(stored, shown[0], first)
+    found = _Found.of(store, transfer, since, shown[1])
+    _check_analysed(store, found, max(shown[1], found.settled))
+    window = _window(stored, found, Window(start, since, shown[1], shown[1]), last)
+    grounds = _bearing_on(stored, window)
+    readings, damaged = _readings(store, grounds.epochs(), window)
+    enclosed = replace(
+        grounds, read=lambda station, begin, end: signals_of(readings, station, begin, end)
+    )
+    return Gathered(
+        transfer=transfer,
+        replay=replay,
+        shown=shown,
+        window=window,
+        sites=grounds.sites,
+        work=grounds.work,
+        tickets=grounds.tickets,
+        readings=readings,
+        results=found.rows(),
+        findings=found.findings,
+        reviews=store.reviews.log(),
+        differences=compared(found.rows(), results_of(judged(enclosed, window)), window),
+        damaged=damaged,
+    )
+
+
+def _stored_grounds(store: Store, station: str) -> Grounds:
+    def read(of: Station, start: int, end: int) -> Signals:
+        return load_signals(store, of, start, end, on_damage=_told_of_later)
+
+    return Grounds(station, stored_sites(store), store.work(station), store.tickets(station), read)
+
+
+def _told_of_later(_: DamageError) -> None:
+    """Leave damage to the reading of what is enclosed: that tells of it."""
+
+
+def _recorded(store: Store, stored: Grounds) -> tuple[int, int]:
+    """Return from when to when anything is known of a station by its readings. [ns]"""
+    heard = store.readings().get(stored.station)
+    longest = _longest_held(stored.epochs()).values()
+    if heard is None or not longest:
+        raise EvidenceError(
+            f"the store holds no readings, or no site file, of {stored.station} any more"
+        )
+    return heard[0], heard[1] + max(longest)
+
+
+def _longest_held(epochs: Sequence[Epoch]) -> dict[Role, int]:
+    """Return for each point how long a reading of it holds at most, over all epochs. [ns]"""
+    longest: dict[Role, int] = {}
+    for epoch in epochs:
+        for role, point in epoch.station.points.items():
+            longest[role] = max(nanoseconds(point.stale_after_s), longest.get(role, 0))
+    return longest
+
+
+def _replayed(store: Store, transfer: Transfer, now: int) -> Replay:
+    try:
+        return replay_transfer(store, transfer.id, now=now)
+    except UnknownSpanError as exc:
+        raise EvidenceError(str(exc), exc.remedy) from exc
+
+
+def _beginning(stored: Grounds, before: int, first: int) -> tuple[int, int]:
+    """Return from where readings must be enclosed, and from where on they tell what began. [ns]
+
+    Where no quiet moment is near, what is shown is all: what was under way then cannot be judged
+    from the package.
+    """
+    for back in _LOOK_BACK:
+        start = max(before - back, first)
+        quiet = quiet_before(stored, start, before, whole=start == first)
+        if quiet is not None:
+            return max(quiet.context, first), quiet.at
+        if start == first:
+            return first, first
+        if _is_much(stored, start, before):
+            break
+    return before, before
+
+
+def _is_much(stored: Grounds, start: int, before: int) -> bool:
+    station = stored.epochs()[-1].station
+    return sum(map(len, stored.read(station, start, before).values())) > _MOST_LOOKED_THROUGH
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """The results of a station that a package tells."""
+
+    transfer: Transfer
+    transfers: Sequence[Transfer]
+    hookups: Sequence[Hookup]
+    trips: Sequence[Trip]
+    findings: Sequence[Finding]
+
+    @classmethod
+    def of(cls, store: Store, transfer: Transfer, since: int, until: int) -> _Found:
+        """Return those that overlap ``[since, until)``, and all that the transfer names. [ns]"""
+        station = transfer.station
+        transfers = store.transfers(station, since, until)
+        ids = {each.id for each in transfers}
+        overlapping = {each.id: each for each in store.findings(station, since, until)}
+        named = {each.id: each for each in store.findings(station, transfer=transfer.id)}
+        findings = [
+            each
+            for each in (overlapping | named).values()
+            if each.kind not in OF_TRANSFER or each.transfer in ids
+        ]
+        return cls(
+            transfer,
+            transfers,
+            store.hookups(station, since, until),
+            [trip for trip in store.trips(station, since, until) if trip.transfer in ids],
+            sorted(findings, key=lambda each: (each.start, each.kind)),
+        )
+
+    @property
+    def settled(self) -> int:
+        """When all that began in the transfer was over, within a day of its end. [ns]"""
+        ends = [each.end for each in self.hookups if each.start <= self.transfer.end]
+        ends += [
+            each.end
+            for each in self.findings
+            if each.start <= self.transfer.end and each.kind is not Kind.RESISTANCE_DRIFT
+        ]
+        return min(max([self.transfer.end, *ends]), self.transfer.end + _MOST_AHEAD)
+
+    def rows(self) -> dict[str, list[Plain]]:
+        """Return them as plain values, by sort."""
+        return {sort: plain_rows(getattr(self, sort)) for sort in NAMED_BY}
+
+
+def _check_analysed(store: Store, found: _Found, end: int) -> None:
+    """Refuse what an analysis has yet to judge, or what other rules have judged.
+
+    Raises
+    ------
+    NotAnalysedError
+        If readings, tickets or limits up to ``end`` came since, or the rules are others. [ns]
+    """
+    station = found.transfer.station
+    mark = store.waiting().get(station)
+    if mark is not None and mark.since < end:
+        raise NotAnalysedError(
+            f"{station} is to be analysed again: what was found there may be out of date",
+            "First: bondtrail analyse",
+        )
+    others = {each.rules for each in found.findings} - {RULES_VERSION}
+    if others:
+        raise NotAnalysedError(
+            f"{station} was judged by version {', '.join(sorted(others))} of the rules, "
+            f"this is version {RULES_VERSION}",
+            "First: bondtrail analyse",
+        )
+
+
+def _window(stored: Grounds, found: _Found, window: Window, last: int) -> Window:
+    """Return a window that reaches so far that the results come out of its readings again.
+
+    It goes no further for what only begins in the margin behind the transfer.
+    """
+    rows = found.rows()
+    for ahead in _LOOK_AHEAD:
+        end = min(max(window.until, found.settled + ahead), last)
+        wider = replace(window, end=end)
+        again = results_of(judged(_bearing_on(stored, wider), wider))
+        if end == last or all(each.beyond for each in compared(rows, again, wider)):
+            return wider
+    return replace(window, end=min(max(window.until, found.settled + _LOOK_AHEAD[0]), last))
+
+
+def _bearing_on(stored: Grounds, window: Window) -> Grounds:
+    """Return the site files and papers that can matter to a window, and no later ones."""
+    held = [each for each in stored.sites if each[0] < window.end]
+    named = [any(s.id == stored.station for s in site.stations) for _, site in stored.sites]
+    # The first file to name a station holds for all that came before it.
+    held = held if any(named[: len(held)]) else list(stored.sites[: named.index(True) + 1])
+    return replace(
+        stored,
+        sites=held,
+        work=[
+            each
+            for each in stored.work
+            if each.start < window.end and each.end + AFTER_WORK_NS > window.start
+        ],
+        tickets=[
+            each for each in stored.tickets if each.start < window.end and each.end > window.start
+        ],
+    )
+
+
+def _readings(
+    store: Store, epochs: Sequence[Epoch], window: Window
+) -> tuple[dict[Role, Enclosed], list[str]]:
+    """Return the readings of every point that hold in a window, and what of them is damaged."""
+    damage: list[DamageError] = []
+    readings = {}
+    for role, stale in _longest_held(epochs).items():
+        name = f"{epochs[-1].station.id}.{role}"
+        samples = store.read(name, window.start - stale, window.end, on_damage=damage.append)
+        arrived = store.arrivals(name, samples.time)
+        readings[role] = Enclosed(samples, arrived.first, arrived.last)
+    return readings, sorted({str(error) for error in damage})

@@ -1,0 +1,200 @@
+"""The rules run again over a stretch of readings, and how what they say differs from results.
+
+The same functions judge as in an analysis (`analytics.core.station.examine`, and
+`analytics.epochs` where limits changed), whether readings come from a store or from a package.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from analytics.core.days import Episodes
+from analytics.core.quiet import Quiet, last_quiet
+from analytics.core.situation import Signals
+from analytics.core.station import Verdict, examine
+from analytics.epochs import Epoch, epochs_of, merged, select
+from analytics.evidence.rows import Plain, differing, plain_rows
+from bondtrail.results import Kind, Ticket, WorkWindow
+from bondtrail.site import Site, Station
+from bondtrail.times import format_time
+
+Read = Callable[[Station, int, int], Signals]
+"""A station's readings that hold in ``[start, end)``, in ns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """What is judged of which readings. [ns]
+
+    Attributes
+    ----------
+    start, end : int
+        The readings that hold in this stretch are enclosed.
+    since, until : int
+        What began in this stretch is judged from them: nothing that is under way at ``since``
+        could change it.
+    """
+
+    start: int
+    since: int
+    until: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grounds:
+    """What a station is judged by: site files with the moment each holds from, and papers."""
+
+    station: str
+    sites: Sequence[tuple[int, Site]]
+    work: Sequence[WorkWindow]
+    tickets: Sequence[Ticket]
+    read: Read
+
+    def epochs(self) -> list[Epoch]:
+        """Return the stretches in which one set of limits holds."""
+        return epochs_of(self.station, self.sites)
+
+
+def judged(grounds: Grounds, window: Window) -> Episodes:
+    """Return all that began in a window, as an analysis of its readings judges it."""
+    verdicts = _verdicts(grounds, window.start, window.end)
+    return merged(select(verdicts, window.since, window.until))
+
+
+def quiet_before(grounds: Grounds, start: int, before: int, *, whole: bool) -> Quiet | None:
+    """Return the latest quiet moment between two, if there is one. [ns]
+
+    ``whole`` says that nothing is recorded before ``start``.
+    """
+    verdicts = _verdicts(grounds, start, before, over=True)
+    if not verdicts:
+        return None
+    return last_quiet([verdict.case for _, verdict in verdicts], before, whole=whole)
+
+
+def _verdicts(
+    grounds: Grounds, start: int, end: int, *, over: bool = False
+) -> list[tuple[Epoch, Verdict]]:
+    """Return what each set of limits that holds in a stretch says of it.
+
+    With ``over`` also those that are over by then: what began under one is judged by it.
+    """
+    found = []
+    for epoch in grounds.epochs():
+        if epoch.start >= end or (epoch.end <= start and not over):
+            continue
+        signals = grounds.read(epoch.station, start, end)
+        verdict = examine(
+            epoch.station, signals, (start, end), work=grounds.work, tickets=grounds.tickets
+        )
+        found.append((epoch, verdict))
+    return found
+
+
+NAMED_BY: Mapping[str, tuple[str, ...]] = {
+    "transfers": ("id",),
+    "hookups": ("start_ns",),
+    "trips": ("time_ns", "cause"),
+    "findings": ("id",),
+}
+"""What tells two results of a sort apart."""
+
+_SORTS = {"transfers": "transfer", "hookups": "hookup", "trips": "trip", "findings": "finding"}
+
+Results = Mapping[str, Sequence[Plain]]
+"""Rows of each sort of `NAMED_BY`, as plain values."""
+
+
+def results_of(episodes: Episodes) -> dict[str, list[Plain]]:
+    """Return episodes as plain rows by sort."""
+    return {sort: plain_rows(getattr(episodes, sort)) for sort in NAMED_BY}
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A result that the rules do not give as it is enclosed.
+
+    Attributes
+    ----------
+    sort, name : str
+        Which one: ``finding`` and its id, or ``hookup`` and its moment.
+    said : str
+        How they differ, in words.
+    beyond : bool
+        Whether it reaches beyond the enclosed readings, so that it cannot come out of them.
+    """
+
+    sort: str
+    name: str
+    said: str
+    beyond: bool
+
+    def __str__(self) -> str:
+        return f"{self.sort} {self.name}: {self.said}"
+
+
+def compared(enclosed: Results, again: Results, window: Window) -> list[Difference]:
+    """Return where results of a window are not what the rules give again.
+
+    Parameters
+    ----------
+    enclosed : mapping
+        What is said: rows that began before ``window.since``, or that no single stretch of
+        readings gives, are marked as reaching beyond.
+    again : mapping
+        What the rules give.
+    """
+    return [
+        difference
+        for sort, names in NAMED_BY.items()
+        for difference in _of_sort(sort, enclosed[sort], again[sort], names, window)
+    ]
+
+
+def _of_sort(
+    sort: str,
+    enclosed: Sequence[Plain],
+    again: Sequence[Plain],
+    names: Sequence[str],
+    window: Window,
+) -> Iterator[Difference]:
+    said = {_key(row, names): row for row in enclosed}
+    given = {_key(row, names): row for row in again}
+    for key, row in said.items():
+        why = _reaches(row, window)
+        other = given.get(key)
+        if other is None:
+            yield _difference(sort, row, why or "the rules do not give it", why)
+            continue
+        fields = differing(row, other)
+        if fields:
+            told = f"the rules give another {', '.join(fields)}"
+            yield _difference(sort, row, why or told, why)
+    for key, row in given.items():
+        if key not in said:
+            yield _difference(sort, row, "the rules give it, and it is not enclosed", None)
+
+
+def _key(row: Plain, names: Sequence[str]) -> tuple[Any, ...]:
+    return tuple(row.get(name) for name in names)
+
+
+def _difference(sort: str, row: Plain, said: str, why: str | None) -> Difference:
+    name = row.get("id") or row.get("start") or row.get("time")
+    return Difference(_SORTS[sort], str(name), said, why is not None)
+
+
+def _reaches(row: Plain, window: Window) -> str | None:
+    """Return why a result cannot come out of a window's readings, or None if it can."""
+    if row.get("kind") == Kind.RESISTANCE_DRIFT:
+        return "it rests on weeks of hookups, not on one stretch of readings"
+    start: int = row["start_ns"] if "start_ns" in row else row["time_ns"]
+    end: int = row.get("end_ns", start)
+    if start < window.since:
+        return f"it began before what can be judged from here, {format_time(window.since)}"
+    if end > window.end:
+        return f"it goes on after the enclosed readings end, {format_time(window.end)}"
+    return None
