@@ -43,11 +43,32 @@ def within(
     given = np.asarray(value, dtype=np.float64)
     for wrong, bound in (
         (np.isinf(given) & (not infinite), "finite"),
-        (given <= above, f"above {above:g}"),
         (given < at_least, f"at least {at_least:g}"),
         (given > at_most, f"at most {at_most:g}"),
+        (given <= above, f"above {above:g}"),
     ):
         if wrong.any():
             found = float(given[wrong].flat[0])
             raise ValueError(f"{name} must be {bound} {unit}".rstrip() + f", got {found:g}")
     return given
+
+
+def number(
+    name: str,
+    value: float,
+    unit: str,
+    *,
+    above: float = -np.inf,
+    at_least: float = -np.inf,
+    infinite: bool = False,
+) -> float:
+    """Return an argument that is one number and has to be known; else as `within`.
+
+    Raises
+    ------
+    ValueError
+        If it is out of its bounds, or NaN.
+    """
+    if np.isnan(value):
+        raise ValueError(f"{name} must be a number, got nan")
+    return float(within(name, value, unit, above=above, at_least=at_least, infinite=infinite))

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
-import numpy as np
-
-from analytics.core.electrostatics.bounds import within
+from analytics.core.electrostatics.bounds import number
 
 ConductivityClass = Literal["low", "medium", "high"]
 
@@ -21,8 +19,8 @@ class Edition:
     Attributes
     ----------
     low_below_pS_m : float
-        Below it conductivity is low; where ``per_permittivity`` is known, only for a liquid of
-        unknown permittivity. [pS/m]
+        Below it conductivity is low; with ``per_permittivity_pS_m`` only where the permittivity
+        is not known. [pS/m]
     high_above_pS_m : float
         Above it conductivity is high; on it, still medium. [pS/m]
     per_permittivity_pS_m : float or None
@@ -77,9 +75,7 @@ def conductivity_class(
     """
     if edition not in EDITIONS:
         raise ValueError(f"edition must be one of {', '.join(EDITIONS)}, got {edition!r}")
-    if np.isnan(conductivity_pS_m):
-        raise ValueError("conductivity_pS_m must be a number, got nan")
-    kappa = float(within("conductivity_pS_m", conductivity_pS_m, "pS/m", above=0))
+    kappa = number("conductivity_pS_m", conductivity_pS_m, "pS/m", above=0)
     if kappa < _low_below(EDITIONS[edition], relative_permittivity):
         return "low"
     return "high" if kappa > EDITIONS[edition].high_above_pS_m else "medium"
@@ -88,7 +84,6 @@ def conductivity_class(
 def _low_below(lines: Edition, relative_permittivity: float | None) -> float:
     if relative_permittivity is None:
         return lines.low_below_pS_m
-    eps_r = float(within("relative_permittivity", relative_permittivity, "", at_least=1))
-    if lines.per_permittivity_pS_m is None or np.isnan(eps_r):
-        return lines.low_below_pS_m
-    return lines.per_permittivity_pS_m * eps_r
+    eps_r = number("relative_permittivity", relative_permittivity, "", at_least=1)
+    each = lines.per_permittivity_pS_m
+    return lines.low_below_pS_m if each is None else each * eps_r

@@ -56,10 +56,6 @@ def potential_for_energy_V(energy_mJ: Numeric, capacitance_pF: Numeric) -> Numer
     ------
     ValueError
         If a value is out of those bounds, or infinite.
-
-    Notes
-    -----
-    Sparks below about 300 V are hard to get at all (from memory), which this leaves out.
     """
     joule = within("energy_mJ", energy_mJ, "mJ", at_least=0) * 1e-3
     farad = within("capacitance_pF", capacitance_pF, "pF", above=0) * 1e-12

@@ -79,7 +79,7 @@ RESISTANCE_CRITERIA: tuple[Criterion, ...] = (
 needs. Which of them holds at a site is for its own codes."""
 
 TOLERATED_V = 100.0
-"""On a conductor that nobody need fear: BS 5958 and IEC texts, from memory. [V]"""
+"""The potential that the bound is drawn at in BS 5958 and IEC texts, from memory. [V]"""
 
 
 def resistance_for_potential(current_A: Numeric, potential_V: Numeric = TOLERATED_V) -> Numeric:

@@ -45,7 +45,8 @@ def relaxation_time(conductivity_pS_m: Numeric, relative_permittivity: Numeric) 
     """
     kappa = within("conductivity_pS_m", conductivity_pS_m, "pS/m", above=0)
     eps_r = within("relative_permittivity", relative_permittivity, "", at_least=1)
-    return VACUUM_PERMITTIVITY_F_M * eps_r / (kappa * 1e-12)
+    with np.errstate(over="ignore"):  # next to no conductivity: infinite
+        return VACUUM_PERMITTIVITY_F_M * 1e12 * eps_r / kappa
 
 
 def remaining_fraction(elapsed_s: Numeric, relaxation_time_s: Numeric) -> Numeric:
@@ -86,7 +87,7 @@ def time_to_fraction(fraction: Numeric, relaxation_time_s: Numeric) -> Numeric:
     fraction : float or ndarray
         Above 0 and at most 1. [-]
     relaxation_time_s : float or ndarray
-        Above 0. [s]
+        Above 0; infinite for a liquid that does not conduct at all. [s]
 
     Returns
     -------
@@ -103,8 +104,9 @@ def time_to_fraction(fraction: Numeric, relaxation_time_s: Numeric) -> Numeric:
     The inverse of `remaining_fraction`, true where that is.
     """
     share = within("fraction", fraction, "", above=0, at_most=1)
-    tau = within("relaxation_time_s", relaxation_time_s, "s", above=0)
-    return tau * np.abs(np.log(share))
+    tau = within("relaxation_time_s", relaxation_time_s, "s", above=0, infinite=True)
+    with np.errstate(invalid="ignore"):  # for ever, times none at all
+        return np.where((share == 1) & np.isinf(tau), 0.0, tau * np.abs(np.log(share)))[()]
 
 
 def remaining_fraction_hyperbolic(

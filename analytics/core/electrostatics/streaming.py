@@ -137,7 +137,7 @@ def charging_fraction(
     velocity_m_s : float or ndarray
         0 or more. [m/s]
     relaxation_time_s : float or ndarray
-        Of the liquid, above 0. [s]
+        Of the liquid, above 0; infinite for one that does not conduct at all. [s]
 
     Returns
     -------
@@ -152,8 +152,8 @@ def charging_fraction(
     Notes
     -----
     ``1 - exp(-L / (v tau))``: how far charging has come in the time that the liquid was in the
-    pipe [1]_. A liquid at rest has had for ever. True for liquid that enters without charge; what
-    a filter before the pipe gave it is left out, and `filter_current` has it.
+    pipe [1]_; 1 for a liquid at rest, which has had for ever. True for liquid that enters without
+    charge: what a filter before the pipe gave it is left out, and `filter_current` has it.
 
     References
     ----------
@@ -161,10 +161,10 @@ def charging_fraction(
     """
     length = within("length_m", length_m, "m", at_least=0, infinite=True)
     speed = within("velocity_m_s", velocity_m_s, "m/s", at_least=0)
-    tau = within("relaxation_time_s", relaxation_time_s, "s", above=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        passed = np.where(length == 0, 0 * speed, length / speed)[()]
-    return -np.expm1(-passed / tau)
+    tau = within("relaxation_time_s", relaxation_time_s, "s", above=0, infinite=True)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        passed = np.where(length == 0, 0 * speed, length / speed)
+        return np.where(np.isinf(passed) & ~np.isnan(tau), 1.0, -np.expm1(-passed / tau))[()]
 
 
 def filter_current(

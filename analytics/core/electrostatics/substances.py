@@ -70,7 +70,7 @@ _LIQUIDS = (
         _conductivity(1),
         _permittivity(2.3866),
         _mie(0.24),
-        ("methylbenzene", "methyl benzene", "toluol"),
+        ("methylbenzene", "toluol"),
     ),
     Substance(
         "methanol",
@@ -174,7 +174,7 @@ _LIQUIDS = (
         _conductivity(3, "an article on U.S. CSB case study 2007-06-I-KS"),
         _permittivity(2, "our assumption: as hydrocarbons of its kind"),
         _mie(0.25, "screening value for vapours of group IIA, such as propane"),
-        ("naphtha", "varnish makers and painters naphtha"),
+        ("VMP naphtha", "varnish makers' and painters' naphtha"),
     ),
 )
 
@@ -198,7 +198,7 @@ _GASES = (
         mie_mJ=Spread(
             0.21, 0.28, 0.28, "mJ", f"0.28 by {_FIRE_PAGES}; 0.21 by NFPA 77, from memory"
         ),
-        synonyms=("natural gas", "CH4"),
+        synonyms=("CH4",),
     ),
     Substance("propane", "gas", mie_mJ=_mie(0.25, _FIRE_PAGES), synonyms=("C3H8",)),
     Substance("acetylene", "gas", mie_mJ=_mie(0.017), synonyms=("ethyne", "C2H2")),
@@ -210,7 +210,7 @@ _POWDERS = (
     Substance("polyethylene", "powder", mie_mJ=_mie(10, _DUSTS), synonyms=("polythene",)),
     Substance("polystyrene", "powder", mie_mJ=_mie(15, _DUSTS)),
     Substance("aluminium", "powder", mie_mJ=_mie(15, _DUSTS), synonyms=("aluminum",)),
-    Substance("nylon", "powder", mie_mJ=_mie(20, _DUSTS), synonyms=("polyamide",)),
+    Substance("nylon", "powder", mie_mJ=_mie(20, _DUSTS)),
     Substance("sugar", "powder", mie_mJ=_mie(35, _DUSTS), synonyms=("sucrose",)),
     Substance("wood flour", "powder", mie_mJ=_mie(40, _DUSTS)),
     Substance("wheat flour", "powder", mie_mJ=_mie(50, _DUSTS), synonyms=("flour",)),
@@ -224,7 +224,7 @@ SUBSTANCES: Mapping[str, Substance] = MappingProxyType(
 )
 """By name."""
 
-_APART = re.compile(r"[\s_-]+")
+_APART = re.compile(r"[\s_'\u2019\u2010-\u2013-]+")
 
 
 def _key(name: str) -> str:
@@ -241,6 +241,6 @@ _BY_KEY = {
 def find(name: str) -> Substance | None:
     """Return the substance of a name or synonym, None if it is not in the table.
 
-    Case, blanks, hyphens and underscores make no difference.
+    Case, blanks, hyphens, underscores and apostrophes make no difference.
     """
     return _BY_KEY.get(_key(name))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from analytics.core.electrostatics.bounds import within
+from analytics.core.electrostatics.bounds import number
 from analytics.core.electrostatics.conductivity import ConductivityClass
 from analytics.core.electrostatics.spread import Spread
 from bondtrail.site import StationKind
@@ -61,20 +61,19 @@ def velocity_limit(
     Raises
     ------
     ValueError
-        If the bore is out of that bound.
+        If the bore is out of that bound, or no number.
 
     Notes
     -----
     ``min(7, (v d) / d)`` for road and rail vehicles and liquids of low conductivity; else 7 m/s,
-    the general cap: other vessels have their own rules, by size. A flow that is slower has not
-    been shown to be safe: the limits are for one liquid in clean pipes without filters, filled from
-    below.
+    the general cap: other vessels have their own rules, by size. A slower flow is no proof of
+    anything: the limits are for one clean liquid, filled from below, without a filter close by.
 
     References
     ----------
     .. [1] As `VELOCITY_BORE` says.
     """
-    bore = float(within("diameter_m", diameter_m, "m", above=0))
+    bore = number("diameter_m", diameter_m, "m", above=0)
     if kind not in VELOCITY_BORE or conductivity_class in ("medium", "high"):
         return Spread.of(CAP_M_S, "m/s", "general cap of 7 m/s, from memory")
     rule = VELOCITY_BORE[kind]

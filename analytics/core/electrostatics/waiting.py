@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from analytics.core.electrostatics.bounds import within
+from analytics.core.electrostatics.bounds import number
 from analytics.core.electrostatics.relaxation import time_to_fraction
 from analytics.core.electrostatics.spread import Spread
 from bondtrail.site import StationKind
@@ -53,7 +53,8 @@ def waiting_time(kind: StationKind, relaxation_time_s: float | None = None) -> S
     kind : StationKind
         Of the vessel.
     relaxation_time_s : float or None
-        Of the liquid, above 0; None for a powder, or where it is not known. [s]
+        Of the liquid, above 0, infinite for one that does not conduct at all; None for a powder,
+        or where it is not known. [s]
 
     Returns
     -------
@@ -64,7 +65,7 @@ def waiting_time(kind: StationKind, relaxation_time_s: float | None = None) -> S
     Raises
     ------
     ValueError
-        If the relaxation time is out of that bound.
+        If the relaxation time is out of that bound, or no number.
 
     Notes
     -----
@@ -75,7 +76,7 @@ def waiting_time(kind: StationKind, relaxation_time_s: float | None = None) -> S
     rest = AT_REST[kind]
     if relaxation_time_s is None:
         return rest
-    tau = _relaxation_time(relaxation_time_s)
+    tau = number("relaxation_time_s", relaxation_time_s, "s", above=0, infinite=True)
     typical = max(rest.typical, RELAXATION_TIMES * tau)
     return Spread(
         rest.low,
@@ -93,7 +94,8 @@ def residence_after_filter(relaxation_time_s: float | None = None) -> Spread:
     Parameters
     ----------
     relaxation_time_s : float or None
-        Of the liquid, above 0; None where it is not known. [s]
+        Of the liquid, above 0, infinite for one that does not conduct at all; None where it is
+        not known. [s]
 
     Returns
     -------
@@ -103,7 +105,7 @@ def residence_after_filter(relaxation_time_s: float | None = None) -> Spread:
     Raises
     ------
     ValueError
-        If the relaxation time is out of that bound.
+        If the relaxation time is out of that bound, or no number.
 
     Notes
     -----
@@ -113,13 +115,6 @@ def residence_after_filter(relaxation_time_s: float | None = None) -> Spread:
     source = "30 s, or 3 relaxation times, by document; from memory"
     if relaxation_time_s is None:
         return Spread.of(AFTER_FILTER_S, "s", source)
-    times = RELAXATION_TIMES * _relaxation_time(relaxation_time_s)
-    return Spread(
-        min(AFTER_FILTER_S, times), AFTER_FILTER_S, max(AFTER_FILTER_S, times), "s", source
-    )
-
-
-def _relaxation_time(given: float) -> float:
-    if given != given:
-        raise ValueError("relaxation_time_s must be a number, got nan")
-    return float(within("relaxation_time_s", given, "s", above=0))
+    tau = number("relaxation_time_s", relaxation_time_s, "s", above=0, infinite=True)
+    low, high = sorted((AFTER_FILTER_S, RELAXATION_TIMES * tau))
+    return Spread(low, AFTER_FILTER_S, high, "s", source)
