@@ -6,11 +6,11 @@ finding is not taken for a good sign.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from bondtrail.site import Role, Station
+from bondtrail.site import Product, Role, Station
 
 CONTACT_ROLES = (Role.PERMISSIVE, Role.RUNNING, Role.BYPASS)
 SHORT_FOR_A_CONTACT_S = 60.0
@@ -54,6 +54,73 @@ def judgement(station: Station) -> list[Judgement]:
     questions = (_bond, _resistance, _hookups, _isolation, _transfers, _volume, _trips)
     found = [answer(station) for answer in (*questions, _mismatch, _bypass, _release)]
     return [item for item in found if item is not None] + list(_timing(station))
+
+
+def estimate_reach(
+    station: Station, product: Product | None, tabled: Collection[str] = ()
+) -> Judgement:
+    """Return whether the hazard estimate of a replay is possible, and what would narrow it.
+
+    Parameters
+    ----------
+    station : Station
+        Where something flows.
+    product : Product or None
+        What flows there as a rule; None where only tickets tell.
+    tabled : collection of str
+        Which properties of the product, by their keys, the table of substances has.
+    """
+    about = "hazard estimate"
+    powder = _handles_powder(station, product)
+    if missing := _wanting(station, product, powder=powder):
+        return Judgement(about, Reach.NONE, *missing)
+    if product is None:
+        reason = "no product: only of transfers whose ticket names one that is known"
+        return Judgement(about, Reach.PART, reason, "product")
+    told = {*tabled, *product.model_dump(exclude_none=True)}
+    wider = [*_widening(station, powder=powder), *_untold(told, powder=powder)]
+    if not wider:
+        return Judgement(about, Reach.FULL)
+    reason = "a wide spread, or no figure, in place of what the site file leaves out"
+    return Judgement(about, Reach.PART, reason, ", ".join(wider))
+
+
+def _handles_powder(station: Station, product: Product | None) -> bool:
+    if product is not None:
+        return product.phase == "powder"
+    return "kg" in (station.volume_unit, station.rated_unit)
+
+
+def _wanting(station: Station, product: Product | None, *, powder: bool) -> tuple[str, str] | None:
+    """Return why no charge can be reckoned and what to add; None where it can."""
+    if not station.tells_flow:
+        return "no flow and no running: nothing tells what comes in", "a flow or a running point"
+    if Role.FLOW not in station.points and station.rated_flow is None:
+        return "running alone does not tell how much comes in", "rated_flow, or a flow point"
+    if not powder and station.pipe_diameter_m is None:
+        return "no bore: nothing tells how fast the liquid is", "pipe_diameter_m"
+    if powder and station.operation is None and (product is None or product.charge_uC_kg is None):
+        why = "nothing tells what the powder carries"
+        return why, "operation, or charge_uC_kg of the product"
+    return None
+
+
+def _widening(station: Station, *, powder: bool) -> Iterator[str]:
+    """Yield what a station leaves to a spread."""
+    if station.bond_role is not Role.RESISTANCE:
+        yield "a resistance point"
+    if not powder and station.pipe_length_m is None:
+        yield "pipe_length_m"
+    if station.capacitance_pF is None:
+        yield "capacitance_pF"
+
+
+def _untold(told: Collection[str], *, powder: bool) -> Iterator[str]:
+    """Yield which properties of the product are not known."""
+    of_liquid = () if powder else ("conductivity_pS_m", "relative_permittivity")
+    for key in (*of_liquid, "mie_mJ"):
+        if key not in told:
+            yield f"{key} of the product"
 
 
 def _bond(station: Station) -> Judgement:
@@ -186,6 +253,10 @@ def _timing(station: Station) -> Iterator[Judgement]:
             reason = f"a reading holds {stale:g} s: unknown for long if recorded on change only"
             add = "stale_after_s longer than its heartbeat"
             yield Judgement(f"{role} between changes", Reach.PART, reason, add)
+        if point.interval_s is not None and point.interval_s >= stale:
+            reason = f"a reading holds {stale:g} s, but is looked for every {point.interval_s:g} s"
+            add = "stale_after_s longer than interval_s"
+            yield Judgement(f"{role} between readings", Reach.PART, reason, add)
     if station.bond_role is not None:
         yield from _hold(station, station.points[station.bond_role].stale_after_s)
 

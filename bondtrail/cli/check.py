@@ -74,7 +74,7 @@ def command(ctx: click.Context, site_file: Path | None, db: str) -> None:
     if site is not None:
         remarks.insert(0, _site_remark(site, site_file if given else None))
         if site_file is None or given is not None:  # not that of another file than the one asked of
-            print_coverage(site.stations)
+            print_coverage(site)
     _print_remarks(remarks)
     if faults:
         ctx.exit(UNUSABLE)
@@ -224,19 +224,34 @@ def _print_hanging(start: str, text: str) -> None:
     print(start + f"\n{' ' * len(start)}".join(lines))
 
 
-def print_coverage(stations: Sequence[Station]) -> None:
+def print_coverage(site: Site) -> None:
     """Print what each station can and cannot be judged on; stations that are alike share a row."""
     from bondtrail.coverage import judgement
 
     alike: dict[tuple[Judgement, ...], list[str]] = {}
-    for station in stations:
-        alike.setdefault(tuple(judgement(station)), []).append(station.id)
+    for station in site.stations:
+        found = (*judgement(station), _estimate(station, site))
+        alike.setdefault(found, []).append(station.id)
     rows = [("\n".join(names), _judged(found)) for found, names in alike.items()]
     columns = [
         output.Column("Station", itemgetter(0)),
         output.Column("Can be judged on", itemgetter(1), wraps=True),
     ]
     output.print_table("What the readings can tell", columns, rows, [output.CAUTION, ""])
+
+
+def _estimate(station: Station, site: Site) -> Judgement:
+    """Return whether its hazard can be estimated, by the site file and the table of substances."""
+    from analytics.core.electrostatics.substances import find
+    from bondtrail.coverage import estimate_reach
+
+    if station.product is None:
+        return estimate_reach(station, None)
+    product = site.products[station.product]
+    substance = find(product.substance or station.product)
+    keys = ("conductivity_pS_m", "relative_permittivity", "mie_mJ")
+    tabled = [key for key in keys if getattr(substance, key, None) is not None]
+    return estimate_reach(station, product, tabled)
 
 
 def _judged(found: Sequence[Judgement]) -> str:

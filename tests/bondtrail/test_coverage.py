@@ -1,7 +1,7 @@
 import pytest
 
-from bondtrail.coverage import Judgement, Reach, judgement
-from bondtrail.site import Limits, Point, Role, Station, StationKind
+from bondtrail.coverage import Judgement, Reach, estimate_reach, judgement
+from bondtrail.site import Limits, Point, Product, Role, Station, StationKind
 
 EVERY = "resistance status permissive flow running bypass"
 
@@ -149,3 +149,106 @@ def test_nothing_is_said_twice_and_every_line_is_short() -> None:
             found = judgement(station(roles, kind=kind, stale={"permissive": 1.0}))
             assert len({item.about for item in found}) == len(found)
             assert max(len(item.reason) for item in found) < 90
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "stale_s", "told"),
+    [
+        pytest.param(None, 60.0, False, id="not-said"),
+        pytest.param(1.0, 60.0, False, id="looked-at-in-time"),
+        pytest.param(60.0, 60.0, True, id="looked-at-as-it-goes-stale"),
+        pytest.param(90.0, 60.0, True, id="stale-before-it-is-looked-at"),
+    ],
+)
+def test_signal_that_is_looked_at_too_seldom_is_pointed_out(
+    interval_s: float | None, stale_s: float, told: bool
+) -> None:
+    where = station("resistance", stale={"resistance": stale_s})
+    point = where.points[Role.RESISTANCE].model_copy(update={"interval_s": interval_s})
+    found = judged(where.model_copy(update={"points": {Role.RESISTANCE: point}}))
+    assert ("resistance between readings" in found) is told
+
+
+LIQUID = Product(phase="liquid", conductivity_pS_m=1.0, relative_permittivity=2.4, mie_mJ=0.24)
+POWDER = Product(phase="powder", mie_mJ=15.0)
+PIPE = {"pipe_diameter_m": 0.1, "pipe_length_m": 6.0, "capacitance_pF": 100.0}
+TAKEN = {"operation": "pouring", "capacitance_pF": 100.0}
+
+
+@pytest.mark.parametrize(
+    ("roles", "own", "product", "tabled"),
+    [
+        pytest.param("resistance flow", PIPE, LIQUID, (), id="liquid"),
+        pytest.param("resistance flow", TAKEN, POWDER, (), id="powder"),
+        pytest.param(
+            "resistance running",
+            {**PIPE, "rated_flow": 800.0, "rated_unit": "L"},
+            LIQUID,
+            (),
+            id="rated-flow",
+        ),
+        pytest.param(
+            "resistance flow",
+            PIPE,
+            Product(phase="liquid"),
+            ("conductivity_pS_m", "relative_permittivity", "mie_mJ"),
+            id="known-substance",
+        ),
+        pytest.param(
+            "resistance flow",
+            {"capacitance_pF": 100.0},
+            Product(phase="powder", mie_mJ=15.0, charge_uC_kg=1.0),
+            (),
+            id="powder-of-known-charge",
+        ),
+    ],
+)
+def test_hazard_can_be_estimated_where_all_is_told(
+    roles: str, own: dict[str, float], product: Product, tabled: tuple[str, ...]
+) -> None:
+    where = station(roles).model_copy(update=own)
+    assert estimate_reach(where, product, tabled) == Judgement("hazard estimate", Reach.FULL)
+
+
+@pytest.mark.parametrize(
+    ("roles", "own", "product", "reach", "why", "add"),
+    [
+        pytest.param("resistance", PIPE, LIQUID, NONE, "nothing tells what comes in",
+                     "a flow or a running point", id="nothing-flows"),
+        pytest.param("resistance running", PIPE, LIQUID, NONE, "running alone",
+                     "rated_flow, or a flow point", id="running-alone"),
+        pytest.param("resistance flow", {}, LIQUID, NONE, "no bore", "pipe_diameter_m",
+                     id="no-bore"),
+        pytest.param("resistance flow", {}, None, NONE, "no bore", "pipe_diameter_m",
+                     id="no-bore-and-no-product"),
+        pytest.param("resistance flow", {}, POWDER, NONE, "what the powder carries",
+                     "operation, or charge_uC_kg of the product", id="no-operation"),
+        pytest.param("resistance flow", {"volume_unit": "kg"}, None, NONE,
+                     "what the powder carries", "operation, or charge_uC_kg of the product",
+                     id="some-powder"),
+        pytest.param("resistance flow", PIPE, None, PART, "no product: only of transfers whose "
+                     "ticket names one", "product", id="no-product"),
+        pytest.param("status flow", PIPE, LIQUID, PART, "a wide spread", "a resistance point",
+                     id="no-resistance"),
+        pytest.param("resistance flow", {"pipe_diameter_m": 0.1}, LIQUID, PART, "a wide spread",
+                     "pipe_length_m, capacitance_pF", id="pipe-of-unknown-length"),
+        pytest.param("resistance flow", PIPE, Product(phase="liquid"), PART, "or no figure",
+                     "conductivity_pS_m of the product, relative_permittivity of the product, "
+                     "mie_mJ of the product", id="liquid-unknown"),
+        pytest.param("resistance flow", TAKEN, Product(phase="powder"), PART, "or no figure",
+                     "mie_mJ of the product", id="powder-unknown"),
+    ],
+)  # fmt: skip
+def test_hazard_estimate_says_what_keeps_it_and_what_to_add(
+    roles: str,
+    own: dict[str, float],
+    product: Product | None,
+    reach: Reach,
+    why: str,
+    add: str,
+) -> None:
+    found = estimate_reach(station(roles).model_copy(update=own), product)
+    assert found.reach is reach
+    assert why in found.reason
+    assert found.add == add
+    assert len(found.reason) < 90

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -63,6 +64,53 @@ def test_it_says_what_each_station_can_and_cannot_be_judged_on(run: Run, site_fi
     assert "yes: bond, " in bay
     assert any(line.strip().startswith("no: bypass") for line in lines)
     assert any("not a safety function" in line for line in lines)
+
+
+ESTIMATED = """\
+schema = 1
+[site]
+id = "test"
+name = "Test site (invented)"
+timezone = "UTC"
+[product.solvent]
+phase = "liquid"
+substance = "MEK"
+[product.unheard-of]
+phase = "liquid"
+[[station]]
+id = "s-1"
+name = "One"
+kind = "drum"
+product = "{product}"
+pipe_diameter = "2 in"
+pipe_length = "20 ft"
+{own}
+[station.points]
+resistance = {{}}
+flow = {{}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("product", "own", "reach", "words"),
+    [
+        pytest.param("solvent", 'capacitance = "0.1 nF"', "yes", "", id="by-the-table"),
+        pytest.param("solvent", "", "in part", "(add: capacitance_pF)", id="by-its-kind"),
+        pytest.param("unheard-of", "", "in part", "mie_mJ of the product)", id="not-in-the-table"),
+    ],
+)
+def test_it_says_whether_a_hazard_can_be_estimated(
+    run: Run, folder: Path, product: str, own: str, reach: str, words: str
+) -> None:
+    (folder / "site.toml").write_text(ESTIMATED.format(product=product, own=own), encoding="utf-8")
+    shown = run("check", "--site", "site.toml")
+    assert shown.status == 0
+    parts = re.split(r"\b(yes|in part|no): ", " ".join(shown.out.split()))
+    ((found, text),) = [
+        pair for pair in zip(parts[1::2], parts[2::2], strict=True) if "hazard estimate" in pair[1]
+    ]
+    assert found == reach
+    assert words in text
 
 
 def test_a_wrong_site_file_does_not_keep_it_from_looking_at_the_store(
