@@ -50,7 +50,7 @@ _ONE_AT_A_TIME = Lock()
 
 
 @contextmanager
-def _style() -> Iterator[None]:
+def style() -> Iterator[None]:
     """Draw in our style; it is one for the whole process, so threads must wait for each other."""
     with _ONE_AT_A_TIME, mpl.rc_context(_STYLE):
         yield
@@ -70,7 +70,7 @@ def weekly_shares(rows: pd.DataFrame) -> Markup:
         "Share of transfers that is not compliant by week, with the centre line and the control "
         "limits of each week; the table below has the figures."
     )
-    with _style():
+    with style():
         figure, axes = _axes(2.3)
         limits: Any = {"where": "mid", "color": LINE, "linewidth": 0.9}
         axes.step(at, rows["upper"], linestyle=(0, (4, 2)), label="control limits", **limits)
@@ -93,7 +93,7 @@ def weekly_shares(rows: pd.DataFrame) -> Markup:
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:.3g} %"))
         axes.set_ylabel("not compliant")
         _legend(figure, axes)
-        return _svg(figure, "weeks", label)
+        return svg(figure, "weeks", label)
 
 
 def _count_axis(axes: Axes, at: np.ndarray[Any, Any], names: pd.Series[Any]) -> None:
@@ -116,7 +116,7 @@ def pareto_bars(rows: pd.DataFrame) -> Markup:
     names = [f"{a}: {b}" for a, b in zip(shown["station"], shown["cause"], strict=True)]
     counts = shown["count"].to_numpy(float)
     label = "Nuisance trips by station and cause, the largest first; the table has the figures."
-    with _style():
+    with style():
         figure, axes = _axes(0.55 + 0.19 * len(shown))
         axes.barh(at, counts, height=0.66, color=FAINT, edgecolor=LINE, linewidth=0.6)
         for place, (count, part) in enumerate(zip(counts, shown["cumulative"], strict=True)):
@@ -129,7 +129,7 @@ def pareto_bars(rows: pd.DataFrame) -> Markup:
         axes.set_xlim(0, 1.25 * max(counts, default=1))
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         axes.set_xlabel("nuisance trips")
-        return _svg(figure, "pareto", label)
+        return svg(figure, "pareto", label)
 
 
 def station_intervals(rows: pd.DataFrame) -> Markup:
@@ -146,7 +146,7 @@ def station_intervals(rows: pd.DataFrame) -> Markup:
     at = np.arange(len(shown))
     ends = shown["compliance_low"].to_numpy(float), shown["compliance_high"].to_numpy(float)
     label = "Compliance by station with its 95 % interval; the table has the figures."
-    with _style():
+    with style():
         figure, axes = _axes(0.55 + 0.19 * len(shown))
         axes.hlines(at, *ends, color=LINE, linewidth=1.6)
         axes.plot(shown["compliance"], at, linestyle="none", marker="o", markersize=4, color=INK)
@@ -155,7 +155,7 @@ def station_intervals(rows: pd.DataFrame) -> Markup:
         axes.set_xlim(right=1.005)
         axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:.3g} %"))
         axes.set_xlabel("compliant transfers, with the 95 % interval")
-        return _svg(figure, "stations", label)
+        return svg(figure, "stations", label)
 
 
 DRAWINGS: Mapping[str, Callable[[pd.DataFrame], Markup]] = {
@@ -180,7 +180,7 @@ def _legend(figure: Figure, axes: Axes) -> None:
     )
 
 
-def _svg(figure: Figure, name: str, label: str) -> Markup:
+def svg(figure: Figure, name: str, label: str) -> Markup:
     """Return the drawing as it stands inside a page, its ids apart from those of others."""
     content = io.StringIO()
     figure.savefig(
