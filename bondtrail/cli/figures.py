@@ -77,3 +77,34 @@ def rate_cell(figure: Any, unit: str) -> str:
     if figure.value is None:
         return ""
     return f"{rate(figure.value)} ({rate(figure.low)}-{rate(figure.high)}) {unit}"
+
+
+def named(name: str, unit: str = "") -> str:
+    """Return the name of a figure in words, its unit behind it.
+
+    ``bond_lead_s`` is ``bond lead, s``; a ``unit`` is that of a name which does not tell it.
+    """
+    for ending, told in _UNITS.items():
+        if name.endswith(ending):
+            name, unit = name.removesuffix(ending), told
+            break
+    words = name.replace("_", " ")
+    return f"{words}, {unit}" if unit else words
+
+
+_UNITS = {
+    "_pS_m": "pS/m",
+    "_uC_m3": "uC/m3",
+    "_uC_kg": "uC/kg",
+    "_L_min": "L/min",
+    "_kg_min": "kg/min",
+    "_m_s": "m/s",
+    "_mJ": "mJ",
+    "_pF": "pF",
+    "_ohm": "ohm",
+    "_L": "L",
+    "_kg": "kg",
+    "_m": "m",
+    "_s": "s",
+}
+"""By how a name ends, the longer ones first."""

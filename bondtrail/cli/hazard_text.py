@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 from bondtrail.cli import figures, output
-from bondtrail.cli.output import Column, bullets, length, say, site_time
+from bondtrail.cli.output import Column, bullets, length, say, site_clock
 from bondtrail.times import NS_PER_S
 
 if TYPE_CHECKING:
@@ -34,7 +33,7 @@ def print_hazard(replay: Replay) -> None:
     else:
         say(f"{TITLE}: no estimate", *bullets(hazard.reasons))
     say("", "What this cannot see", *bullets(unseen(hazard)))
-    say("", output.wrapped(CAUTION))
+    say("", "Caution", output.wrapped(CAUTION))
 
 
 def _print_estimate(hazard: Hazard, replay: Replay) -> None:
@@ -45,12 +44,12 @@ def _print_estimate(hazard: Hazard, replay: Replay) -> None:
         Column("High", lambda line: line[1][2], right=True),
     ]
     notes = bullets([*_judged(hazard, replay), *hazard.notes])
-    output.print_table(TITLE, columns, _lines(hazard, replay.site.zone), notes)
+    output.print_table(TITLE, columns, _lines(hazard, replay), notes)
     say("")
     _print_inputs(hazard)
 
 
-def _lines(hazard: Hazard, zone: ZoneInfo) -> Iterator[Line]:
+def _lines(hazard: Hazard, replay: Replay) -> Iterator[Line]:
     """Yield the figures, a row each."""
     levels = list(hazard.figures.values())
 
@@ -61,7 +60,7 @@ def _lines(hazard: Hazard, zone: ZoneInfo) -> Iterator[Line]:
     yield row("Peak charge, uC", lambda level: _figure(level.peak_charge_uC))
     yield row("Peak energy, mJ", lambda level: _figure(level.peak_energy_mJ))
     yield row("  times the ignition energy", lambda level: _ratio(level.mie_ratio))
-    yield row("  first reached it", lambda level: _crossed(level, zone))
+    yield row("  first reached it", lambda level: _crossed(level, replay))
     yield row("  for so long", lambda level: length(level.seconds_over_mie))
     yield row("Relaxation time, s", lambda level: _figure(level.relaxation_time_s))
     yield row("Greatest velocity, m/s", lambda level: _figure(level.velocity_m_s))
@@ -79,12 +78,12 @@ def _ratio(value: float | None) -> str:
     return f"{sign}{_figure(value)}"
 
 
-def _crossed(level: Figures, zone: ZoneInfo) -> str:
+def _crossed(level: Figures, replay: Replay) -> str:
     if level.mie_ratio is None:
         return "not known"
     if level.first_over_mie is None:
         return "not reached"
-    return site_time(level.first_over_mie, zone, millis=True)
+    return site_clock(level.first_over_mie, replay.start, replay.site.zone)
 
 
 def _judged(hazard: Hazard, replay: Replay) -> Iterator[str]:
@@ -114,10 +113,7 @@ def _beside_limit(fastest: float, strictest: float, loosest: float) -> str:
 
 def _wait(wait: Spread, replay: Replay) -> str:
     """Return how long to wait after flow, and when the clamp came off."""
-    told = (
-        f"Published waiting time after flow: {_figure(wait.typical)} {wait.unit}"
-        f"{_ends(wait)} ({wait.source})."
-    )
+    told = f"Published waiting time after flow: {_spread(wait)} ({wait.source})."
     transfer = replay.transfer
     last = None if transfer is None else _clamp_at(replay.hookups, transfer.end)
     if transfer is None or last is None or last.end >= replay.end:
@@ -133,27 +129,22 @@ def _clamp_at(hookups: Iterable[Hookup], moment: int) -> Hookup | None:
     return on[-1] if on else None
 
 
-def _ends(spread: Spread) -> str:
+def _spread(spread: Spread) -> str:
+    typical = f"{_input(spread.typical)} {spread.unit}"
     if spread.low == spread.high:
-        return ""
-    return f", {_figure(spread.low)} to {_figure(spread.high)}"
+        return typical
+    return f"{_input(spread.low)} to {_input(spread.high)} {spread.unit}, typically {typical}"
 
 
 def _print_inputs(hazard: Hazard) -> None:
     columns: list[Column[tuple[str, Spread]]] = [
-        Column("Made of", lambda row: _named(*row), wraps=True),
+        Column("Made of", lambda row: figures.named(row[0], row[1].unit), wraps=True),
         Column("Low", lambda row: _input(row[1].low), right=True),
         Column("Typical", lambda row: _input(row[1].typical), right=True),
         Column("High", lambda row: _input(row[1].high), right=True),
         Column("Source", lambda row: row[1].source, wraps=True),
     ]
     output.print_table("What the estimate is made of", columns, hazard.inputs.items())
-
-
-def _named(name: str, spread: Spread) -> str:
-    """Return the name of an input in words, its unit behind it."""
-    bare = name.removesuffix(f"_{spread.unit.replace('/', '_')}").replace("_", " ")
-    return f"{bare}, {spread.unit}" if spread.unit else bare
 
 
 def _input(value: float) -> str:

@@ -126,8 +126,8 @@ def print_json(objects: Iterable[Object]) -> None:
 
 
 def print_object(item: Object) -> None:
-    """Print one object, a key a line, and of a list of objects one a line."""
-    lines = [f"{json.dumps(name)}: {_laid_out(held)}" for name, held in item.items()]
+    """Print one object, a key a line, and each item of a list of objects on its own."""
+    lines = (f"{_as_json(name)}: {_laid_out(held)}" for name, held in item.items())
     print("{", ",\n".join(lines), "}", sep="\n")
 
 
@@ -181,6 +181,16 @@ def site_time(moment_ns: int | None, zone: ZoneInfo, *, millis: bool = False) ->
         text += f".{here.microsecond // 1000:03d}"
     twin = here.replace(fold=1 - here.fold)
     return text if twin.utcoffset() == here.utcoffset() else f"{text}{here:%z}"
+
+
+def site_clock(moment_ns: int | None, beside_ns: int, zone: ZoneInfo) -> str:
+    """Return the moment on the site's clock with milliseconds, beside one that tells the day.
+
+    The day stands only where it is another one.
+    """
+    told = site_time(moment_ns, zone, millis=True)
+    day, _, clock = told.partition(" ")
+    return clock if site_time(beside_ns, zone).startswith(day) and clock else told
 
 
 def length(seconds: float | None) -> str:

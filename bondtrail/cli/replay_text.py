@@ -6,14 +6,24 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from bondtrail.cli import output
-from bondtrail.cli.output import Column, amount, bullets, counted, length, ohms, say, site_time
+from bondtrail.cli import figures, output
+from bondtrail.cli.output import (
+    Column,
+    amount,
+    bullets,
+    counted,
+    length,
+    ohms,
+    say,
+    site_clock,
+    site_time,
+)
 from bondtrail.times import NS_PER_S
 
 if TYPE_CHECKING:
     from analytics.core.sequence import Event
     from analytics.core.typical import Comparison, Typical
-    from analytics.replay import Held, Replay
+    from analytics.replay import Held, Missing, Replay
     from bondtrail.results import Transfer
 
 LABEL = 12
@@ -39,7 +49,7 @@ def print_text(replay: Replay) -> None:
     _print_events(replay, zone)
     if replay.transfer is not None:
         say("")
-        _print_typical(replay.typical, zone)
+        _print_typical(replay, zone)
     say("")
     print_hazard(replay)
 
@@ -117,23 +127,22 @@ def _limits(held: Sequence[Held], zone: ZoneInfo) -> Iterator[str]:
 
 def _span(start: int, end: int, zone: ZoneInfo) -> str:
     """Return a span with its length; the day of its end only where it is another one."""
-    begins, ends = (site_time(moment, zone, millis=True) for moment in (start, end))
-    day, _, clock = ends.partition(" ")
-    until = clock if begins.startswith(day) else ends
-    return f"{begins} to {until} ({length((end - start) / NS_PER_S)})"
+    begins, ends = site_time(start, zone, millis=True), site_clock(end, start, zone)
+    return f"{begins} to {ends} ({length((end - start) / NS_PER_S)})"
 
 
 def _missing(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
     yield "What is missing"
     if not replay.missing and not replay.damaged:
         yield "- Nothing of what the points of this station record in this span."
-    yield from bullets(
-        [
-            f"{_words(each.about)}: {each.why}, {_span(each.start, each.end, zone)}"
-            for each in replay.missing
-        ]
-    )
+    yield from bullets(_gap(each, replay, zone) for each in replay.missing)
     yield from bullets(replay.damaged)
+
+
+def _gap(missing: Missing, replay: Replay, zone: ZoneInfo) -> str:
+    throughout = missing.start <= replay.start and missing.end >= replay.end
+    when = "throughout" if throughout else _span(missing.start, missing.end, zone)
+    return f"{_words(missing.about)}: {missing.why}, {when}"
 
 
 def _words(name: str) -> str:
@@ -179,21 +188,22 @@ def _figure(value: float | None) -> str:
     return "-" if value is None else f"{value:,.1f}"
 
 
-def _print_typical(typical: Typical | None, zone: ZoneInfo) -> None:
-    title = "Beside the typical transfer"
+def _print_typical(replay: Replay, zone: ZoneInfo) -> None:
+    title, typical = "Beside the typical transfer", replay.typical
     if typical is None or not typical.transfers:
         say(title, "- There is no earlier good transfer of this product here to compare with.")
         return
-    product = f" of {typical.product}" if typical.product else ""
-    good = counted(len(typical.transfers), f"earlier good transfer{product}")
+    good = counted(len(typical.transfers), "earlier good transfer")
+    if typical.product:
+        good += f" of {typical.product}"
     columns: list[Column[Comparison]] = [
-        Column("Figure", lambda row: _words(row.name), wraps=True),
+        Column("Figure", lambda row: figures.named(row.name), wraps=True),
         Column("This one", lambda row: _compared(row.value), right=True),
         Column("Median", lambda row: _compared(row.median), right=True),
         Column("Range", _range, right=True),
         Column("Of", lambda row: str(row.of), right=True),
         Column("Differs", lambda row: _DIFFERS[row.differs]),
-        Column("Settled", lambda row: site_time(row.moment, zone, millis=True).partition(" ")[2]),
+        Column("Settled", lambda row: site_clock(row.moment, replay.start, zone)),
     ]
     notes = [output.wrapped(_first_difference(typical, zone))]
     output.print_table(f"{title}: {good}", columns, typical.comparisons, notes)
@@ -208,9 +218,9 @@ def _first_difference(typical: Typical, zone: ZoneInfo) -> str:
         return "It lies within their range in all that could be compared, which is no proof."
     low, high = _compared(first.low), _compared(first.high)
     return (
-        f"It differed first in {_words(first.name)}: {_compared(first.value)}, and theirs {low} to "
-        f"{high}; settled at {site_time(first.moment, zone, millis=True)}. A difference is no "
-        "proof of a cause."
+        f"It differed first in {figures.named(first.name)}: {_compared(first.value)}, and theirs "
+        f"{low} to {high}; settled at {site_time(first.moment, zone, millis=True)}. A difference "
+        "is no proof of a cause."
     )
 
 
