@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from statistics import median
 
+from bondtrail.results import Hookup, Outcome, Transfer, Trip
 from bondtrail.samples import ValueArray
 from bondtrail.site import Role
+from bondtrail.times import nanoseconds, seconds
 
 FEW = 5
 """Below so many good transfers nothing is called typical: what is different is not told."""
@@ -29,7 +32,8 @@ class Comparison:
     of : int
         How many have it.
     differs : bool or None
-        Whether ``value`` lies outside their range; None where fewer than `FEW` have it.
+        Whether ``value`` lies outside their range, or what it measures never came, such as a
+        verified bond; None where fewer than `FEW` have it, or where nobody knows.
     """
 
     name: str
@@ -83,3 +87,107 @@ class Typical:
     comparisons: tuple[Comparison, ...] = ()
     first_difference: Comparison | None = None
     courses: Mapping[Role, TypicalCourse] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure of a transfer: what it is, and when it was settled. [ns]
+
+    ``never`` tells a figure without a value because it is known that nothing of it came.
+    """
+
+    value: float | None
+    moment: int
+    never: bool = False
+
+
+def figures(
+    transfer: Transfer, hookups: Sequence[Hookup], trips: Sequence[Trip] = ()
+) -> dict[str, Figure]:
+    """Return what is compared of a transfer, by name.
+
+    Parameters
+    ----------
+    transfer : Transfer
+        Of any station.
+    hookups : sequence of Hookup
+        Of the same station, by start; those that do not overlap the transfer are left aside.
+    trips : sequence of Trip
+        Of the transfer, by time.
+    """
+    under = [each for each in hookups if each.start < transfer.end and each.end > transfer.start]
+    return dict(_of_clamp(transfer, under)) | dict(_of_flow(transfer, trips))
+
+
+def _of_clamp(transfer: Transfer, under: Sequence[Hookup]) -> Iterator[tuple[str, Figure]]:
+    lead = transfer.bond_lead_s
+    never = lead is None and transfer.not_bonded_s > 0
+    yield "bond_lead_s", Figure(lead, transfer.start, never)
+    if not under:
+        return
+    first, last = under[0], under[-1]
+    contact = seconds(transfer.start - first.start)
+    yield "contact_lead_s", Figure(contact, max(first.start, transfer.start))
+    bonded = first.end
+    if first.time_to_bond_s is not None:
+        bonded = first.start + nanoseconds(first.time_to_bond_s)
+    failed = first.outcome is Outcome.FAILED
+    yield "time_to_bond_s", Figure(first.time_to_bond_s, bonded, failed)
+    yield "lowest_ohm", Figure(first.lowest_ohm, first.end)
+    yield "median_ohm", Figure(first.median_ohm, first.end)
+    yield "clamp_off_after_s", Figure(seconds(last.end - transfer.end), last.end)
+
+
+def _of_flow(transfer: Transfer, trips: Sequence[Trip]) -> Iterator[tuple[str, Figure]]:
+    end, unit = transfer.end, transfer.unit
+    yield "flow_s", Figure(transfer.flow_s, end)
+    yield "paused_s", Figure(max(seconds(end - transfer.start) - transfer.flow_s, 0.0), end)
+    if transfer.volume is not None:
+        yield f"volume_{unit}", Figure(transfer.volume, end)
+        if transfer.flow_s > 0:
+            rate = transfer.volume / transfer.flow_s * 60
+            yield f"mean_rate_{unit}_min", Figure(rate, end)
+    yield "not_bonded_s", Figure(transfer.not_bonded_s, end)
+    yield "no_data_s", Figure(transfer.no_data_s, end)
+    yield "bypassed_s", Figure(transfer.bypassed_s, end)
+    tripped = min((trip.time for trip in trips), default=end)
+    yield "trips", Figure(float(transfer.trips), tripped)
+
+
+def is_good(transfer: Transfer) -> bool:
+    """Return whether a transfer is one to compare with: nothing was found in it."""
+    return transfer.compliant and not transfer.findings and not transfer.trips
+
+
+def compared(
+    this: Mapping[str, Figure], good: Sequence[Mapping[str, Figure]]
+) -> tuple[Comparison, ...]:
+    """Return each figure of a transfer beside those of the good ones, by moment.
+
+    Parameters
+    ----------
+    this : mapping of str to Figure
+        Of the transfer.
+    good : sequence of mapping
+        Of each good one; some may lack a figure.
+    """
+    found = [_comparison(name, figure, good) for name, figure in this.items()]
+    return tuple(sorted(found, key=lambda each: each.moment))
+
+
+def _comparison(name: str, figure: Figure, good: Sequence[Mapping[str, Figure]]) -> Comparison:
+    values = [value for each in good if name in each and (value := each[name].value) is not None]
+    low, middle, high = (min(values), median(values), max(values)) if values else (None,) * 3
+    differs = None
+    if len(values) >= FEW and low is not None and high is not None:
+        if figure.value is not None:
+            differs = not low <= figure.value <= high
+        elif figure.never:
+            differs = True
+    return Comparison(name, figure.moment, figure.value, low, middle, high, len(values), differs)
+
+
+def first_difference(comparisons: Sequence[Comparison]) -> Comparison | None:
+    """Return the earliest comparison that differs, or None."""
+    differing = [each for each in comparisons if each.differs]
+    return min(differing, key=lambda each: each.moment, default=None)

@@ -16,6 +16,7 @@ from analytics.replay.holding import held_at, held_in, product_named, sites_of
 from analytics.replay.missing import missing_of
 from analytics.replay.replayed import Replay, UnknownSpanError
 from analytics.replay.spans import AROUND_NS, replayed_span
+from analytics.replay.typicals import typical_of
 from analytics.signals import load_signals
 from bondtrail.results import Ticket, Transfer, WorkWindow
 from bondtrail.site import Station
@@ -138,6 +139,7 @@ def _of_span(
     work = [each for each in store.work(station_id) if _meets(each, span)]
     name = transfer.product if transfer else _product_of(station, tickets, span)
     trips, findings = store.trips(station_id, *span), store.findings(station_id, *span)
+    hookups = store.hookups(station_id, *span)
     mark = store.waiting().get(station_id)
     waiting_since = mark.since if mark is not None and mark.since < end else None
     states = situation(station, signals, span)
@@ -166,7 +168,7 @@ def _of_span(
         ),
         findings=findings,
         trips=trips,
-        hookups=store.hookups(station_id, *span),
+        hookups=hookups,
         work=work,
         tickets=tickets,
         missing=missing_of(
@@ -181,7 +183,9 @@ def _of_span(
         damaged=sorted({str(error) for error in damage}),
         waiting=waiting_since is not None,
         hazard=_hazard(),
-        typical=None,
+        typical=typical_of(store, station, transfer, span, signals, hookups, trips)
+        if transfer
+        else None,
     )
 
 

@@ -1,0 +1,145 @@
+"""The typical transfer beside one: which are the good ones, read from the store."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analytics.core.courses import Recorded, leaves_range, typical_course
+from analytics.core.situation import Signals
+from analytics.core.typical import (
+    FEW,
+    Comparison,
+    Typical,
+    TypicalCourse,
+    compared,
+    figures,
+    first_difference,
+    is_good,
+)
+from analytics.replay.spans import replayed_span
+from bondtrail.results import Hookup, Transfer, Trip
+from bondtrail.site import Role, Station
+from bondtrail.times import NS_PER_S, nanoseconds, seconds
+from store import Store
+
+MOST = 50
+"""So many good transfers at most are looked at, the latest."""
+MOST_COURSES = 20
+"""Of so many at most the readings are read."""
+DAY_NS = 86_400 * NS_PER_S
+REACH_DAYS = (7, 28, 112, 366)
+"""How far back the good ones are looked for: further only while there are too few."""
+COURSES = (Role.RESISTANCE, Role.FLOW)
+
+
+def typical_of(
+    store: Store,
+    station: Station,
+    transfer: Transfer,
+    span: tuple[int, int],
+    signals: Signals,
+    hookups: Sequence[Hookup],
+    trips: Sequence[Trip],
+) -> Typical:
+    """Return the typical transfer of a station and product beside one of them.
+
+    Parameters
+    ----------
+    store : Store
+        In a snapshot.
+    station : Station
+        As it was judged when the transfer began.
+    transfer : Transfer
+        The good ones are earlier than this one.
+    span : tuple of int
+        In which it is replayed. [ns]
+    signals : mapping of Role to Samples
+        Its readings.
+    hookups, trips : sequence
+        Of the span.
+    """
+    good = _good_before(store, transfer)
+    hooked = store.hookups(station.id, good[0].start, transfer.start) if good else []
+    mine = [trip for trip in trips if trip.transfer == transfer.id]
+    comparisons = list(
+        compared(
+            figures(transfer, hookups, mine),
+            [figures(each, _beside(hooked, each)) for each in good],
+        )
+    )
+    courses: dict[Role, TypicalCourse] = {}
+    if len(good) >= FEW:
+        courses, left = _courses(store, station, transfer, span, signals, good, hooked)
+        comparisons += left
+    comparisons.sort(key=lambda each: each.moment)
+    return Typical(
+        product=transfer.product,
+        transfers=tuple(each.id for each in good),
+        comparisons=tuple(comparisons),
+        first_difference=first_difference(comparisons),
+        courses=courses,
+    )
+
+
+def _good_before(store: Store, transfer: Transfer) -> list[Transfer]:
+    """Return the latest good transfers of the same product in the year before, by start."""
+    found: list[Transfer] = []
+    until = transfer.start
+    for days in REACH_DAYS:
+        since = transfer.start - days * DAY_NS
+        earlier = store.transfers(transfer.station, since, until, compliant=True)
+        found = [
+            each
+            for each in earlier
+            if since <= each.start < until
+            and each.end <= transfer.start
+            and each.product == transfer.product
+            and is_good(each)
+        ] + found
+        if len(found) >= MOST:
+            break
+        until = since
+    return found[-MOST:]
+
+
+def _beside(hookups: Sequence[Hookup], transfer: Transfer) -> list[Hookup]:
+    return [each for each in hookups if each.start < transfer.end and each.end > transfer.start]
+
+
+def _courses(
+    store: Store,
+    station: Station,
+    transfer: Transfer,
+    span: tuple[int, int],
+    signals: Signals,
+    good: Sequence[Transfer],
+    hookups: Sequence[Hookup],
+) -> tuple[dict[Role, TypicalCourse], list[Comparison]]:
+    """Return the courses of resistance and flow, and where this transfer leaves them."""
+    latest = good[-MOST_COURSES:]
+    reach = seconds(span[0] - transfer.start), seconds(span[1] - transfer.start)
+    spans = [replayed_span(each, _beside(hookups, each), ()) for each in latest]
+    courses: dict[Role, TypicalCourse] = {}
+    left = []
+    for role in COURSES:
+        point = station.points.get(role)
+        if point is None:
+            continue
+        stale = nanoseconds(point.stale_after_s)
+        recorded = [
+            Recorded(
+                # What cannot be read is left out here: the replay tells of damage in its span.
+                store.read(point.name, begin - stale, end, on_damage=lambda _: None),
+                stale,
+                each.start,
+                (begin, end),
+            )
+            for each, (begin, end) in zip(latest, spans, strict=True)
+        ]
+        courses[role] = typical_course(recorded, *reach)
+        mine = Recorded(signals[role], stale, transfer.start, span)
+        name = f"{role}_ohm" if role is Role.RESISTANCE else f"{role}_{station.volume_unit}_min"
+        above = role is Role.RESISTANCE
+        leaves = leaves_range(name, mine, courses[role], len(latest), only_above=above)
+        left += [leaves] if leaves else []
+    return courses, left
