@@ -111,6 +111,20 @@ def test_what_a_document_links_to_is_there(text: str) -> None:
     assert missing == []
 
 
+@pytest.mark.parametrize("path", [*ROOT.glob("docs/*.md")], ids=lambda path: path.name)
+def test_what_a_page_links_to_is_there_and_so_is_the_section(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    for target, section in re.findall(r"\]\(([^)#:]*)(?:#([^)]*))?\)", text):
+        page = path.parent / target if target else path
+        assert page.exists(), target
+        headings = re.findall(r"^#+ (.*)$", page.read_text(encoding="utf-8"), re.MULTILINE)
+        assert section in ("", *(_anchor(heading) for heading in headings))
+
+
+def _anchor(heading: str) -> str:
+    return re.sub(r"[^\w -]", "", heading.lower()).replace(" ", "-")
+
+
 def test_developers_are_pointed_to_files_that_are_there() -> None:
     named = re.findall(r"`((?:\w+/)+[\w.]*)`", DEVELOPERS)
     assert [name for name in named if not (ROOT / name).exists()] == []
