@@ -8,7 +8,7 @@ from dataclasses import fields
 from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.electrostatics.unseen import UNSEEN
-from analytics.core.sequence import Event
+from analytics.core.events import Event
 from analytics.core.typical import Comparison, Typical
 from analytics.replay.replayed import Held, Missing, Replay
 from bondtrail.objects import (

@@ -21,7 +21,7 @@ from bondtrail.cli.output import (
 from bondtrail.times import NS_PER_S
 
 if TYPE_CHECKING:
-    from analytics.core.sequence import Event
+    from analytics.core.events import Event
     from analytics.core.typical import Comparison, Typical
     from analytics.replay import Held, Missing, Replay
     from bondtrail.results import Transfer
@@ -177,7 +177,7 @@ def _clocks(events: Sequence[Event], zone: ZoneInfo) -> Iterator[str]:
 
 
 def _what(event: Event) -> str:
-    from analytics.core.sequence import ABNORMAL
+    from analytics.core.events import ABNORMAL
 
     sign = "! " if event.what in ABNORMAL else ""
     said = f"{sign}{_words(str(event.what))}"

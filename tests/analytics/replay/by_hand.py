@@ -10,7 +10,7 @@ import numpy as np
 
 from analytics.core.electrostatics.hazard import Figures, Hazard
 from analytics.core.electrostatics.spread import Level, Spread
-from analytics.core.sequence import Basis, Event, What
+from analytics.core.events import Basis, Event, What
 from analytics.core.situation import situation
 from analytics.core.typical import Comparison, Typical
 from analytics.replay import Held, Missing, Replay
