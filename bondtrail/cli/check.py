@@ -32,6 +32,9 @@ AHEAD_S = 60.0
 """A reading this far in the future means that a clock is wrong; less may be the network's doing."""
 
 MOST_NAMES = 6
+MOST_HOLDS = 6
+MOST_WHY = 120
+"""Characters of the reason of a hold to show."""
 
 
 class Level(StrEnum):
@@ -107,6 +110,7 @@ def _examined(db: str, given: Site | None) -> tuple[Site | None, list[Remark]]:
             *_copy_remarks(store, given),
             *_reading_remarks(held, site),
             *_result_remarks(store),
+            *_hold_remarks(store, site),
         ]
         return site, remarks
 
@@ -212,6 +216,21 @@ def _result_remarks(store: Store) -> Iterator[Remark]:
         yield Remark(Level.NOTE, "some rows were not taken", "bondtrail show rejects")
 
 
+def _hold_remarks(store: Store, site: Site) -> Iterator[Remark]:
+    """Yield a remark on each hold in force, the newest first, and one on those left out."""
+    in_force = [hold for hold in store.holds.all() if hold.in_force][::-1]
+    for hold in in_force[:MOST_HOLDS]:
+        start, end = (output.site_time(edge, site.zone) for edge in (hold.start, hold.end))
+        yield Remark(
+            Level.FINE,
+            f"hold {hold.number}, by {hold.author}: readings of {hold.station} from {start} to "
+            f"{end} are kept: {textwrap.shorten(hold.why, MOST_WHY, placeholder='...')}",
+        )
+    if in_force[MOST_HOLDS:]:
+        left = output.counted(len(in_force) - MOST_HOLDS, "older hold")
+        yield Remark(Level.FINE, f"{left} in force too", "bondtrail evidence --holds lists them")
+
+
 def _print_remarks(remarks: Sequence[Remark]) -> None:
     for remark in remarks:
         _print_hanging(f"{remark.level:5}  ", remark.text)
@@ -249,8 +268,10 @@ def _estimate(station: Station, site: Site) -> Judgement:
         return estimate_reach(station, None)
     product = site.products[station.product]
     substance = find(product.substance or station.product)
+    if substance is None or substance.phase not in ("gas", product.phase):
+        return estimate_reach(station, product)
     keys = ("conductivity_pS_m", "relative_permittivity", "mie_mJ")
-    tabled = [key for key in keys if getattr(substance, key, None) is not None]
+    tabled = [key for key in keys if getattr(substance, key) is not None]
     return estimate_reach(station, product, tabled)
 
 

@@ -77,6 +77,8 @@ phase = "liquid"
 substance = "MEK"
 [product.unheard-of]
 phase = "liquid"
+[product.sugar]
+phase = "liquid"
 [[station]]
 id = "s-1"
 name = "One"
@@ -96,6 +98,7 @@ flow = {{}}
     [
         pytest.param("solvent", 'capacitance = "0.1 nF"', "yes", "", id="by-the-table"),
         pytest.param("solvent", "", "in part", "(add: capacitance_pF)", id="by-its-kind"),
+        pytest.param("sugar", "", "in part", "mie_mJ of the product)", id="of-another-phase"),
         pytest.param("unheard-of", "", "in part", "mie_mJ of the product)", id="not-in-the-table"),
     ],
 )
@@ -199,6 +202,48 @@ def test_the_file_of_another_site_is_wrong(run: Run, folder: Path, site_file: st
 def test_points_that_left_the_site_file_are_noted(run: Run, site_file: str) -> None:
     fill(site_file, flow=NOW, status=NOW)
     assert said(run("check"), "in the store but not in the site file: bay-1.status") == "note"
+
+
+def hold(why: str, number: int = 1) -> None:
+    with open_store(DB) as store:
+        for _ in range(number):
+            store.holds.add(
+                "bay-1", NOW - 60 * SECOND, NOW, why=why, author="A. Reed (invented)", at=NOW
+            )
+
+
+def test_holds_in_force_are_listed(run: Run, site_file: str) -> None:
+    fill(site_file, flow=NOW)
+    hold("Claim 7.", 2)
+    with open_store(DB) as store:
+        store.holds.release(1, "B. Moss (invented)", "Settled.", NOW)
+    shown = run("check")
+    assert shown.status == 0
+    assert said(
+        shown,
+        "hold 2, by A. Reed (invented): readings of bay-1 from 2026-03-09 23:59:00 to "
+        "2026-03-10 00:00:00 are kept: Claim 7.",
+    ) == "ok"  # fmt: skip
+    assert "hold 1" not in shown.out
+
+
+@pytest.mark.parametrize(
+    ("holds", "listed", "left"),
+    [(6, range(1, 7), None), (7, range(2, 8), "1 older hold in force too"),
+     (9, range(4, 10), "3 older holds in force too")],
+)  # fmt: skip
+def test_of_many_holds_the_newest_are_listed(
+    run: Run, site_file: str, holds: int, listed: range, left: str | None
+) -> None:
+    fill(site_file, flow=NOW)
+    hold("x" * 50 + " y" * 1900, holds)
+    shown = run("check")
+    numbers = [int(line.split()[2].strip(",")) for line in shown.out.splitlines()
+               if " hold " in line and ", by " in line]  # fmt: skip
+    assert numbers == list(listed)[::-1]
+    assert ("in force too" in shown.out) is (left is not None)
+    assert left is None or said(shown, left) == "ok"
+    assert len(shown.out) < 5000
 
 
 def test_every_line_fits(run: Run, site_file: str) -> None:
