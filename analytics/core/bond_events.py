@@ -7,12 +7,13 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from analytics.core.bond import Bond, not_low
+from analytics.core.bursts import Bursts, bursts
 from analytics.core.drafts import Draft, Scene
 from analytics.core.events import Basis, What
 from analytics.core.hookups import NEVER, contacts
-from analytics.core.runs import Timeline, last_known
+from analytics.core.runs import last_known
 from analytics.core.silences import Told
-from analytics.core.spans import Spans
+from analytics.core.spans import Moments, Spans
 from analytics.core.wording import resistance
 from bondtrail.samples import Samples, Status
 from bondtrail.site import Role
@@ -20,38 +21,58 @@ from bondtrail.times import nanoseconds
 
 
 def bond_events(scene: Scene) -> Iterator[Draft]:
-    """Yield the changes of the bond, those that make no other verified or off last."""
-    yield from _changes(scene)
-    yield from _verified(scene)
-    yield from _clamp_off(scene)
+    """Yield what the bond does; where it changes without rest, that it does so."""
+    found = bursts(scene.now.bond)
+    yield from _changes(scene, found)
+    yield from scene.burst_drafts(scene.station.bond_role, found, _ranged(scene, found))
+    yield from _verified(scene, found)
+    yield from _clamp_off(scene, found)
     yield from _faults(scene)
 
 
-def _changes(scene: Scene) -> Iterator[Draft]:
+def _ranged(scene: Scene, found: Bursts) -> list[str]:
+    samples = _told_by_ohms(scene)
+    if samples is None:
+        return [""] * len(found.spans)
+    return [f", {_between(*ends)}" for ends in zip(*extremes(samples, found.spans), strict=True)]
+
+
+def _told_by_ohms(scene: Scene) -> Samples | None:
+    """Return the readings of resistance where they tell the bond, or None."""
+    samples = scene.signals.get(Role.RESISTANCE)
+    if scene.station.bond_role is not Role.RESISTANCE or samples is None or not len(samples):
+        return None
+    return samples
+
+
+def _changes(scene: Scene, found: Bursts) -> Iterator[Draft]:
     bond, role = scene.now.bond, scene.station.bond_role
+    begins = bond.edges[:-1]
+    shown = np.flatnonzero(~found.hide(begins))
+    shown = shown[shown > 0]
     known_before = last_known(bond, Bond.UNKNOWN).tolist()
     edges, states = bond.edges.tolist(), bond.state.tolist()
-    since = scene.since_each(role, bond)
-    readings = _readings(scene, bond)
-    losses = _excursions(scene)
-    for k in range(1, len(states)):
+    readings = _readings(scene, begins[shown])
+    losses = _excursions(scene, found)
+    since = scene.since(role, begins[shown])
+    for k, reading, earliest in zip(shown.tolist(), readings, since, strict=True):
         moment, state = edges[k], Bond(states[k])
         if state is Bond.UNKNOWN:
             why = f"{scene.why_unknown(role, moment)}, " if role else ""
             detail = f"{why}{scene.lasting(moment, edges[k + 1])}"
-            yield Draft(moment, What.BOND_UNKNOWN, detail, role, since[k], Basis.MISSING)
+            yield Draft(moment, What.BOND_UNKNOWN, detail, role, earliest, Basis.MISSING)
             continue
         if states[k - 1] == Bond.UNKNOWN:
-            beside = f", {readings[k]}" if readings[k] else ""
+            beside = f", {reading}" if reading else ""
             said = f"{state.name.lower()}{beside}"
-            yield Draft(moment, What.BOND_KNOWN, said, role, since[k])
+            yield Draft(moment, What.BOND_KNOWN, said, role, earliest)
         for what in _turns(Bond(known_before[k]), state):
-            detail = readings[k]
+            detail = reading
             if what is What.BOND_LOST:
                 detail = losses[moment]
             elif what is What.CIRCUIT_OPEN:
                 detail = scene.lasting(moment, edges[k + 1])
-            yield Draft(moment, what, detail, role, since[k])
+            yield Draft(moment, what, detail, role, earliest)
 
 
 def _turns(known: Bond, state: Bond) -> Iterator[What]:
@@ -66,26 +87,26 @@ def _turns(known: Bond, state: Bond) -> Iterator[What]:
         yield What.BOND_LOW
 
 
-def _readings(scene: Scene, bond: Timeline) -> list[str]:
-    """Return the resistance at the start of each run, in words; empty where none is told."""
-    samples = scene.signals.get(Role.RESISTANCE)
-    if scene.station.bond_role is not Role.RESISTANCE or samples is None or not len(samples):
-        return [""] * bond.state.size
-    at = samples.time.searchsorted(bond.edges[:-1], side="right") - 1
+def _readings(scene: Scene, moments: Moments) -> list[str]:
+    """Return the resistance at some moments, in words; empty where none is told."""
+    samples = _told_by_ohms(scene)
+    if samples is None:
+        return [""] * moments.size
+    at = samples.time.searchsorted(moments, side="right") - 1
     values = samples.value[np.maximum(at, 0)].tolist()
     return [ohms(value) if k >= 0 else "" for k, value in zip(at.tolist(), values, strict=True)]
 
 
-def _excursions(scene: Scene) -> dict[int, str]:
+def _excursions(scene: Scene, found: Bursts) -> dict[int, str]:
     """Return what each stretch without a low bond was like, by its start. [ns]"""
     spans = not_low(scene.now.bond)
+    spans = spans[~found.hide(spans[:, 0])]
     lasting = [scene.lasting(start, end) for start, end in spans.tolist()]
-    samples = scene.signals.get(Role.RESISTANCE)
-    if scene.station.bond_role is not Role.RESISTANCE or samples is None or not len(samples):
+    samples = _told_by_ohms(scene)
+    if samples is None:
         said: Sequence[str] = ["open"] * len(spans)
     else:
-        lows, highs = extremes(samples, spans)
-        said = [_between(low, high) for low, high in zip(lows, highs, strict=True)]
+        said = [_between(*ends) for ends in zip(*extremes(samples, spans), strict=True)]
     starts = spans[:, 0].tolist()
     return {start: f"{how}, {long}" for start, how, long in zip(starts, said, lasting, strict=True)}
 
@@ -121,40 +142,41 @@ def ohms(value: float) -> str:
     return "open circuit" if np.isinf(value) else resistance(value, 3)
 
 
-def _verified(scene: Scene) -> Iterator[Draft]:
+def _verified(scene: Scene, found: Bursts) -> Iterator[Draft]:
     hold = nanoseconds(scene.station.limits.hold_s)
     role, spans = scene.station.bond_role, scene.now.verified
-    low = Timeline(np.append(spans[:, 0] - hold, scene.span[1]), np.zeros(len(spans), np.uint8))
-    for (begin, end), since in zip(spans.tolist(), scene.since_each(role, low), strict=True):
-        if begin > scene.span[0]:
-            earliest = None if since is None else min(since + hold, begin)
-            lasting = scene.lasting(begin, end)
-            yield Draft(begin, What.VERIFIED, lasting, role, earliest, Basis.INFERRED)
+    spans = spans[(spans[:, 0] > scene.span[0]) & ~found.hide(spans[:, 0])]
+    low_since = scene.since(role, spans[:, 0] - hold)
+    for (begin, end), since in zip(spans.tolist(), low_since, strict=True):
+        earliest = None if since is None else min(since + hold, begin)
+        lasting = scene.lasting(begin, end)
+        yield Draft(begin, What.VERIFIED, lasting, role, earliest, Basis.INFERRED)
 
 
-def _clamp_off(scene: Scene) -> Iterator[Draft]:
+def _clamp_off(scene: Scene, found: Bursts) -> Iterator[Draft]:
     if scene.station.is_fixed:
         return
-    role, detach_ns = scene.station.bond_role, nanoseconds(scene.station.limits.detach_s)
-    bond = scene.now.bond
-    off = contacts(bond, detach_ns).off
-    since = scene.since(role)
-    for moment in off[off != NEVER].tolist():
+    role, bond = scene.station.bond_role, scene.now.bond
+    off = contacts(bond, nanoseconds(scene.station.limits.detach_s)).off
+    off = off[off != NEVER]
+    off = off[~found.hide(off)]
+    for moment, since in zip(off.tolist(), scene.since(role, off), strict=True):
         run = int(bond.edges.searchsorted(moment))
         told = scene.lasting(moment, int(bond.edges[run + 1]))
         if run and bond.state[run - 1] == Bond.UNKNOWN:
             told = "found open"
-        yield Draft(moment, What.CLAMP_OFF, told, role, since(moment), Basis.INFERRED)
+        yield Draft(moment, What.CLAMP_OFF, told, role, since, Basis.INFERRED)
 
 
 def _faults(scene: Scene) -> Iterator[Draft]:
     for begin, end in scene.now.where(scene.now.faulty).tolist():
         role, why = _fault_of(scene, begin)
+        since, cleared = scene.since(role, np.array([begin, end]))
         if begin > scene.span[0]:
             lasting = f"{why}, {scene.lasting(begin, end)}"
-            yield Draft(begin, What.FAULT_ON, lasting, role, scene.since(role)(begin))
+            yield Draft(begin, What.FAULT_ON, lasting, role, since)
         if end < scene.span[1]:
-            yield Draft(end, What.FAULT_OFF, "", role, scene.since(role)(end))
+            yield Draft(end, What.FAULT_OFF, "", role, cleared)
 
 
 def _fault_of(scene: Scene, moment: int) -> tuple[Role | None, str]:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
+from analytics.core.bursts import Bursts
 from analytics.core.events import Basis, What
 from analytics.core.resolution import NEVER, Resolution
 from analytics.core.runs import Timeline
 from analytics.core.silences import Told, told
 from analytics.core.situation import Signals, Situation
+from analytics.core.spans import Moments
 from analytics.core.wording import duration
 from bondtrail.results import Finding
 from bondtrail.samples import Samples
@@ -69,24 +71,23 @@ class Scene:
             silences[role] = told(samples, nanoseconds(point.stale_after_s), span)
         return cls(station, signals, span, now, resolutions, silences)
 
-    def since(self, role: Role | None) -> Callable[[int], int | None]:
-        """Return what tells of a point's changes since when each may have been so. [ns]"""
+    def since(self, role: Role | None, moments: Moments) -> list[int | None]:
+        """Return since when what a point showed at some moments may have been so. [ns]"""
         if role is None:
-            return lambda _: None
-        resolution = self.resolutions[role]
-
-        def at(moment: int) -> int | None:
-            bound = int(resolution.since(np.array([moment]))[0])
-            return None if bound == NEVER else bound
-
-        return at
-
-    def since_each(self, role: Role | None, line: Timeline) -> list[int | None]:
-        """Return since when each run of a timeline may have been so. [ns]"""
-        if role is None:
-            return [None] * line.state.size
-        bounds = self.resolutions[role].since(line.edges[:-1]).tolist()
+            return [None] * moments.size
+        bounds = self.resolutions[role].since(moments).tolist()
         return [None if bound == NEVER else bound for bound in bounds]
+
+    def burst_drafts(self, role: Role | None, found: Bursts, ranges: Sequence[str]) -> list[Draft]:
+        """Return the bursts of a signal, each with what it ranged over, in words."""
+        counted = zip(found.spans.tolist(), found.changes.tolist(), ranges, strict=True)
+        drafts = []
+        for (start, end), changes, ranged in counted:
+            said = f"changes {changes:,} times in {duration(seconds(end - start))}"
+            detail = f"{said}, not told one by one{ranged}"
+            (since,) = self.since(role, np.array([start]))
+            drafts.append(Draft(start, What.UNSTEADY, detail, role, since))
+        return drafts
 
     def lasting(self, start: int, end: int) -> str:
         """Return how long a state lasts, in words: at least so long if the span ends in it."""

@@ -46,6 +46,7 @@ class What(StrEnum):
     FLOW_RATE = "flow_settled"
     FLOW_OFF = "flow_off"
     FLOW_UNKNOWN = "flow_unknown"
+    UNSTEADY = "changes_without_rest"
     FINDING = "finding"
 
 
@@ -65,6 +66,7 @@ ABNORMAL = frozenset(
         What.PERMISSIVE_UNKNOWN,
         What.TRIP,
         What.FLOW_UNKNOWN,
+        What.UNSTEADY,
         What.FINDING,
         What.GOING_ON,
     }

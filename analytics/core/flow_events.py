@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analytics.core.bursts import bursts
 from analytics.core.drafts import Draft, Scene
 from analytics.core.events import Basis, What
 from analytics.core.in_force import in_force
@@ -47,14 +48,15 @@ def flow_events(scene: Scene) -> Iterator[Draft]:
     yield from _changes(scene, scene.now.flow, _FLOW, roles)
     if Role.FLOW not in scene.told:
         return
-    flow, since = scene.signals.get(Role.FLOW, Samples.empty()), scene.since(Role.FLOW)
+    flow = scene.signals.get(Role.FLOW, Samples.empty())
     runs = scene.now.flow.where(Contact.ON)
     begins = set(runs[:, 0].tolist())
-    for plateau in plateaus(flow, runs):
-        if plateau.start not in begins:  # else flow_on has told the rate
-            detail = f"at about {_rate(scene, plateau.rate)}"
-            earliest = since(plateau.start)
-            yield Draft(plateau.start, What.FLOW_RATE, detail, Role.FLOW, earliest, Basis.INFERRED)
+    # Where one begins with its run, flow_on has told the rate.
+    settled = [each for each in plateaus(flow, runs) if each.start not in begins]
+    since = scene.since(Role.FLOW, np.array([each.start for each in settled], np.int64))
+    for plateau, earliest in zip(settled, since, strict=True):
+        detail = f"at about {_rate(scene, plateau.rate)}"
+        yield Draft(plateau.start, What.FLOW_RATE, detail, Role.FLOW, earliest, Basis.INFERRED)
 
 
 def silence_events(scene: Scene) -> Iterator[Draft]:
@@ -62,7 +64,7 @@ def silence_events(scene: Scene) -> Iterator[Draft]:
     for role, line in scene.told.items():
         if _tells_alone(scene, role):
             continue
-        since = scene.since_each(role, line)
+        since = scene.since(role, line.edges[:-1])
         edges, codes = line.edges.tolist(), line.state.tolist()
         for k in range(1, len(codes)):
             if codes[k] == Told.KNOWN:
@@ -83,12 +85,14 @@ def _tells_alone(scene: Scene, role: Role) -> bool:
 
 def _changes(scene: Scene, line: Timeline, words: _Words, roles: Sequence[Role]) -> Iterator[Draft]:
     """Yield the changes of a signal; one that comes back as it was is told as such."""
+    found = bursts(line)
     known = last_known(line, Contact.UNKNOWN).tolist()
     edges, states = line.edges.tolist(), line.state.tolist()
     shown = _shown_by(scene, line, roles)
-    since = {role: scene.since_each(role, line) for role in roles}
+    since = {role: scene.since(role, line.edges[:-1]) for role in roles}
     beside = _beside_flow(scene, line) if words is _FLOW else [""] * len(states)
-    for k in range(1, len(states)):
+    hidden = found.hide(line.edges[:-1])
+    for k in (np.flatnonzero(~hidden[1:]) + 1).tolist():
         role = shown[k]
         earliest = since[role][k] if role else None
         if states[k] == Contact.UNKNOWN:
@@ -101,6 +105,7 @@ def _changes(scene: Scene, line: Timeline, words: _Words, roles: Sequence[Role])
             said.append("as before")
         what = words.on if states[k] == Contact.ON else words.off
         yield Draft(edges[k], what, ", ".join(said), role, earliest)
+    yield from scene.burst_drafts(next(iter(roles), None), found, [""] * len(found.spans))
 
 
 def _shown_by(scene: Scene, line: Timeline, roles: Sequence[Role]) -> list[Role | None]:

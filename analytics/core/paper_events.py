@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from analytics.core.drafts import Draft, Scene
 from analytics.core.events import Basis, What
 from analytics.core.wording import duration, resistance
@@ -83,7 +85,7 @@ def _trip(scene: Scene, trip: Trip) -> Draft:
     stop = "" if trip.stop_s is None else f", flow off {duration(trip.stop_s)} after the loss"
     role = Role.PERMISSIVE if Role.PERMISSIVE in scene.told else scene.station.bond_role
     said = f"{trip.trip_class}: {cause}{stop}"
-    since = scene.since(role)(trip.time)
+    (since,) = scene.since(role, np.array([trip.time]))
     return Draft(trip.time, What.TRIP, said, role, since, Basis.INFERRED)
 
 
