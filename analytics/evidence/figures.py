@@ -1,0 +1,250 @@
+"""The drawings of a package: what was recorded, and what the charge could have been.
+
+They are drawn as those of a report are, and likewise the same values give the same bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from analytics.core.electrostatics.hazard import Course, Hazard
+from analytics.core.electrostatics.spread import Level
+from analytics.core.runs import Contact, Timeline
+from analytics.core.spans import Spans
+from analytics.replay.replayed import Replay
+from analytics.reports.charts import ABNORMAL, FAINT, INK, LINE, WIDTH_IN, style, svg
+from bondtrail.samples import Quality, Samples, TimeArray, ValueArray
+from bondtrail.site import Role
+from bondtrail.times import NS_PER_S, local, nanoseconds
+
+BINS = 1200
+"""Of each only the first, last, least and greatest reading is drawn: more than a page shows."""
+LEAST_OHM = 0.01
+"""What is lower is drawn here: a log axis has no zero."""
+LEAST_MJ = 1e-9
+
+_NEVER_NS = 2**62
+_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 21600, 43200, 86400, 172800)
+_TICKS = 8
+
+
+def drawings(replay: Replay, shown: tuple[int, int]) -> dict[str, bytes]:
+    """Return the drawings of a replay over a span, as SVG by name. [ns]"""
+    drawn = {"record": _record(replay, shown)}
+    if isinstance(replay.hazard, Hazard):
+        drawn["hazard"] = _hazard(replay.hazard, replay, shown)
+    return drawn
+
+
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """One of the plots above each other: its height, and what draws it."""
+
+    height_in: float
+    draw: Callable[[Axes], None]
+
+
+def _record(replay: Replay, shown: tuple[int, int]) -> bytes:
+    panels = [_Panel(0.18 * len(_lanes(replay)) + 0.15, lambda axes: _draw_lanes(axes, replay))]
+    if Role.RESISTANCE in replay.station.points:
+        panels.insert(0, _Panel(2.0, lambda axes: _draw_resistance(axes, replay)))
+    if Role.FLOW in replay.station.points:
+        panels.append(_Panel(1.3, lambda axes: _draw_flow(axes, replay)))
+    label = (
+        f"What was recorded at {replay.station.id}: "
+        "resistance with its limits, contacts, flow and findings over site time."
+    )
+    return _drawn("record", label, panels, replay, shown)
+
+
+def _hazard(hazard: Hazard, replay: Replay, shown: tuple[int, int]) -> bytes:
+    label = (
+        "The energy that could have been stored on the vessel, low, typical and high, beside the "
+        "minimum ignition energy. An estimate; it never says that anything was safe."
+    )
+    panels = [_Panel(2.4, lambda axes: _draw_energy(axes, hazard, replay))]
+    return _drawn("hazard", label, panels, replay, shown)
+
+
+def _drawn(
+    name: str, label: str, panels: Sequence[_Panel], replay: Replay, shown: tuple[int, int]
+) -> bytes:
+    heights = [panel.height_in for panel in panels]
+    with style():
+        figure = Figure(figsize=(WIDTH_IN, sum(heights) + 0.6), layout="constrained")
+        grid: Any = figure.subplots(
+            len(panels), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights}
+        )
+        for axes, panel in zip(grid[:, 0], panels, strict=True):
+            axes.grid(color=FAINT, linewidth=0.4)
+            axes.set_axisbelow(True)
+            panel.draw(axes)
+            _mark_findings(axes, replay)
+        _clock(grid[-1, 0], shown, replay.site.zone)
+        text = str(svg(figure, name, label))
+    return f'<?xml version="1.0" encoding="utf-8"?>\n{text}'.encode()
+
+
+def _at(moments: TimeArray) -> ValueArray:
+    """Return moments as the axis has them: whole and fractional seconds since 1970."""
+    told: ValueArray = moments / NS_PER_S
+    return told
+
+
+def _clock(axes: Axes, shown: tuple[int, int], zone: ZoneInfo) -> None:
+    """Put the site's clock below the last plot."""
+    span_s = (shown[1] - shown[0]) / NS_PER_S
+    step = next((each for each in _STEPS_S if span_s / each <= _TICKS), _STEPS_S[-1])
+    offset = local(shown[0], zone).utcoffset()
+    shift = int(offset.total_seconds()) if offset is not None else 0
+    first = -(-(shown[0] // NS_PER_S + shift) // step) * step - shift
+    ticks = list(range(first, shown[1] // NS_PER_S + 1, step))
+    form = "%H:%M:%S" if step % 60 else "%H:%M"
+    axes.set_xticks(ticks, [f"{local(tick * NS_PER_S, zone):{form}}" for tick in ticks])
+    axes.set_xlim(shown[0] / NS_PER_S, shown[1] / NS_PER_S)
+    axes.set_xlabel(f"{local(shown[0], zone):%Y-%m-%d}, {zone.key}")
+
+
+def _mark_findings(axes: Axes, replay: Replay) -> None:
+    for finding in replay.findings:
+        start, end = finding.start / NS_PER_S, finding.end / NS_PER_S
+        axes.axvspan(start, max(end, start), color=ABNORMAL, alpha=0.09, linewidth=0)
+        axes.axvline(start, color=ABNORMAL, linewidth=0.8, linestyle=(0, (2, 2)))
+
+
+def thinned(samples: Samples, bins: int = BINS) -> Samples:
+    """Return so many readings as a drawing can show, with every extreme among them."""
+    if len(samples) <= 4 * bins:
+        return samples
+    edges = np.linspace(samples.time[0], samples.time[-1] + 1, bins + 1).astype(np.int64)
+    cuts = np.unique(np.searchsorted(samples.time, edges))
+    kept: list[int] = []
+    for low, high in zip(cuts[:-1].tolist(), cuts[1:].tolist(), strict=True):
+        part = samples.value[low:high]
+        kept += [low, low + int(part.argmin()), low + int(part.argmax()), high - 1]
+    index = np.unique(kept)
+    return Samples(samples.time[index], samples.value[index], samples.quality[index])
+
+
+def _lines(samples: Samples, stale_ns: int) -> tuple[ValueArray, ValueArray]:
+    """Return times and values to draw as steps: a gap where a reading no longer holds."""
+    shown = thinned(samples)
+    value = np.where(shown.quality == int(Quality.BAD), np.nan, shown.value)
+    following = np.searchsorted(samples.time, shown.time, side="right")
+    until = np.append(samples.time, _NEVER_NS)[following]
+    last = np.flatnonzero(until - shown.time > stale_ns)
+    time = np.insert(shown.time, last + 1, shown.time[last] + stale_ns)
+    return _at(time), np.insert(value, last + 1, np.nan)
+
+
+def _samples(replay: Replay, role: Role) -> tuple[ValueArray, ValueArray]:
+    stale = nanoseconds(replay.station.points[role].stale_after_s)
+    return _lines(replay.signals[role], stale)
+
+
+def _draw_resistance(axes: Axes, replay: Replay) -> None:
+    limits = replay.station.limits
+    time, ohm = _samples(replay, Role.RESISTANCE)
+    top = 3 * limits.open_ohm
+    axes.set_yscale("log")
+    axes.step(time, np.clip(ohm, LEAST_OHM, top), where="post", color=INK, linewidth=0.7)
+    for level, name in ((limits.limit_ohm, "limit"), (limits.open_ohm, "open from here")):
+        axes.axhline(level, color=LINE, linewidth=0.9, linestyle=(0, (4, 2)))
+        axes.annotate(
+            f"{name} {level:g} ohm",
+            (1, level),
+            xycoords=("axes fraction", "data"),
+            xytext=(-2, 2),
+            textcoords="offset points",
+            ha="right",
+            fontsize=6.5,
+        )
+    axes.set_ylim(top=1.6 * top)
+    axes.set_ylabel("resistance [ohm]")
+
+
+def _draw_flow(axes: Axes, replay: Replay) -> None:
+    time, rate = _samples(replay, Role.FLOW)
+    axes.step(time, rate, where="post", color=INK, linewidth=0.8)
+    axes.set_ylim(bottom=0)
+    axes.set_ylabel(f"flow [{replay.station.volume_unit or ''}/min]")
+
+
+@dataclass(frozen=True, slots=True)
+class _Lane:
+    """A row of bars: where something holds, and where it is not known."""
+
+    name: str
+    on: Spans
+    unknown: Spans
+    colour: str = LINE
+
+
+def _lanes(replay: Replay) -> list[_Lane]:
+    now = replay.now
+    lanes = [_Lane("bond verified", now.verified, now.where(~now.bond_known))]
+    told: list[tuple[str, Timeline | None, str]] = [
+        ("permissive closed", now.permissive, LINE),
+        ("bypass on", now.bypass if Role.BYPASS in replay.station.points else None, ABNORMAL),
+        ("flow or running", now.flow if replay.station.tells_flow else None, LINE),
+    ]
+    lanes += [
+        _Lane(name, line.where(Contact.ON), line.where(Contact.UNKNOWN), colour)
+        for name, line, colour in told
+        if line is not None
+    ]
+    return lanes
+
+
+def _draw_lanes(axes: Axes, replay: Replay) -> None:
+    lanes = _lanes(replay)
+    for place, lane in enumerate(lanes):
+        axes.broken_barh(list(_bars(lane.on)), (place - 0.3, 0.6), color=lane.colour)
+        axes.broken_barh(
+            list(_bars(lane.unknown)),
+            (place - 0.3, 0.6),
+            facecolor="none",
+            edgecolor=LINE,
+            hatch="////",
+            linewidth=0.4,
+        )
+    axes.set_yticks(range(len(lanes)), [lane.name for lane in lanes])
+    axes.set_ylim(len(lanes) - 0.5, -0.5)
+    axes.grid(visible=False, axis="y")
+
+
+def _bars(spans: Spans) -> Iterator[tuple[float, float]]:
+    for start, end in spans.tolist():
+        yield start / NS_PER_S, (end - start) / NS_PER_S
+
+
+def _draw_energy(axes: Axes, hazard: Hazard, replay: Replay) -> None:
+    axes.set_yscale("log")
+    looks: dict[Level, Any] = {
+        Level.LOW: {"linestyle": (0, (1, 1.5))},
+        Level.TYPICAL: {"linewidth": 1.3},
+        Level.HIGH: {"linestyle": (0, (4, 2))},
+    }
+    for level, look in looks.items():
+        course = _thin_course(hazard.courses[level])
+        energy = np.maximum(course.value, LEAST_MJ)
+        axes.plot(_at(course.time), energy, color=INK, **{"linewidth": 0.8, **look}, label=level)
+    mie = hazard.inputs.get("mie_mJ")
+    if mie is not None:
+        axes.axhspan(mie.low, mie.high, color=ABNORMAL, alpha=0.25, linewidth=0)
+        for ends in {mie.low, mie.high}:
+            axes.axhline(ends, color=ABNORMAL, linewidth=0.9)
+        axes.plot([], [], color=ABNORMAL, label="minimum ignition energy")
+    axes.set_ylabel("energy on the vessel [mJ]")
+    axes.legend(loc="upper left", fontsize=6.5, frameon=False, ncols=4)
+
+
+def _thin_course(course: Course) -> Samples:
+    return thinned(Samples.of(course.time, course.energy_mJ))
