@@ -7,7 +7,7 @@ import importlib
 
 from benchmarks.table import Row
 
-SUBJECTS = ("at_rest", "read_back", "load_csv", "rules", "pandas_groupby")
+SUBJECTS = ("at_rest", "read_back", "load_csv", "rules", "pandas_groupby", "replay")
 LARGE = ("load_memory", "kpis", "alarms", "quarter_report")
 
 
