@@ -1,0 +1,188 @@
+"""What was assumed, and where a figure does not hold: a sentence each, with its figures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from analytics.core.electrostatics.drive import Drive, Levels
+from analytics.core.electrostatics.inputs import Inputs
+from analytics.core.electrostatics.spread import Level, Spread
+from analytics.core.electrostatics.velocity import START_OF_FILLING_M_S
+from analytics.core.spans import Mask
+from analytics.core.wording import duration, resistance
+from bondtrail.site import Product, Role, Station
+
+
+def of_bond(station: Station, driven: Drive, leakage: Spread) -> Iterator[str]:
+    """Yield what is supposed of the bond."""
+    role = station.bond_role
+    if role is None:
+        yield "Nothing at this station tells of the bond: it is unknown throughout."
+    elif role is not Role.RESISTANCE:
+        limit = resistance(station.limits.limit_ohm)
+        yield (
+            f"No resistance is recorded: the bond is told by the {role} alone, and bonded may be"
+            f" anything from 0 to {limit}."
+        )
+    loose = driven.bond_open | driven.bond_unknown
+    if driven.bond_open.any():
+        yield f"The bond was open for {_how_long(driven, driven.bond_open)}."
+    if driven.bond_unknown.any():
+        yield (
+            f"The bond was unknown for {_how_long(driven, driven.bond_unknown)}: the low figures"
+            " take it for perfect, the typical and the high ones for open."
+        )
+    if loose.any():
+        most = "nothing at all" if math.isinf(leakage.high) else resistance(leakage.high)
+        yield (
+            f"What an open bond still leaks is not on record: through {resistance(leakage.low)}, or"
+            f" what was read, at the low level, {resistance(leakage.typical)} at the typical one,"
+            f" {most} at the high one."
+        )
+    beginning = "The vessel is taken as without charge where the span begins"
+    if loose[0] and driven.flowing[0]:
+        beginning += "; it was not seen bonded then, and may have been charged before"
+    yield f"{beginning}."
+
+
+def of_flow(station: Station, driven: Drive, unit: str) -> Iterator[str]:
+    """Yield what is supposed of the flow; ``unit`` is L/min or kg/min."""
+    measured = Role.FLOW in station.points
+    if station.rated_flow is not None and not measured:
+        yield (
+            "Flow is not measured: it is taken as the rated"
+            f" {station.rated_flow:g} {unit} while it runs."
+        )
+    if driven.flow_unknown.any():
+        most = driven.flow[Level.HIGH][driven.flow_unknown].max()
+        yield (
+            f"Flow was unknown for {duration(driven.seconds(driven.flow_unknown))}: the low figures"
+            " take it for none, the typical ones for what was last known, the high ones for"
+            f" {most:.4g} {unit}."
+        )
+    if not driven.flowing.any():
+        yield "Nothing flowed in the span: nothing charged the vessel that is on record."
+
+
+def of_current(currents: Levels, inputs: Inputs) -> Iterator[str]:
+    """Yield how much the product carried, and what that rests on."""
+    low, typical, high = (float(currents[level].max()) * 1e6 for level in Level)
+    yield (
+        "At its greatest the product carried"
+        f" {low:.3g} to {high:.3g} uA into the vessel, {typical:.3g} uA at the typical level."
+    )
+    if inputs.phase == "powder":
+        charge = inputs.charge_uC_kg
+        if charge is not None and charge.high > charge.low:
+            yield (
+                f"What a powder carries is known by orders of magnitude: {charge.low:g} to"
+                f" {charge.high:g} uC/kg for the operation. A measured charge_uC_kg narrows it."
+            )
+        return
+    coefficient = inputs.streaming_coefficient
+    if coefficient.high > coefficient.low:
+        yield (
+            "The published forms of the streaming current differ by"
+            f" {coefficient.high / coefficient.low:.2g} times: the levels span them."
+        )
+    if inputs.pipe_length_m is None:
+        yield (
+            "The length of the pipe is not known (pipe_length_m): its current is that of a long"
+            " pipe, more than a short one gives."
+        )
+    if inputs.filter_charge_uC_m3 is None:
+        yield (
+            "No filter is on record (filter_charge_uC_m3): one close to the vessel may charge a"
+            " liquid far more than the pipe does."
+        )
+    elif inputs.pipe_length_m is None or inputs.relaxation_time_s is None:
+        yield (
+            "How much of the filter's charge is left at the vessel is not known: none at the low"
+            " level, all of it at the others."
+        )
+
+
+def of_liquid(
+    product_name: str | None, inputs: Inputs, reached: Spread, limit: Spread
+) -> Iterator[str]:
+    """Yield what is to be said of the liquid and of the velocity it reached, both in m/s."""
+    name, kind = product_name or "the liquid", inputs.conductivity_class
+    if inputs.conductivity_pS_m is None or kind is None:
+        yield (
+            f"The conductivity of {name} is not known (conductivity_pS_m): there is no relaxation"
+            " time, and it is taken as low."
+        )
+    elif kind != "low":
+        yield (
+            f"The conductivity of {name}, {inputs.conductivity_pS_m.typical:.3g} pS/m, is {kind}:"
+            " the forms of the streaming current were found with liquids of low conductivity, and"
+            " may be far off."
+        )
+    if inputs.conductivity_pS_m is not None and inputs.relative_permittivity is None:
+        yield (
+            f"The permittivity of {name} is not known (relative_permittivity): there is no"
+            " relaxation time."
+        )
+    if reached.typical > limit.low:
+        yield (
+            f"The velocity in the pipe reached {reached.typical:.3g} m/s; the published limit is"
+            f" {_range(limit)} m/s."
+        )
+    if kind in (None, "low"):
+        yield (
+            f"Until the outlet is covered, published practice asks for {START_OF_FILLING_M_S:g} m/s"
+            " at most; when it was covered is not on record."
+        )
+
+
+def of_vessel(station: Station, capacitance_pF: Spread) -> Iterator[str]:
+    """Yield what is supposed of the vessel."""
+    if station.capacitance_pF is None:
+        yield (
+            "The capacitance of the vessel is not in the site file (capacitance_pF):"
+            f" {capacitance_pF.low:g} to {capacitance_pF.high:g} pF is taken for its kind. Low and"
+            " high figures each take the one that is best or worst for them."
+        )
+    yield (
+        "The vessel counts as one conductor, metal all through: of plastic walls, liners or"
+        " insulating cloth these figures say nothing."
+    )
+
+
+def of_product(product: Product | None, product_name: str | None, inputs: Inputs) -> Iterator[str]:
+    """Yield what is not known of the product, and what its ignition energy does not say."""
+    if product_name is None:
+        yield "Which product it was is not on record."
+    elif product is None:
+        yield (
+            f"The site file has no [product.{product_name}]: what is known of it is from the table"
+            " of substances."
+            if inputs.mie_mJ or inputs.conductivity_pS_m
+            else f"Nothing is known of {product_name}: add a [product] table of that name to the"
+            " site file."
+        )
+    if inputs.mie_mJ is None:
+        yield (
+            f"No minimum ignition energy of {product_name or 'the product'} is known (mie_mJ): the"
+            " energy is compared with none."
+        )
+    else:
+        yield (
+            "An energy below the minimum ignition energy does not show that nothing could ignite:"
+            " what these figures cannot see is listed beside them."
+        )
+
+
+def _how_long(driven: Drive, mask: Mask) -> str:
+    whole = duration(driven.seconds(mask))
+    flowing = driven.seconds(mask & driven.flowing)
+    if not flowing:
+        return f"{whole}, none of it in flow"
+    return f"{whole}, {duration(flowing)} of it in flow or with flow unknown"
+
+
+def _range(spread: Spread) -> str:
+    if spread.low == spread.high:
+        return f"{spread.low:.3g}"
+    return f"{spread.low:.3g} to {spread.high:.3g}"
