@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from analytics.core.electrostatics.hazard import Hazard, NoEstimate
+from analytics.core.electrostatics.estimate import estimate
 from analytics.core.sequence import sequence
 from analytics.core.situation import situation
 from analytics.replay.holding import held_at, held_in, product_named, sites_of
@@ -38,12 +38,15 @@ def replay_transfer(store: Store, transfer_id: str, *, now: int, form: str | Non
     now : int
         The clock: nothing is claimed of what lies beyond it. [ns]
     form : str, optional
-        The one form of the streaming current to use, by name; left out, as the site file says.
+        The one form of the streaming current to use, by name, or ``spread`` for all of them; left
+        out, as the site file says.
 
     Raises
     ------
     UnknownSpanError
         If there is no such transfer, or no site file names its station.
+    ValueError
+        If there is no such form.
     """
     with store.snapshot():
         transfer = store.transfer(transfer_id)
@@ -138,6 +141,7 @@ def _of_span(
     tickets = [each for each in store.tickets(station_id) if _meets(each, span)]
     work = [each for each in store.work(station_id) if _meets(each, span)]
     name = transfer.product if transfer else _product_of(station, tickets, span)
+    product = product_named(judged_by.site, name)
     trips, findings = store.trips(station_id, *span), store.findings(station_id, *span)
     hookups = store.hookups(station_id, *span)
     mark = store.waiting().get(station_id)
@@ -151,7 +155,7 @@ def _of_span(
         transfer=transfer,
         held=held,
         product_name=name,
-        product=product_named(judged_by.site, name),
+        product=product,
         signals=signals,
         now=states,
         events=sequence(
@@ -182,7 +186,16 @@ def _of_span(
         ),
         damaged=sorted({str(error) for error in damage}),
         waiting=waiting_since is not None,
-        hazard=_hazard(),
+        hazard=estimate(
+            station,
+            product,
+            name,
+            signals,
+            states,
+            span,
+            judged_by.site.hazard,
+            form=form,
+        ),
         typical=typical_of(store, station, transfer, span, signals, hookups, trips)
         if transfer
         else None,
@@ -191,10 +204,6 @@ def _of_span(
 
 def _meets(paper: WorkWindow | Ticket, span: tuple[int, int]) -> bool:
     return paper.start < span[1] and paper.end > span[0]
-
-
-def _hazard() -> Hazard | NoEstimate:
-    return NoEstimate(("The estimate is not there yet.",))
 
 
 def _known_until(store: Store, station: str, span: tuple[int, int], now: int) -> int:
