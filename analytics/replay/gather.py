@@ -7,19 +7,22 @@ files that held then, never of later ones.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 from analytics.core.electrostatics.estimate import estimate
-from analytics.core.sequence import sequence
-from analytics.core.situation import situation
-from analytics.replay.holding import held_at, held_in, product_named, sites_of
+from analytics.core.sequence import Event, sequence
+from analytics.core.situation import Signals, Situation, situation
+from analytics.core.splicing import spliced
+from analytics.replay.holding import held_at, held_in, pieces, product_named, sites_of
 from analytics.replay.missing import missing_of
-from analytics.replay.replayed import Replay, UnknownSpanError
+from analytics.replay.replayed import Held, Replay, UnknownSpanError
 from analytics.replay.spans import AROUND_NS, replayed_span
 from analytics.replay.typicals import typical_of
 from analytics.signals import load_signals
-from bondtrail.results import Ticket, Transfer, WorkWindow
-from bondtrail.site import Station
+from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.samples import Samples
+from bondtrail.site import Role, Station
 from bondtrail.times import format_time
 from store import DamageError, Store
 
@@ -116,89 +119,139 @@ def _of_transfer(store: Store, transfer: Transfer, now: int, form: str | None) -
     return _of_span(store, station, span, transfer, now, form)
 
 
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What a store holds of a station's span beside its readings."""
+
+    trips: Sequence[Trip]
+    findings: Sequence[Finding]
+    hookups: Sequence[Hookup]
+    transfers: Sequence[Transfer]
+    work: Sequence[WorkWindow]
+    tickets: Sequence[Ticket]
+    waiting_since: int | None
+
+    @classmethod
+    def of(cls, store: Store, station: str, span: tuple[int, int]) -> _Found:
+        mark = store.waiting().get(station)
+        return cls(
+            trips=store.trips(station, *span),
+            findings=store.findings(station, *span),
+            hookups=store.hookups(station, *span),
+            transfers=store.transfers(station, *span),
+            work=[each for each in store.work(station) if _meets(each, span)],
+            tickets=[each for each in store.tickets(station) if _meets(each, span)],
+            waiting_since=mark.since if mark is not None and mark.since < span[1] else None,
+        )
+
+
 def _of_span(
     store: Store,
     station_id: str,
-    span: tuple[int, int],
+    asked: tuple[int, int],
     transfer: Transfer | None,
     now: int,
     form: str | None,
 ) -> Replay:
-    start, end = span[0], _known_until(store, station_id, span, now)
-    span = start, end
-    held = held_in(sites_of(store), station_id, start, end)
+    span = asked[0], _known_until(store, station_id, asked, now)
+    held = held_in(sites_of(store), station_id, *span)
     if not held:
         raise UnknownSpanError(
             f"no site file in this store names a station {station_id}",
             "see which there are with: bondtrail show points",
         )
-    judged_by = held_at(held, transfer.start if transfer else start)
-    station = judged_by.station
+    judged_by = held_at(held, transfer.start if transfer else span[0])
+    station, found = judged_by.station, _Found.of(store, station_id, span)
     damage: list[DamageError] = []
-    signals = load_signals(store, station, start, end, damage.append)
+    signals = _signals(store, judged_by, held, span, damage)
     if not damage and not any(len(line) for line in signals.values()):
         raise _nothing_recorded(store, station_id, span)
-    tickets = [each for each in store.tickets(station_id) if _meets(each, span)]
-    work = [each for each in store.work(station_id) if _meets(each, span)]
-    name = transfer.product if transfer else _product_of(station, tickets, span)
+    name = transfer.product if transfer else _product_of(station, found.tickets, span)
     product = product_named(judged_by.site, name)
-    trips, findings = store.trips(station_id, *span), store.findings(station_id, *span)
-    hookups = store.hookups(station_id, *span)
-    mark = store.waiting().get(station_id)
-    waiting_since = mark.since if mark is not None and mark.since < end else None
-    states = situation(station, signals, span)
+    read_by = [(*span, station)] if transfer else _read_by(held, span, found)
+    states = spliced([(a, b, situation(each, signals, span)) for a, b, each in read_by])
+    typical = None
+    if transfer:
+        typical = typical_of(store, station, transfer, span, signals, found.hookups, found.trips)
     return Replay(
         site=judged_by.site,
         station=station,
-        start=start,
-        end=end,
+        start=span[0],
+        end=span[1],
         transfer=transfer,
         held=held,
         product_name=name,
         product=product,
         signals=signals,
         now=states,
-        events=sequence(
-            station,
-            signals,
-            span,
-            trips=trips,
-            findings=findings,
-            work=work,
-            tickets=tickets,
-            changes=[(b.since, a.station, b.station) for a, b in pairwise(held)],
-            counted_from=transfer.start if transfer else None,
-            now=states,
-        ),
-        findings=findings,
-        trips=trips,
-        hookups=hookups,
-        work=work,
-        tickets=tickets,
+        events=_events(station, signals, span, states, held, found, transfer),
+        findings=found.findings,
+        trips=found.trips,
+        hookups=found.hookups,
+        work=found.work,
+        tickets=found.tickets,
         missing=missing_of(
             station,
             signals,
             span,
             transfer=transfer,
-            tickets=tickets,
+            tickets=found.tickets,
             damage=damage,
-            waiting_since=waiting_since,
+            waiting_since=found.waiting_since,
         ),
         damaged=sorted({str(error) for error in damage}),
-        waiting=waiting_since is not None,
+        waiting=found.waiting_since is not None,
         hazard=estimate(
-            station,
-            product,
-            name,
-            signals,
-            states,
-            span,
-            judged_by.site.hazard,
-            form=form,
+            station, product, name, signals, states, span, judged_by.site.hazard, form=form
         ),
-        typical=typical_of(store, station, transfer, span, signals, hookups, trips)
-        if transfer
-        else None,
+        typical=typical,
+    )
+
+
+def _signals(
+    store: Store,
+    judged_by: Held,
+    held: Sequence[Held],
+    span: tuple[int, int],
+    damage: list[DamageError],
+) -> Signals:
+    """Return the readings of every point that the station has in the span."""
+    signals: dict[Role, Samples] = {}
+    for each in (judged_by, *held):
+        others = {role: p for role, p in each.station.points.items() if role not in signals}
+        part = each.station.model_copy(update={"points": others})
+        signals |= load_signals(store, part, *span, damage.append)
+    return signals
+
+
+def _read_by(
+    held: Sequence[Held], span: tuple[int, int], found: _Found
+) -> list[tuple[int, int, Station]]:
+    """Return by which station's limits each stretch of a span is read. [ns]"""
+    begun = [(each.start, each.end) for each in found.hookups]
+    return pieces(held, span, begun + [(each.start, each.end) for each in found.transfers])
+
+
+def _events(
+    station: Station,
+    signals: Signals,
+    span: tuple[int, int],
+    states: Situation,
+    held: Sequence[Held],
+    found: _Found,
+    transfer: Transfer | None,
+) -> list[Event]:
+    return sequence(
+        station,
+        signals,
+        span,
+        trips=found.trips,
+        findings=found.findings,
+        work=found.work,
+        tickets=found.tickets,
+        changes=[(b.since, a.station, b.station) for a, b in pairwise(held)],
+        counted_from=transfer.start if transfer else None,
+        now=states,
     )
 
 

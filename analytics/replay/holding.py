@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from analytics.replay.replayed import Held
-from bondtrail.site import Product, Site, parse_site
+from bondtrail.site import Product, Site, Station, parse_site, same_judgement
 from store import Store
 
 
@@ -66,3 +66,32 @@ def product_named(site: Site, name: str | None) -> Product | None:
 
 def _plain(name: str) -> str:
     return "".join(name.casefold().replace("-", " ").replace("_", " ").split())
+
+
+def pieces(
+    held: Sequence[Held], span: tuple[int, int], begun: Sequence[tuple[int, int]]
+) -> list[tuple[int, int, Station]]:
+    """Return by which station's limits each stretch of a span is read, adjoining, in order. [ns]
+
+    Parameters
+    ----------
+    held : sequence of Held
+        Of the span, by time.
+    span : tuple of int
+        Start and end. [ns]
+    begun : sequence of (int, int)
+        Hookups and transfers, from start to end: what began under older limits is read by them to
+        its end. [ns]
+    """
+    found = [(span[0], span[1], held[0].station)]
+    for each in held[1:]:
+        start, end, station = found[-1]
+        # What had begun before it and still went on then.
+        until = max([each.since, *(b for a, b in begun if a < each.since < b)])
+        if until >= end or same_judgement(station, each.station):
+            continue
+        if until <= start:  # an even newer file holds by the time that the older one's turn comes
+            found[-1] = start, end, each.station
+        else:
+            found[-1:] = [(start, until, station), (until, end, each.station)]
+    return found
