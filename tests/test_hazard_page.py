@@ -17,6 +17,7 @@ from analytics.core.electrostatics.energy import (
     stored_energy_mJ,
 )
 from analytics.core.electrostatics.hazard import Figures
+from analytics.core.electrostatics.inputs import gather
 from analytics.core.electrostatics.leakage import OPEN_LEAKAGE, resistance_for_potential
 from analytics.core.electrostatics.powders import OPERATIONS
 from analytics.core.electrostatics.relaxation import relaxation_time
@@ -25,7 +26,7 @@ from analytics.core.electrostatics.streaming import FORMS, streaming_current_A, 
 from analytics.core.electrostatics.substances import SUBSTANCES
 from analytics.core.electrostatics.velocity import VELOCITY_BORE, velocity_limit
 from analytics.core.electrostatics.waiting import AT_REST
-from bondtrail.site import HazardRules, StationKind, parse_site
+from bondtrail.site import HazardRules, Product, Station, StationKind, parse_site
 
 PAGE = (Path(__file__).parents[1] / "docs" / "hazard.md").read_text(encoding="utf-8")
 SAID = " ".join(PAGE.split())
@@ -173,6 +174,26 @@ def test_the_product_of_the_page_fits_a_site_file() -> None:
     product = parse_site(head + written + station).products["solvent-7"]
     assert (product.substance, product.conductivity_pS_m) == ("toluene", 5.0)
     assert "invented" in tomllib.loads(written)["product"]["solvent-7"]["source"]
+
+
+def test_every_input_is_named() -> None:
+    for phase, unit in (("liquid", "L"), ("powder", "kg")):
+        station = Station(
+            id="s",
+            name="S (invented)",
+            kind=StationKind.DRUM,
+            pipe_diameter_m=0.05,
+            pipe_length_m=6.0,
+            filter_charge_uC_m3=100.0,
+            operation="pouring",
+            rated_flow=100.0,
+            rated_unit=unit,
+        )
+        product = Product(
+            phase=phase, conductivity_pS_m=1.0, relative_permittivity=2.4, mie_mJ=0.24
+        )
+        for name, _ in gather(station, product, None, HazardRules()).listed():
+            assert f"`{name}`" in PAGE
 
 
 @pytest.mark.parametrize("name", [*Figures.__slots__, *HazardRules.model_fields])

@@ -1,4 +1,6 @@
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bondtrail.quantities import (
     CAPACITANCE,
@@ -126,3 +128,24 @@ def test_what_is_no_quantity_is_refused_shortly(
     assert wrong in caught.value.wrong
     assert right in caught.value.right
     assert len(caught.value.wrong) < 120
+
+
+PARTS = st.sampled_from(["1", "2.5", "e", "-", " ", "/", "*", "**", "^", "(", "m", "J", "m3", "µ"])
+
+
+@given(st.one_of(st.text(max_size=80), st.lists(PARTS, max_size=12).map("".join)))
+def test_any_text_is_a_quantity_or_refused_in_plain_words(text: str) -> None:
+    for measure in (LENGTH, ENERGY, CHARGE_DENSITY):
+        outcome = value_or_error(text, measure)
+        if isinstance(outcome, UnitError):
+            assert outcome.wrong
+            assert outcome.right
+        else:
+            assert isinstance(outcome, float)
+
+
+def value_or_error(text: str, measure: Measure) -> float | UnitError:
+    try:
+        return quantity(text, measure)
+    except UnitError as error:
+        return error
