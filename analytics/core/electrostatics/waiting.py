@@ -16,6 +16,9 @@ RELAXATION_TIMES = 3.0
 LEFT_AT_MOST = 0.001
 """Which share of the charge may be left at the high end: our own choice. [-]"""
 
+OVERSTATED_ABOVE_S = 18.0
+"""A relaxation time above that of a hydrocarbon of 1 pS/m is longer than real decay."""
+
 AFTER_FILTER_S = 30.0
 """Behind a filter, for liquids of up to about 50 pS/m: from memory. [s]"""
 
@@ -78,13 +81,14 @@ def waiting_time(kind: StationKind, relaxation_time_s: float | None = None) -> S
         return rest
     tau = number("relaxation_time_s", relaxation_time_s, "s", above=0, infinite=True)
     typical = max(rest.typical, RELAXATION_TIMES * tau)
+    faster = "; below about 1 pS/m charge leaves faster" if tau > OVERSTATED_ABOVE_S else ""
     return Spread(
         rest.low,
         typical,
         max(rest.high, typical, float(time_to_fraction(LEFT_AT_MOST, tau))),
         "s",
         f"{rest.source}; at least 3 relaxation times (from memory), and until 0.1 % of the charge"
-        " is left at the high level (our choice)",
+        f" is left at the high level (our choice){faster}",
     )
 
 

@@ -56,3 +56,6 @@ def test_a_number_has_to_be_known() -> None:
         number("gap_m", math.nan, "m", above=0)
     with pytest.raises(ValueError, match="gap_m must be at least 1 m, got 0"):
         number("gap_m", 0, "m", at_least=1)
+    with pytest.raises(ValueError, match="gap_m must be finite m, got inf"):
+        number("gap_m", math.inf, "m", above=0)
+    assert number("gap_m", math.inf, "m", above=0, infinite=True) == math.inf

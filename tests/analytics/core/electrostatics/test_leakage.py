@@ -47,7 +47,7 @@ def test_current_times_resistance_is_the_potential(current: float, potential: fl
 
 
 def test_open_circuit_leaks_by_assumption_or_not_at_all() -> None:
-    assert (OPEN_LEAKAGE.typical, OPEN_LEAKAGE.high) == (1e9, math.inf)
+    assert (OPEN_LEAKAGE.low, OPEN_LEAKAGE.typical, OPEN_LEAKAGE.high) == (1e5, 1e9, math.inf)
     assert OPEN_LEAKAGE.unit == "ohm"
     assert "our assumption" in OPEN_LEAKAGE.source
 

@@ -57,6 +57,17 @@ def test_every_kind_has_a_wait_that_never_falls_as_the_liquid_slows(kind: Statio
         assert found[0] >= 60
 
 
+@pytest.mark.parametrize(("tau", "overstated"), [(17.7, False), (18.1, True), (3e4, True)])
+def test_wait_that_is_too_long_says_so(tau: float, overstated: bool) -> None:
+    assert ("charge leaves faster" in waiting_time(RAIL, tau).source) is overstated
+
+
+def test_our_reading_of_a_few_minutes() -> None:
+    found = waiting_time(StationKind.DRUM), waiting_time(StationKind.FIXED_ITEM)
+    assert [wait.typical for wait in found] == [180, 300]
+    assert all("our reading" in wait.source for wait in found)
+
+
 def test_at_the_high_level_a_thousandth_is_left() -> None:
     assert remaining_fraction(waiting_time(RAIL, 100).high, 100) == pytest.approx(0.001)
 
@@ -69,6 +80,7 @@ def test_at_the_high_level_a_thousandth_is_left() -> None:
         pytest.param(2, 6, 30, id="fast"),
         pytest.param(10, 30, 30, id="alike"),
         pytest.param(18, 30, 54, id="slow"),
+        pytest.param(math.inf, 30, math.inf, id="never"),
     ],
 )
 def test_residence_after_filter(tau: float | None, low: float, high: float) -> None:
