@@ -8,7 +8,7 @@ import platform
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from importlib.metadata import version
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -203,7 +203,7 @@ def parse_about(content: bytes) -> About:
         raise UnreadableError(f"about.json: {place}: {first['msg']}") from exc
 
 
-def told(from_store: Gathered) -> dict[str, object]:
+def told(from_store: Gathered) -> dict[str, Any]:
     """Return the other documents by the name of their file, as plain values."""
     station = from_store.replay.station
     signals = signals_of(from_store.readings, station, *from_store.shown)

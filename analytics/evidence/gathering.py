@@ -232,23 +232,22 @@ class _Found:
 
     @classmethod
     def of(cls, store: Store, transfer: Transfer, since: int, until: int) -> _Found:
-        """Return those that overlap ``[since, until)``, and all that the transfer names. [ns]"""
+        """Return those that overlap ``[since, until)``, and what goes with its transfers. [ns]"""
         station = transfer.station
         transfers = store.transfers(station, since, until)
-        ids = {each.id for each in transfers}
-        overlapping = {each.id: each for each in store.findings(station, since, until)}
-        named = {each.id: each for each in store.findings(station, transfer=transfer.id)}
-        findings = [
-            each
-            for each in (overlapping | named).values()
-            if each.kind not in OF_TRANSFER or each.transfer in ids
-        ]
+        findings = {each.id: each for each in store.findings(station, since, until)}
+        for row in transfers:
+            findings |= {
+                each.id: each
+                for each in store.findings(station, transfer=row.id)
+                if each.kind in OF_TRANSFER
+            }
         return cls(
             transfer,
             transfers,
             store.hookups(station, since, until),
-            [trip for trip in store.trips(station, since, until) if trip.transfer in ids],
-            sorted(findings, key=lambda each: (each.start, each.kind)),
+            store.trips(station, since, until),
+            sorted(findings.values(), key=lambda each: (each.start, each.kind)),
         )
 
     @property

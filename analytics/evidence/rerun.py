@@ -14,7 +14,7 @@ from analytics.core.days import Episodes
 from analytics.core.quiet import Quiet, last_quiet
 from analytics.core.situation import Signals
 from analytics.core.station import Verdict, examine
-from analytics.epochs import Epoch, epochs_of, merged, select
+from analytics.epochs import OF_TRANSFER, Epoch, epochs_of, merged, select
 from analytics.evidence.rows import Plain, differing, plain_rows
 from bondtrail.results import Kind, Ticket, WorkWindow
 from bondtrail.site import Site, Station
@@ -142,16 +142,54 @@ def compared(enclosed: Results, again: Results, window: Window) -> list[Differen
     Parameters
     ----------
     enclosed : mapping
-        What is said: rows that began before ``window.since``, or that no single stretch of
-        readings gives, are marked as reaching beyond.
+        What is said. What reaches beyond the window is marked so: no single stretch of readings
+        gives it.
     again : mapping
         What the rules give.
+    window : Window
+        What was judged again.
     """
+    scope = _Scope.of(enclosed, window)
     return [
         difference
         for sort, names in NAMED_BY.items()
-        for difference in _of_sort(sort, enclosed[sort], again[sort], names, window)
+        for difference in _of_sort(sort, enclosed[sort], again[sort], names, scope)
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Scope:
+    """A window, and the ids of enclosed transfers and findings that reach beyond it."""
+
+    window: Window
+    beyond: frozenset[str]
+
+    @classmethod
+    def of(cls, enclosed: Results, window: Window) -> _Scope:
+        bare = cls(window, frozenset())
+        rows = (*enclosed["transfers"], *enclosed["findings"])
+        return cls(window, frozenset(row["id"] for row in rows if bare.why(row)))
+
+    def why(self, row: Plain) -> str | None:
+        """Return why a result cannot come out of the window's readings, or None if it can."""
+        if row.get("kind") == Kind.RESISTANCE_DRIFT:
+            return "it rests on weeks of hookups, not on one stretch of readings"
+        start: int = row["start_ns"] if "start_ns" in row else row["time_ns"]
+        if start < self.window.since:
+            since = format_time(self.window.since)
+            return f"it began before what can be judged from the enclosed readings, {since}"
+        if row.get("end_ns", start) > self.window.end:
+            return f"it goes on after the enclosed readings end, {format_time(self.window.end)}"
+        goes_with = row.get("kind") in OF_TRANSFER or "trip_class" in row
+        if goes_with and row["transfer"] in self.beyond:
+            return f"its transfer, {row['transfer']}, reaches beyond the enclosed readings"
+        return None
+
+    def why_not_said(self, row: Plain) -> str | None:
+        """Return why a result of the rules need not be enclosed, or None if it should be."""
+        if row.get("end_ns") == self.window.end:
+            return "it is cut off where the enclosed readings end"
+        return self.why(row)
 
 
 def _of_sort(
@@ -159,42 +197,40 @@ def _of_sort(
     enclosed: Sequence[Plain],
     again: Sequence[Plain],
     names: Sequence[str],
-    window: Window,
+    scope: _Scope,
 ) -> Iterator[Difference]:
     said = {_key(row, names): row for row in enclosed}
     given = {_key(row, names): row for row in again}
     for key, row in said.items():
-        why = _reaches(row, window)
-        other = given.get(key)
-        if other is None:
-            yield _difference(sort, row, why or "the rules do not give it", why)
-            continue
-        fields = differing(row, other)
-        if fields:
-            told = f"the rules give another {', '.join(fields)}"
-            yield _difference(sort, row, why or told, why)
+        how = _how(row, given.get(key), scope)
+        if how is not None:
+            why = scope.why(row)
+            yield Difference(_SORTS[sort], _name(row), why or how, why is not None)
     for key, row in given.items():
         if key not in said:
-            yield _difference(sort, row, "the rules give it, and it is not enclosed", None)
+            why = scope.why_not_said(row)
+            how = why or "the rules give it, and it is not enclosed"
+            yield Difference(_SORTS[sort], _name(row), how, why is not None)
+
+
+def _how(row: Plain, other: Plain | None, scope: _Scope) -> str | None:
+    """Return how the rules give a result otherwise, or None if they give the same."""
+    if other is None:
+        return "the rules do not give it"
+    fields = differing(_within(row, scope), _within(other, scope))
+    return f"the rules give another {', '.join(fields)}" if fields else None
+
+
+def _within(row: Plain, scope: _Scope) -> Plain:
+    """Return a result without the findings in it that reach beyond the window."""
+    if "findings" not in row:
+        return row
+    return {**row, "findings": [name for name in row["findings"] if name not in scope.beyond]}
 
 
 def _key(row: Plain, names: Sequence[str]) -> tuple[Any, ...]:
     return tuple(row.get(name) for name in names)
 
 
-def _difference(sort: str, row: Plain, said: str, why: str | None) -> Difference:
-    name = row.get("id") or row.get("start") or row.get("time")
-    return Difference(_SORTS[sort], str(name), said, why is not None)
-
-
-def _reaches(row: Plain, window: Window) -> str | None:
-    """Return why a result cannot come out of a window's readings, or None if it can."""
-    if row.get("kind") == Kind.RESISTANCE_DRIFT:
-        return "it rests on weeks of hookups, not on one stretch of readings"
-    start: int = row["start_ns"] if "start_ns" in row else row["time_ns"]
-    end: int = row.get("end_ns", start)
-    if start < window.since:
-        return f"it began before what can be judged from here, {format_time(window.since)}"
-    if end > window.end:
-        return f"it goes on after the enclosed readings end, {format_time(window.end)}"
-    return None
+def _name(row: Plain) -> str:
+    return str(row.get("id") or row.get("start") or row.get("time"))
