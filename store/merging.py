@@ -11,6 +11,9 @@ from bondtrail.samples import QualityArray, Samples, TimeArray, ValueArray, conc
 
 BoolArray = npt.NDArray[np.bool_]
 
+_FEW = 1_000
+"""Samples up to which three arrays are quicker made than avoided."""
+
 
 @dataclass(frozen=True, slots=True)
 class Written:
@@ -43,7 +46,9 @@ class Stored:
 
     @classmethod
     def never(cls, size: int) -> Stored:
-        """Return the same, not to be changed: it takes no room."""
+        """Return the same, not to be changed: much of it takes no room."""
+        if size <= _FEW:
+            return cls.nothing(size)
         one = cls.nothing(1)
         return cls(
             np.broadcast_to(one.found, size),

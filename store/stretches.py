@@ -8,7 +8,7 @@ that they lagged behind the time that the reading bears. Whichever is narrower t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -101,12 +101,13 @@ def joined(one: Stretch, other: Stretch) -> Stretch | None:
     """
     if not (one.is_known and other.is_known) or one.is_sparse or other.is_sparse:
         return None
-    both = replace(
-        one,
-        first=min(one.first, other.first),
-        last=max(one.last, other.last),
-        arrived=_hull(one.arrived, other.arrived),
-        lag=_hull(one.lag, other.lag),
+    both = Stretch(
+        one.id,
+        one.point_id,
+        min(one.first, other.first),
+        max(one.last, other.last),
+        _hull(one.arrived, other.arrived),
+        _hull(one.lag, other.lag),
     )
     at_once = both.arrived[1] - both.arrived[0] <= NARROW
     is_short = both.last - both.first <= LONGEST
