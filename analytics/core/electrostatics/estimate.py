@@ -110,8 +110,8 @@ def estimate(
         *notes.of_bond(station, driven, inputs.leakage_ohm),
         *notes.of_flow(station, driven, f"{flow_unit(station)}/min"),
         *notes.of_current(currents, inputs),
-        *(notes.of_liquid(product_name, inputs, pace.reached, pace.limit) if pace else ()),
-        *notes.of_vessel(station, inputs.capacitance_pF),
+        *(notes.of_liquid(product, product_name, inputs, pace.reached, pace.limit) if pace else ()),
+        *notes.of_vessel(station, inputs.capacitance_pF, levels[Level.HIGH].peak_potential_V),
     )
     return Hazard(
         inputs={**dict(inputs.listed()), **_recorded(station, driven)},

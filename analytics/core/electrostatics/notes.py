@@ -13,6 +13,9 @@ from analytics.core.spans import Mask
 from analytics.core.wording import duration, resistance
 from bondtrail.site import Product, Role, Station
 
+DISCHARGE_V = 30_000.0
+"""What isolated pipes were seen to reach: NBS Journal of Research 69C (1965), abstract. [V]"""
+
 
 def of_bond(station: Station, driven: Drive, leakage: Spread) -> Iterator[str]:
     """Yield what is supposed of the bond."""
@@ -104,7 +107,11 @@ def of_current(currents: Levels, inputs: Inputs) -> Iterator[str]:
 
 
 def of_liquid(
-    product_name: str | None, inputs: Inputs, reached: Spread, limit: Spread
+    product: Product | None,
+    product_name: str | None,
+    inputs: Inputs,
+    reached: Spread,
+    limit: Spread,
 ) -> Iterator[str]:
     """Yield what is to be said of the liquid and of the velocity it reached, both in m/s."""
     name, kind = product_name or "the liquid", inputs.conductivity_class
@@ -119,7 +126,12 @@ def of_liquid(
             " the forms of the streaming current were found with liquids of low conductivity, and"
             " may be far off."
         )
-    if inputs.conductivity_pS_m is not None and inputs.relative_permittivity is None:
+    if kind is not None and (product is None or product.conductivity_pS_m is None):
+        yield (
+            f"The conductivity of {name} is that of the pure liquid: traces of anything else move"
+            " it by orders of magnitude, so that a measured one (conductivity_pS_m) goes before."
+        )
+    if kind is not None and inputs.relative_permittivity is None:
         yield (
             f"The permittivity of {name} is not known (relative_permittivity): there is no"
             " relaxation time."
@@ -136,13 +148,18 @@ def of_liquid(
         )
 
 
-def of_vessel(station: Station, capacitance_pF: Spread) -> Iterator[str]:
-    """Yield what is supposed of the vessel."""
+def of_vessel(station: Station, capacitance_pF: Spread, peak_V: float) -> Iterator[str]:
+    """Yield what is supposed of the vessel, which reached a potential at the high level. [V]"""
     if station.capacitance_pF is None:
         yield (
             "The capacitance of the vessel is not in the site file (capacitance_pF):"
             f" {capacitance_pF.low:g} to {capacitance_pF.high:g} pF is taken for its kind. Low and"
             " high figures each take the one that is best or worst for them."
+        )
+    if peak_V > DISCHARGE_V:
+        yield (
+            f"Potentials above about {DISCHARGE_V / 1000:g} kV are reckoned as if neither spark nor"
+            " corona came before: that far a vessel hardly gets, for it discharges."
         )
     yield (
         "The vessel counts as one conductor, metal all through: of plastic walls, liners or"

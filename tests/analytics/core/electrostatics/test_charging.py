@@ -98,30 +98,28 @@ def step_by_step(
 def test_against_the_closed_form_step_by_step(seed: int) -> None:
     step, current, resistance = script(seed, 5_000)
     ours = potential(step, current, resistance, 1e-9)
-    assert ours == pytest.approx(step_by_step(step, current, resistance, 1e-9), rel=1e-11)
+    expected = step_by_step(step, current, resistance, 1e-9)
+    np.testing.assert_allclose(ours, expected, rtol=1e-11, atol=1e-280)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_against_an_ode_solver(seed: int) -> None:
-    """The yardstick is scipy's Radau, a solver for stiff equations, run on each step anew."""
-    step, current, resistance = script(seed, 40, corner=False)
-    resistance = np.maximum(
-        resistance, 1e6
-    )  # stiffer than 1 ms: a solver's tolerance is all one sees
+@pytest.mark.parametrize(("method", "seed"), [("Radau", 1), ("LSODA", 2), ("BDF", 3), ("Radau", 4)])
+def test_against_an_ode_solver(method: str, seed: int) -> None:
+    """The yardstick is scipy's solvers for stiff equations, started anew on each step."""
+    step, current, resistance = script(seed, 15, corner=False)
+    resistance = np.maximum(resistance, 1e6)  # 1 ms: stiffer ones only show the tolerance
     capacitance, edges = 1e-9, [0.0]
     for t, i, r in zip(step, current, resistance, strict=True):
-        found = solve_ivp(
+        solved = solve_ivp(
             lambda _, v, i=i, r=r: i / capacitance - v / (r * capacitance),
             (0, t),
             [edges[-1]],
-            method="Radau",
-            jac=np.array([[-1 / (r * capacitance)]]),
-            rtol=1e-10,
-            atol=1e-10,
+            method=method,
+            rtol=1e-9,
+            atol=1e-9,
         )
-        edges.append(float(found.y[0, -1]))
+        edges.append(float(solved.y[0, -1]))
     ours = potential(step, current, resistance, capacitance)
-    assert ours == pytest.approx(np.array(edges), rel=1e-7, abs=1e-6)
+    np.testing.assert_allclose(ours, edges, rtol=1e-6, atol=1e-5)
 
 
 def test_stable_from_nanoseconds_to_hours() -> None:
@@ -133,7 +131,7 @@ def test_stable_from_nanoseconds_to_hours() -> None:
     )
     time = np.arange(steps + 1) * 0.1
     expected = 1e-6 * constants / 1e-9 * -np.expm1(-time / constants)
-    assert edges == pytest.approx(expected, rel=1e-9)
+    np.testing.assert_allclose(edges, expected, rtol=1e-9)
 
 
 @pytest.mark.parametrize("resistance", [1e30, 1e300, INF])
@@ -205,7 +203,7 @@ def test_splitting_steps_changes_nothing(
         np.repeat(resistance, parts),
         capacitance,
     )
-    assert split[::parts] == pytest.approx(whole, rel=1e-10, abs=1e-250)
+    np.testing.assert_allclose(split[::parts], whole, rtol=1e-10, atol=1e-250)
 
 
 @settings(deadline=None)
@@ -213,7 +211,8 @@ def test_splitting_steps_changes_nothing(
 def test_any_number_of_steps_gives_what_one_after_the_other_gives(steps: int, seed: int) -> None:
     step, current, resistance = script(seed, steps)
     ours = potential(step, current, resistance, 1e-9)
-    assert ours == pytest.approx(step_by_step(step, current, resistance, 1e-9), rel=1e-11)
+    expected = step_by_step(step, current, resistance, 1e-9)
+    np.testing.assert_allclose(ours, expected, rtol=1e-11, atol=1e-280)
 
 
 @pytest.mark.parametrize(("block", "at_once"), [*itertools.product((1, 2, 7, 64), (1, 50, 1_000))])
