@@ -13,8 +13,8 @@ from bondtrail.times import NS_PER_S
 if TYPE_CHECKING:
     from analytics.core.electrostatics.hazard import Figures, Hazard
     from analytics.core.electrostatics.spread import Spread
+    from analytics.core.events import Event
     from analytics.replay import Replay
-    from bondtrail.results import Hookup
 
 TITLE = "What the charge could have been"
 
@@ -114,26 +114,33 @@ def _beside_limit(fastest: float, strictest: float, loosest: float) -> str:
 def _wait(wait: Spread, replay: Replay) -> str:
     """Return how long to wait after flow, and when the clamp came off."""
     told = f"Published waiting time after flow: {_spread(wait)} ({wait.source})."
-    transfer = replay.transfer
-    last = None if transfer is None else _clamp_at(replay.hookups, transfer.end)
-    if transfer is None or last is None or last.end >= replay.end:
+    off = None if replay.transfer is None else _clamp_off(replay.events, replay.transfer.end)
+    if replay.transfer is None or off is None:
         return told
-    kept_s = (last.end - transfer.end) / NS_PER_S
-    early = "! sooner than that" if kept_s < wait.typical else "not sooner"
-    return f"{told} The clamp came off {length(kept_s)} after the last flow: {early}."
+    kept_s = (off - replay.transfer.end) / NS_PER_S
+    return f"{told} The clamp came off {length(kept_s)} after the last flow: {_kept(kept_s, wait)}."
 
 
-def _clamp_at(hookups: Iterable[Hookup], moment: int) -> Hookup | None:
-    """Return the hookup that was on at a moment."""
-    on = [hookup for hookup in hookups if hookup.start < moment <= hookup.end]
-    return on[-1] if on else None
+def _clamp_off(events: Iterable[Event], flow_off: int) -> int | None:
+    """Return when the clamp that was on as flow ended came off; None where it was not seen. [ns]"""
+    from analytics.core.events import What
+
+    telling = (What.CLAMP_OFF, What.CONTACT)
+    first = next((each for each in events if each.time >= flow_off and each.what in telling), None)
+    return first.time if first is not None and first.what is What.CLAMP_OFF else None
+
+
+def _kept(seconds: float, wait: Spread) -> str:
+    if seconds < wait.typical:
+        return "! sooner than that"
+    return "! sooner than the longest of it" if seconds < wait.high else "not sooner"
 
 
 def _spread(spread: Spread) -> str:
-    typical = f"{_input(spread.typical)} {spread.unit}"
+    typical = f"{_figure(spread.typical)} {spread.unit}"
     if spread.low == spread.high:
         return typical
-    return f"{_input(spread.low)} to {_input(spread.high)} {spread.unit}, typically {typical}"
+    return f"{_figure(spread.low)} to {_figure(spread.high)} {spread.unit}, typically {typical}"
 
 
 def _print_inputs(hazard: Hazard) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 
 LABEL = 12
 """Columns that the name of a fact takes."""
+
+MOST_GAPS = 20
+"""So many stretches without readings are told one by one."""
 
 SIGNS = (
     "Each event stands at the moment it was seen. Known: a reading or a person says so. "
@@ -135,8 +139,11 @@ def _missing(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
     yield "What is missing"
     if not replay.missing and not replay.damaged:
         yield "- Nothing of what the points of this station record in this span."
-    yield from bullets(_gap(each, replay, zone) for each in replay.missing)
-    yield from bullets(replay.damaged)
+    yield from bullets(_gap(each, replay, zone) for each in replay.missing[:MOST_GAPS])
+    further = replay.missing[MOST_GAPS:]
+    if further:
+        total = sum(each.end - each.start for each in further) / NS_PER_S
+        yield f"- and {len(further):,} more, {length(total)} in all: --format json has each of them"
 
 
 def _gap(missing: Missing, replay: Replay, zone: ZoneInfo) -> str:
@@ -153,7 +160,7 @@ def _print_events(replay: Replay, zone: ZoneInfo) -> None:
     unit = replay.station.volume_unit
     columns: list[Column[tuple[str, Event]]] = [
         Column("Time", lambda row: row[0]),
-        Column("Is", lambda row: _BASIS[str(row[1].basis)]),
+        Column("Basis", lambda row: _BASIS[str(row[1].basis)]),
         Column("What happened", lambda row: _what(row[1]), wraps=True),
         Column("ohm", lambda row: ohms(row[1].ohm), right=True),
         Column(f"{unit}/min" if unit else "Flow", lambda row: _figure(row[1].flow), right=True),
@@ -225,8 +232,10 @@ def _first_difference(typical: Typical, zone: ZoneInfo) -> str:
 
 
 def _compared(value: float | None) -> str:
-    return "-" if value is None else f"{value:,.4g}"
+    if value is None:
+        return "none"
+    return "open" if math.isinf(value) else figures.rate(value)
 
 
 def _range(row: Comparison) -> str:
-    return "-" if row.low is None else f"{_compared(row.low)} to {_compared(row.high)}"
+    return f"{_compared(row.low)} to {_compared(row.high)}" if row.of else "-"

@@ -124,6 +124,7 @@ EVENTS = (
         order_certain=False,
     ),
     Event(at(40.125), What.FINDING, FINDING.summary, FINDING, Basis.INFERRED),
+    Event(at(92.5), What.CLAMP_OFF, basis=Basis.INFERRED, role=Role.RESISTANCE, ohm=math.inf),
 )  # fmt: skip
 
 LATE = Comparison("bond_lead_s", at(20), 8.75, 35.0, 61.5, 90.0, 12, True)

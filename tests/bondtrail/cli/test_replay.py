@@ -281,8 +281,9 @@ SAID_OF_SAFE = (
     "not a safety function",
     "calls nothing safe",
     "U.S. Chemical Safety Board",
+    "Chemical Process Safety",
 )
-"""All that may be said of safety: what Bondtrail is not, and whose case study it is."""
+"""All that may be said of safety: what Bondtrail is not, whose case study it is, and a title."""
 
 
 @pytest.mark.usefixtures("filled")
