@@ -23,6 +23,11 @@ def aria(label: str) -> dict[str, Any]:
     return {"aria-label": label}
 
 
+def attributes(**named: str) -> dict[str, Any]:
+    """Return attributes whose names have hyphens, written with underscores: ``data_track``."""
+    return {name.replace("_", "-"): value for name, value in named.items()}
+
+
 def severity_word(severity: Severity) -> str:
     """Return the sign and the word of a severity."""
     return f"{SEVERITY_SIGN[severity]} {severity.capitalize()}"

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from analytics.core.electrostatics.hazard import Hazard, NoEstimate
 from analytics.core.runs import Timeline
 from analytics.core.spans import NOWHERE, Spans
+from analytics.core.typical import Typical
 from bondtrail.results import Finding, Trip
 from bondtrail.samples import Samples
 from bondtrail.site import Limits
@@ -52,3 +54,6 @@ class Picture:
     lanes: Sequence[Lane] = ()
     findings: Sequence[Finding] = ()
     trips: Sequence[Trip] = ()
+    hazard: Hazard | NoEstimate = field(default_factory=lambda: NoEstimate(()))
+    typical: Typical | None = None
+    """Laid over resistance and flow, at the start of the transfer, when it is asked for."""

@@ -75,7 +75,8 @@ def _resistance_lines(figure: go.Figure, picture: Picture, signal: Signal, top: 
     limits = picture.limits
     state = resistance_states(signal.samples.value, limits.limit_ohm, limits.open_ohm)
     drawn = steps(signal.samples, state, signal.stale_ns, picture.end)
-    drawn = _on_the_axis(drawn, axis_ends(picture)[0], top)
+    level = on_the_axis(drawn.value, limits.open_ohm, axis_ends(picture)[0], top)
+    drawn = Steps(drawn.time, drawn.until, level, drawn.state)
     _resistance_line(figure, picture, drawn, _CONNECTED)
     for style in _BY_STATE:
         _resistance_line(figure, picture, drawn, style)
@@ -139,7 +140,7 @@ def _resistance_line(figure: go.Figure, picture: Picture, drawn: Steps, style: _
     )
 
 
-def _on_the_axis(drawn: Steps, low: float, top: float) -> Steps:
-    """Return the steps with open circuit at the top level and zero at the lowest."""
-    level: ValueArray = np.where(drawn.state == Bond.OPEN, top, np.maximum(drawn.value, low))
-    return Steps(drawn.time, drawn.until, level, drawn.state)
+def on_the_axis(ohm: ValueArray, open_ohm: float, low: float, top: float) -> ValueArray:
+    """Return resistances with open circuit at the top level and zero at the lowest. [ohm]"""
+    level: ValueArray = np.where(ohm >= open_ohm, top, np.maximum(ohm, low))
+    return level

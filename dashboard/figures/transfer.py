@@ -1,4 +1,4 @@
-"""One transfer on one time axis: bond resistance, flow, contacts, findings and trips."""
+"""One transfer on one time axis: bond resistance, flow, hazard, contacts, findings and trips."""
 
 from __future__ import annotations
 
@@ -6,32 +6,76 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
+from analytics.core.electrostatics.hazard import Hazard
 from analytics.core.spans import Spans
 from bondtrail.results import Finding, Severity
+from bondtrail.samples import ValueArray
+from bondtrail.site import Role
 from dashboard.figures import palette
+from dashboard.figures.hazard import hazard_panel
 from dashboard.figures.picture import Lane, Picture
-from dashboard.figures.resistance import axis_ends, resistance_panel
+from dashboard.figures.resistance import axis_ends, on_the_axis, resistance_panel
 from dashboard.figures.steps import Axis, Clock, line, steps
+from dashboard.figures.typical import OnAxis, lay_typical
 from dashboard.figures.wording import ohms, words
+
+RESISTANCE, FLOW, HAZARD, STATES = 1, 2, 3, 4
+"""Rows of the panels."""
+
+ESTIMATED = [0.36, 0.15, 0.23, 0.26]
+NOT_ESTIMATED = [0.44, 0.19, 0.07, 0.30]
+"""Heights of the panels, with and without an estimate of the hazard."""
 
 
 def replay(picture: Picture) -> go.Figure:
-    """Return the transfer as three panels over one time axis: resistance, flow, states."""
+    """Return the transfer as panels over one time axis: resistance, flow, hazard, states."""
+    estimated = isinstance(picture.hazard, Hazard)
     figure = make_subplots(
-        rows=3, cols=1, shared_xaxes=True, vertical_spacing=0.045, row_heights=[0.48, 0.2, 0.32]
+        rows=4,
+        cols=1,
+        shared_xaxes=True,
+        vertical_spacing=0.035,
+        row_heights=ESTIMATED if estimated else NOT_ESTIMATED,
     )
     resistance_panel(figure, picture)
     _flow_panel(figure, picture)
+    _hazard_panel(figure, picture)
     _state_panel(figure, picture)
+    _lay_typical(figure, picture)
     _mark_trips(figure, picture)
     _mark_transfer(figure, picture)
     _lay_out(figure, picture)
     return figure
 
 
+def _hazard_panel(figure: go.Figure, picture: Picture) -> None:
+    if isinstance(picture.hazard, Hazard):
+        hazard_panel(figure, picture.hazard, picture.clock, HAZARD)
+    else:
+        _say(figure, "No hazard estimate: why not stands below", HAZARD)
+
+
+def _lay_typical(figure: go.Figure, picture: Picture) -> None:
+    if picture.typical is None:
+        return
+    low, top = axis_ends(picture)
+
+    def on_the_resistance_axis(value: ValueArray) -> ValueArray:
+        return on_the_axis(value, picture.limits.open_ohm, low, top)
+
+    def as_it_is(value: ValueArray) -> ValueArray:
+        return value
+
+    panels: dict[Role, tuple[int, OnAxis]] = {
+        Role.RESISTANCE: (RESISTANCE, on_the_resistance_axis),
+        Role.FLOW: (FLOW, as_it_is),
+    }
+    lay_typical(figure, picture.typical, picture.transfer[0], picture.clock, panels)
+
+
 def _flow_panel(figure: go.Figure, picture: Picture) -> None:
     if picture.flow is None:
-        _say(figure, "Flow is not measured here", 2)
+        _say(figure, "Flow is not measured here", FLOW)
         return
     samples = picture.flow.samples
     state = (samples.value >= picture.limits.flow_min).astype(np.int64)
@@ -47,7 +91,7 @@ def _flow_panel(figure: go.Figure, picture: Picture) -> None:
         line={"color": palette.LINE, "width": 1.5},
         hovertemplate=f"%{{y:.4~g}} {picture.flow_unit}<extra></extra>",
         showlegend=False,
-        row=2,
+        row=FLOW,
         col=1,
     )
 
@@ -68,7 +112,7 @@ def _say(figure: go.Figure, text: str, row: int) -> None:
 
 def _state_panel(figure: go.Figure, picture: Picture) -> None:
     if not picture.lanes and not picture.findings:
-        _say(figure, "No contacts are recorded here", 3)
+        _say(figure, "No contacts are recorded here", STATES)
     for lane in picture.lanes:
         _lane(figure, picture, lane)
     for severity in Severity:
@@ -93,7 +137,7 @@ def _lane(figure: go.Figure, picture: Picture, lane: Lane) -> None:
             line={"color": colour, "width": width, "dash": dash},
             hovertemplate=text + "<extra></extra>",
             showlegend=False,
-            row=3,
+            row=STATES,
             col=1,
         )
 
@@ -118,7 +162,7 @@ def _finding_bars(figure: go.Figure, picture: Picture, severity: Severity) -> No
         marker={"symbol": palette.SEVERITY_SHAPE[severity], "size": 11},
         name=f"{severity.capitalize()} finding",
         hovertemplate=f"%{{y}} ({severity})<extra></extra>",
-        row=3,
+        row=STATES,
         col=1,
     )
 
@@ -151,7 +195,7 @@ def _mark_trips(figure: go.Figure, picture: Picture) -> None:
         name="Trip",
         hovertext=[f"{words(t.trip_class)} trip: {words(t.cause)}" for t in picture.trips],
         hovertemplate="%{hovertext}<extra></extra>",
-        row=1,
+        row=RESISTANCE,
         col=1,
     )
 
@@ -182,10 +226,11 @@ def _lay_out(figure: go.Figure, picture: Picture) -> None:
         tickvals=[*decades, top],
         ticktext=[*(ohms(value) for value in decades), "open"],
         title_text="Bond resistance",
-        row=1,
+        row=RESISTANCE,
         col=1,
     )
-    figure.update_yaxes(title_text=f"Flow, {picture.flow_unit}" if picture.flow else "Flow", row=2)
+    title = f"Flow, {picture.flow_unit}" if picture.flow else "Flow"
+    figure.update_yaxes(title_text=title, row=FLOW)
     kinds = dict.fromkeys(_lane_name(finding) for finding in picture.findings)
     order = [*kinds, *(lane.name for lane in picture.lanes)][::-1]
     figure.update_yaxes(
@@ -194,17 +239,17 @@ def _lay_out(figure: go.Figure, picture: Picture) -> None:
         categoryarray=order,
         range=[-0.6, len(order) - 0.4],
         automargin=True,
-        row=3,
+        row=STATES,
     )
     span = picture.clock.axis([picture.start, picture.end])
     figure.update_xaxes(type="date", range=[float(span[0]), float(span[1])], tickformat="%H:%M:%S")
     figure.update_xaxes(
-        title={"text": f"Site time: {picture.clock.label}", "font": {"size": 12}}, row=3
+        title={"text": f"Site time: {picture.clock.label}", "font": {"size": 12}}, row=STATES
     )
     figure.update_xaxes(gridcolor=palette.GRID, zeroline=False, hoverformat="%H:%M:%S.%L")
     figure.update_yaxes(gridcolor=palette.GRID, zeroline=False, fixedrange=True)
     figure.update_layout(
-        height=600 + 26 * max(0, len(order) - 3),
+        height=(780 if isinstance(picture.hazard, Hazard) else 640) + 26 * max(0, len(order) - 3),
         margin={"l": 78, "r": 16, "t": 34, "b": 50},
         paper_bgcolor=palette.NOTHING,
         plot_bgcolor=palette.NOTHING,

@@ -50,3 +50,20 @@ def share(value: float | None) -> str:
 def plural(count: int, noun: str) -> str:
     """Return a count with its noun, such as ``1 trip`` or ``3 trips``."""
     return f"{count:,} {noun}{'' if count == 1 else 's'}"
+
+
+def significant(value: float | None, digits: int = 2) -> str:
+    """Return a number with so many digits and no exponent, such as ``0.00024`` or ``12,000``."""
+    if value is None:
+        return "-"
+    if not math.isfinite(value):
+        return "no upper end" if value > 0 else "-"
+    if not value:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    rounded = round(value, places)
+    if not places > 0:
+        return f"{rounded:,.0f}"
+    whole, _, part = f"{rounded:,.{places}f}".partition(".")
+    part = part.rstrip("0")
+    return f"{whole}.{part}" if part else whole

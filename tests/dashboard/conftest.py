@@ -1,13 +1,16 @@
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from bondtrail.site import Site, parse_site
 from store import open_store
-from tests.dashboard import desks
+from tests.dashboard import bay, desks
+from tests.dashboard.browsing import is_ours, wait_for_heading
 from tests.dashboard.quay import EARLIEST, LASTING, SITE, fill
+from tests.services import Browser
 
 
 @pytest.fixture(scope="session")
@@ -44,6 +47,15 @@ def desks_url(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 @pytest.fixture(scope="session")
+def bay_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The address of a store of one road bay: six good transfers, and one whose clamp came off."""
+    url = sqlite_url(tmp_path_factory.mktemp("bay"))
+    with open_store(url) as store:
+        bay.fill(store)
+    return url
+
+
+@pytest.fixture(scope="session")
 def empty_url(tmp_path_factory: pytest.TempPathFactory) -> str:
     url = sqlite_url(tmp_path_factory.mktemp("empty"))
     open_store(url).close()
@@ -58,3 +70,20 @@ def gone_url(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 def sqlite_url(folder: Path) -> str:
     return f"sqlite:///{folder / 'bondtrail.db'}"
+
+
+@pytest.fixture
+def look(browser: Browser) -> Iterator[Callable[[str, str], None]]:
+    """Open an address and wait for a heading; at the end nothing may have gone wrong."""
+    browser.show(1440, 900)
+    browser.driver.get("about:blank")
+    browser.console(), browser.asked_for()
+
+    def opened(url: str, heading: str) -> None:
+        browser.driver.get(url)
+        wait_for_heading(browser, heading)
+
+    yield opened
+    assert browser.console() == []
+    outside = [url for url in browser.asked_for() if not is_ours(url)]
+    assert outside == []

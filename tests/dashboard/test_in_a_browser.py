@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote, urlsplit
 
@@ -17,62 +14,15 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webdriver import WebDriver
 from selenium.webdriver.remote.webelement import WebElement
 
+from tests.dashboard.browsing import drawn, served, wait_for_heading
 from tests.dashboard.quay import BAD_ID
 from tests.services import Browser
-
-SERVE = """
-import sys
-from dashboard import serve
-serve(sys.argv[1], on_ready=lambda url: print(url, flush=True))
-"""
-
-
-@contextmanager
-def served(store_url: str) -> Iterator[str]:
-    """Serve a board on a free port for as long as the block lasts."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", SERVE, store_url], stdout=subprocess.PIPE, text=True
-    )
-    try:
-        assert process.stdout is not None
-        yield process.stdout.readline().strip().rstrip("/")
-    finally:
-        process.terminate()
-        process.wait(30)
-        process.stdout.close()
 
 
 @pytest.fixture(scope="module")
 def board(filled_url: str) -> Iterator[str]:
     with served(filled_url) as url:
         yield url
-
-
-@pytest.fixture
-def look(browser: Browser) -> Iterator[Callable[[str, str], None]]:
-    """Open an address and wait for a heading; at the end nothing may have gone wrong."""
-    browser.show(1440, 900)
-    browser.driver.get("about:blank")
-    browser.console(), browser.asked_for()
-
-    def opened(url: str, heading: str) -> None:
-        browser.driver.get(url)
-        wait_for_heading(browser, heading)
-
-    yield opened
-    assert browser.console() == []
-    outside = [url for url in browser.asked_for() if not is_ours(url)]
-    assert outside == []
-
-
-def is_ours(url: str) -> bool:
-    """Tell whether an address is of the board; the browser's own pages ask for chrome: ones."""
-    parts = urlsplit(url)
-    return parts.scheme in ("data", "blob", "about", "chrome") or parts.hostname == "127.0.0.1"
-
-
-def wait_for_heading(browser: Browser, text: str) -> None:
-    browser.wait(lambda driver: text in [h.text for h in driver.find_elements(By.TAG_NAME, "h1")])
 
 
 def cell_links(driver: WebDriver, grid: str) -> list[WebElement]:
@@ -86,10 +36,6 @@ def click_link(browser: Browser, grid: str, text: str) -> None:
     link = browser.wait(found)
     browser.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", link)
     browser.wait(found).click()
-
-
-def drawn(browser: Browser, graph: str) -> bool:
-    return bool(browser.driver.find_elements(By.CSS_SELECTOR, f"#{graph} .main-svg"))
 
 
 def test_from_the_stations_to_one_transfer_and_back(browser: Browser, board: str, look) -> None:

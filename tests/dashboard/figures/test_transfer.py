@@ -159,7 +159,7 @@ def test_findings_have_a_lane_a_kind_with_colour_and_shape() -> None:
     assert set(critical.y) == {"Bond lost in flow", "Permissive without bond"}
     assert critical.marker.symbol != minor.marker.symbol
     assert critical.line.color != minor.line.color
-    assert "Nuisance trip" in figure.layout.yaxis3.categoryarray
+    assert "Nuisance trip" in figure.layout.yaxis4.categoryarray
 
 
 def test_trips_are_marked_in_every_panel_and_named() -> None:
@@ -170,21 +170,21 @@ def test_trips_are_marked_in_every_panel_and_named() -> None:
     assert marked.hovertext == ("nuisance trip: no loss seen",)
     assert "text" in marked.mode
     lines = [shape for shape in figure.layout.shapes if shape.line.dash == "dot"]
-    assert len(lines) == 3
+    assert len(lines) == 4
 
 
 def test_the_time_axis_is_the_sites_and_named() -> None:
     figure = replay(picture(resistance=signal({0: 4.0})))
-    assert "Europe/Lisbon, UTC+01:00" in figure.layout.xaxis3.title.text
-    assert figure.layout.xaxis3.range == (3600_000.0, 3700_000.0)
-    assert figure.layout.xaxis.matches == figure.layout.xaxis2.matches == "x3"
+    assert "Europe/Lisbon, UTC+01:00" in figure.layout.xaxis4.title.text
+    assert figure.layout.xaxis4.range == (3600_000.0, 3700_000.0)
+    assert figure.layout.xaxis.matches == figure.layout.xaxis3.matches == "x4"
 
 
 def test_what_lies_outside_the_transfer_is_faded_in_every_panel() -> None:
     faded = [s for s in replay(picture()).layout.shapes if s.fillcolor == palette.FAINT]
     ends = {(s.x0 / 1000 - 3600, s.x1 / 1000 - 3600) for s in faded}
     assert ends == {(0, 20), (80, 100)}
-    assert len(faded) == 6
+    assert len(faded) == 8
 
 
 def test_a_transfer_without_any_signal_still_has_a_figure() -> None:

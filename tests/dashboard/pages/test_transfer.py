@@ -5,9 +5,11 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from bondtrail.results import Kind, Severity, StationResults
+from bondtrail.samples import Samples
 from bondtrail.site import Site, parse_site
 from store import open_store
 from tests.dashboard.conftest import sqlite_url
@@ -70,10 +72,12 @@ def test_the_figure_holds_every_panel(page: Page, filled_url: str) -> None:
 
 
 def test_a_transfer_without_readings_still_has_a_page(page: Page, filled_url: str) -> None:
-    text = page("transfer", filled_url, id=GOOD_ID).text
-    assert "Compliant" in text
-    assert "no ticket" in text
-    assert "bond unknown, permissive unknown, flow unknown" in text
+    shown = page("transfer", filled_url, id=GOOD_ID)
+    assert "Rail spot 1: a transfer without readings" in shown.text
+    assert "cannot be replayed: rail-1: nothing is recorded" in shown.text
+    assert "no ticket" in shown.text
+    assert "No findings for this transfer" in shown.text
+    assert not shown.has("transfer-player")
 
 
 def test_a_station_without_a_flow_meter_says_so(page: Page, filled_url: str) -> None:
@@ -93,14 +97,12 @@ def test_an_address_without_a_transfer_is_told_in_words(
     assert "No transfer is named" in page("transfer", filled_url, **query).text
 
 
-def test_a_transfer_of_a_station_that_the_site_no_longer_has_is_told_in_words(
-    page: Page, tmp_path: Path, site: Site
+def test_a_transfer_of_a_station_that_no_site_file_has_is_told_in_words(
+    page: Page, tmp_path: Path
 ) -> None:
     url = sqlite_url(tmp_path)
-    text = SITE.replace('id = "rail-1"', 'id = "rail-2"')
     with open_store(url) as store:
-        fill(store, site)
-        store.put_site(parse_site(text), BAD_START - 10 * S)
+        fill(store, parse_site(SITE.replace('id = "rail-1"', 'id = "rail-2"')))
     assert "No such transfer" in page("transfer", url, id=BAD_ID).text
 
 
@@ -130,11 +132,13 @@ def test_a_change_of_the_clock_is_told(page: Page, tmp_path: Path, site: Site) -
     night = transfer(at("29T00:58:00"))  # at 01:00 UTC clocks in Lisbon go forward
     with open_store(url) as store:
         store.put_site(site, 0)
+        seconds = np.arange(-60, 360, dtype=np.int64) * S + night.start
+        store.write({"rail-1.resistance": Samples.of(seconds, np.full(seconds.size, 4.0))})
         found = StationResults("rail-1", transfers=(night,), days=RAIL.days)
         store.save_results(found, since=0, since_day=EARLIEST)
     text = page("transfer", url, id=night.id).text
     assert "times are Europe/Lisbon, UTC+00:00 throughout" in text
-    assert "01:03:00" in text
+    assert "to 01:03:00" in text
 
 
 def test_nothing_is_said_of_the_clock_on_other_days(page: Page, filled_url: str) -> None:
@@ -162,13 +166,13 @@ def test_findings_among_the_events_have_the_mark_of_their_severity(
         found = dataclasses.replace(RAIL, findings=(old, *RAIL.findings, minor))
         store.save_results(found, since=0, since_day=EARLIEST)
     shown = page("transfer", url, id=BAD_ID)
-    items = shown.by_id("transfer-events").children[1].children
+    items = shown.by_id("transfer-event-list").children
     marked = [(Shown(item).text, item.className) for item in items]
     (told,) = [name for text, name in marked if "chattering" in text]
     assert told == "is-minor"
-    first, second = marked[:2]
-    assert "At start" in first[0]
-    assert "▲ Major" in second[0]
-    assert "permissive without bond, going on since 02 Mar 08:00:00" in second[0]
-    assert second[1] == "is-major"
+    assert "At start" in marked[0][0]
+    ((text, name),) = [each for each in marked if "permissive without bond" in each[0]]
+    assert "▲ Major" in text
+    assert "permissive without bond, going on since 02 Mar 08:00:00" in text
+    assert name == "is-major"
     assert [name for text, name in marked if "◆ Critical" in text] == ["is-critical"]

@@ -1,0 +1,141 @@
+"""What the charge could have been, in words: figures, inputs with sources, and what is not seen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from dash import html
+
+from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
+from analytics.core.electrostatics.spread import Level, Spread
+from analytics.replay.objects import unseen
+from dashboard.figures.steps import Clock
+from dashboard.figures.wording import duration, significant, words
+from dashboard.parts import aria, sheet
+
+TITLE = "What the charge could have been"
+
+NEVER = (
+    "An estimate of the potential of the vessel, were it joined to ground by the recorded "
+    "resistance alone; from published formulas, low, typical and high by their spread. It ranks "
+    "and explains. It never says that anything was safe."
+)
+
+Told = Callable[[Any], str]
+
+
+def hazard_part(hazard: Hazard | NoEstimate, clock: Clock) -> html.Section:
+    """Return the estimate with all that belongs beside its figures, or why there is none."""
+    if isinstance(hazard, Hazard):
+        told = [_figures(hazard, clock), *_beside(hazard), *_listed("Notes", hazard.notes)]
+        inputs = [html.H3("Inputs and their sources"), _inputs(hazard.inputs)]
+    else:
+        told, inputs = _listed("There is no estimate", hazard.reasons), []
+    blind = _listed("What this cannot see", unseen(hazard))
+    return sheet(TITLE, html.P(NEVER), *told, *blind, *inputs, id="transfer-hazard")
+
+
+def _listed(title: str, sentences: Sequence[str]) -> list[Any]:
+    if not sentences:
+        return []
+    items = [html.Li(sentence) for sentence in sentences]
+    return [html.H3(title), html.Ul(items, className="plain")]
+
+
+def _figures(hazard: Hazard, clock: Clock) -> html.Div:
+    def moment(time: int) -> str:
+        return clock.text(time, "%H:%M:%S.%L")
+
+    rows: list[tuple[str, str, Told]] = [
+        ("Peak potential", "peak_potential_V", _in("V")),
+        ("Peak charge", "peak_charge_uC", _in("uC")),
+        ("Peak energy", "peak_energy_mJ", _in("mJ")),
+        ("Peak energy over what ignites", "mie_ratio", _in("times")),
+        ("First at what ignites", "first_over_mie", moment),
+        ("Time at or over what ignites", "seconds_over_mie", duration),
+        ("Relaxation time", "relaxation_time_s", _in("s")),
+        ("Greatest velocity in the pipe", "velocity_m_s", _in("m/s")),
+        ("Published limit of velocity", "velocity_limit_m_s", _in("m/s")),
+    ]
+    head = html.Tr([html.Th(""), *(html.Th(str(level), className="figure") for level in Level)])
+    body = [
+        html.Tr(
+            [
+                html.Th(title, scope="row"),
+                *(
+                    html.Td(_told(hazard.figures[level], name, told), className="figure")
+                    for level in Level
+                ),
+            ]
+        )
+        for title, name, told in rows
+    ]
+    return _table("Figures of the estimate", head, body)
+
+
+def _told(figures: Figures, name: str, told: Told) -> str:
+    value = getattr(figures, name)
+    if value is not None:
+        return told(value)
+    known = name != "first_over_mie" or figures.mie_ratio is not None
+    return "never reached" if name == "first_over_mie" and known else "not known"
+
+
+def _in(unit: str) -> Told:
+    return lambda value: f"{significant(value)} {unit}"
+
+
+def _table(title: str, head: html.Tr, body: list[html.Tr]) -> html.Div:
+    table = html.Table([html.Thead(head), html.Tbody(body)], className="plain-table")
+    return html.Div(table, className="scrolls", tabIndex="0", role="group", **aria(title))
+
+
+def _beside(hazard: Hazard) -> list[html.P]:
+    """Return the class of conductivity and the wait, as far as they are told."""
+    said = []
+    if hazard.conductivity_class is not None:
+        said.append(f"Conductivity class: {hazard.conductivity_class}.")
+    if (wait := hazard.wait_s) is not None:
+        text = f"Wait after flow before unclamping, opening or sampling: {_spread(wait)}"
+        said.append(f"{text}. Source: {wait.source}")
+    return [html.P(text, className="note") for text in said]
+
+
+NAMES: Mapping[str, str] = {
+    "conductivity_pS_m": "Conductivity",
+    "relative_permittivity": "Relative permittivity",
+    "mie_mJ": "Minimum ignition energy",
+    "pipe_diameter_m": "Bore of the pipe",
+    "pipe_length_m": "Length of the pipe",
+    "filter_charge_uC_m3": "Charge from the filter",
+    "streaming_coefficient": "Coefficient of the streaming current",
+    "charge_uC_kg": "Charge per kilogram",
+    "capacitance_pF": "Capacitance of the vessel",
+    "leakage_ohm": "Leak to ground when open",
+}
+"""Inputs by name; any other is told by its own."""
+
+
+def _inputs(inputs: Mapping[str, Spread]) -> html.Div:
+    head = html.Tr([html.Th("Input"), html.Th("Value"), html.Th("Source")])
+    body = [
+        html.Tr(
+            [
+                html.Th(NAMES.get(name, words(name).capitalize()), scope="row"),
+                html.Td(_spread(spread)),
+                html.Td(spread.source, className="source"),
+            ]
+        )
+        for name, spread in inputs.items()
+    ]
+    return _table("Inputs of the estimate", head, body)
+
+
+def _spread(spread: Spread) -> str:
+    """Return one value, or the typical one with the ends of its spread."""
+    typical = significant(spread.typical, 3)
+    if spread.low == spread.high:
+        return f"{typical} {spread.unit}".rstrip()
+    low, high = significant(spread.low, 3), significant(spread.high, 3)
+    return f"{typical} {spread.unit}".rstrip() + f" ({low} to {high})"

@@ -1,0 +1,167 @@
+"""What stands beside the replay of a transfer: its facts, findings, limits, and what is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any
+
+from dash import html
+
+from analytics.replay import Held, Replay
+from bondtrail.results import Finding, Transfer
+from bondtrail.site import Station
+from dashboard.figures.steps import Clock
+from dashboard.figures.wording import duration, ohms, words
+from dashboard.parts import facts, severity_mark, sheet
+from dashboard.recorded import bypassed
+
+MISSING_SHOWN = 100
+
+
+def missing_part(replay: Replay, clock: Clock) -> html.Section | None:
+    """Return what is not known of the span, and why; None where nothing is missing."""
+    if not replay.missing:
+        return None
+    items = []
+    for part in replay.missing[:MISSING_SHOWN]:
+        whole = part.start <= replay.start and part.end >= replay.end
+        span = f"{clock.text(part.start)} to {clock.text(part.end)}"
+        when = "throughout" if whole else span
+        items.append(html.Li(f"{words(part.about).capitalize()}, {when}: {part.why}"))
+    rest = len(replay.missing) - MISSING_SHOWN
+    more = [html.P(f"{rest:,} more are not listed here.", className="note")] if rest > 0 else []
+    return sheet("What is missing", html.Ul(items, className="plain"), *more)
+
+
+def findings_part(findings: Sequence[Finding], clock: Clock) -> html.Section:
+    """Return the findings of a transfer, each with its evidence and the limits it was judged by."""
+    if not findings:
+        return sheet("Findings", html.P("No findings for this transfer.", className="inline-state"))
+    items = [_finding(finding, clock) for finding in findings]
+    return sheet("Findings", html.Ul(items, className="finding-list"))
+
+
+def _finding(finding: Finding, clock: Clock) -> html.Li:
+    span = f"{clock.text(finding.start, '%d %b %H:%M:%S')}, for {duration(finding.seconds)}"
+    behind = [(words(name), _plain(value)) for name, value in finding.evidence.items()]
+    limits = [(words(name), f"{value:g}") for name, value in finding.limits.items()]
+    return html.Li(
+        [
+            html.Div([severity_mark(finding.severity), f" {words(finding.kind)}: {span}"]),
+            html.P(finding.summary),
+            html.Details(
+                [
+                    html.Summary("Evidence and limits"),
+                    facts(behind),
+                    html.P("Judged by"),
+                    facts(limits),
+                ]
+            ),
+        ]
+    )
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:,.4g}" if abs(value) < 10_000 else f"{value:,.0f}"
+    return "-" if value is None else str(value)
+
+
+def about_part(transfer: Transfer, station: Station) -> html.Section:
+    """Return what the results say of a transfer."""
+    quantity = None if transfer.volume is None else f"{transfer.volume:,.0f} {transfer.unit}"
+    fixed = station.is_fixed  # always bonded, or should be: nobody clamps it on
+    return sheet(
+        "The transfer",
+        facts(
+            [
+                ("Id", transfer.id),
+                ("Batch", transfer.batch or "no ticket"),
+                ("Product", transfer.product),
+                ("Operator", transfer.operator),
+                ("Flow time", duration(transfer.flow_s)),
+                ("Quantity", quantity),
+                (
+                    "Not bonded",
+                    _with_volume(transfer.not_bonded_s, transfer.not_bonded_volume, transfer.unit),
+                ),
+                (
+                    "Bond unknown",
+                    _with_volume(transfer.no_data_s, transfer.no_data_volume, transfer.unit),
+                ),
+                (
+                    "Bypassed",
+                    _with_volume(transfer.bypassed_s, transfer.bypassed_volume, transfer.unit)
+                    if transfer.bypassed_s
+                    else bypassed(0, station),
+                ),
+                ("Time to bond", None if fixed else duration(transfer.time_to_bond_s)),
+                ("Bonded before flow", None if fixed else _lead(transfer.bond_lead_s)),
+                ("Trips", str(transfer.trips)),
+                ("Monitor", _monitor(station)),
+            ]
+        ),
+    )
+
+
+def _lead(seconds: float | None) -> str:
+    if seconds is None:
+        return "never verified"
+    return (
+        f"by {duration(seconds)}" if seconds >= 0 else f"no: {duration(-seconds)} after flow began"
+    )
+
+
+def _with_volume(seconds: float, volume: float | None, unit: str | None) -> str:
+    if volume is None or not seconds:
+        return duration(seconds)
+    return f"{duration(seconds)}, {volume:,.0f} {unit}"
+
+
+def _monitor(station: Station) -> str | None:
+    if station.unit is None:
+        return None
+    return station.unit if station.channel is None else f"{station.unit}, channel {station.channel}"
+
+
+def limits_part(held: Sequence[Held], clock: Clock) -> html.Section:
+    """Return the limits that held, and from when others did."""
+    named = _named(held[0].station)
+    changes = [_change(before, after, clock) for before, after in pairwise(held)]
+    return sheet(
+        "Limits in force",
+        facts(named[:6]),
+        html.Details([html.Summary("All limits"), facts(named[6:])]),
+        *(html.P(text, className="warning") for text in changes),
+        html.P(
+            "As the site file had them on that day. Each finding names the limits that it was "
+            "judged by.",
+            className="note",
+        ),
+    )
+
+
+def _named(station: Station) -> list[tuple[str, str]]:
+    unit = f"{station.volume_unit}/min" if station.volume_unit else ""
+    return [
+        (words(name.removesuffix("_ohm").removesuffix("_s")), _limit(name, value, unit))
+        for name, value in station.limits.model_dump().items()
+    ]
+
+
+def _change(before: Held, after: Held, clock: Clock) -> str:
+    """Return what another site file changed of the limits, and when."""
+    pairs = zip(_named(before.station), _named(after.station), strict=True)
+    changed = [f"{name} {new} instead of {old}" for (name, old), (_, new) in pairs if old != new]
+    return f"From {clock.text(after.since)} on: {', '.join(changed) or 'the same limits'}."
+
+
+def _limit(name: str, value: float, flow_unit: str) -> str:
+    if name.endswith("_ohm"):
+        return ohms(value)
+    if name == "flow_min":
+        return f"{value:g} {flow_unit}".rstrip()
+    return f"{value:g} s" if name.endswith("_s") else f"{value:g}"
