@@ -15,7 +15,19 @@ from contextlib import suppress
 import click
 
 from bondtrail import __version__
-from bondtrail.cli import analyse, check, compare, demo, load, replay, report, review, serve, show
+from bondtrail.cli import (
+    analyse,
+    check,
+    compare,
+    demo,
+    evidence,
+    load,
+    replay,
+    report,
+    review,
+    serve,
+    show,
+)
 from bondtrail.cli.faults import print_fault, translated
 from bondtrail.cli.options import example
 
@@ -55,7 +67,7 @@ def bondtrail() -> None:
     """
 
 
-for module in (demo, load, analyse, show, compare, review, replay, report, serve, check):
+for module in (demo, load, analyse, show, compare, review, replay, evidence, report, serve, check):
     bondtrail.add_command(module.command)
 
 
