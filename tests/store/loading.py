@@ -32,12 +32,17 @@ def batch(number: int) -> dict[str, Samples]:
     return {point: Samples.of(time, value + add) for add, point in enumerate(POINTS)}
 
 
+def arrival(number: int) -> int:
+    """Return when the batch of a number arrives: hours after the one before, as its lag tells."""
+    return T0 + 40 * 86_400 * S + 7_000 * S * number
+
+
 def load(store: Store, number: int) -> None:
     """Commit one batch in one of the ways there are, and fold now and then."""
     if number % 3:
-        store.write(batch(number))
+        store.write(batch(number), arrived=arrival(number))
     else:
-        with store.bulk(flush_rows=500) as bulk:
+        with store.bulk(flush_rows=500, arrived=lambda: arrival(number)) as bulk:
             for point, samples in batch(number).items():
                 bulk.add(point, samples)
     if number % 4 == 0:

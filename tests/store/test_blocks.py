@@ -15,8 +15,10 @@ from store.blocks import (
     decode,
     decode_batch,
     decode_into,
+    decode_times,
     encode,
     encode_batch,
+    encode_times,
 )
 
 T0 = 1_767_225_600_000_000_000
@@ -119,3 +121,32 @@ def test_a_checksum_covers_the_block_and_what_its_row_says(changed: int) -> None
     other = [*told[:changed], b"clock" if changed == 4 else 9, *told[changed + 1 :]]
     assert checksum(*told) == checksum(*told)  # type: ignore[arg-type]
     assert checksum(*told) != checksum(*other)  # type: ignore[arg-type]
+
+
+@given(times=st.sets(any_times, max_size=40).map(sorted))
+def test_times_alone_come_back_as_they_were(times: list[int]) -> None:
+    given = np.array(times, np.int64)
+    assert np.array_equal(decode_times(encode_times(given)), given)
+
+
+def test_steady_times_take_next_to_no_room() -> None:
+    assert len(encode_times(T0 + 10**9 * np.arange(86_400))) < 100
+
+
+TIMES = encode_times(np.arange(100) ** 2)
+
+
+@pytest.mark.parametrize(
+    "block",
+    [
+        pytest.param(b"", id="nothing"),
+        pytest.param(TIMES[:10], id="a-head-cut-off"),
+        pytest.param(TIMES[:-5], id="cut-off"),
+        pytest.param(b"\x09" + TIMES[1:], id="another-layout"),
+        pytest.param(TIMES[:4] + b"\xff\xff\xff\xff" + TIMES[8:], id="another-size"),
+        pytest.param(encode(A_FEW), id="a-block-of-samples"),
+    ],
+)
+def test_what_is_no_block_of_times_is_refused(block: bytes) -> None:
+    with pytest.raises(BlockError):
+        decode_times(block)

@@ -18,9 +18,10 @@ import numpy as np
 import pytest
 from sqlalchemy import func, select
 
-from store import Store, open_store
+from bondtrail.samples import Samples
+from store import NEVER, Store, open_store
 from store.schema import journal, segment
-from tests.store.loading import POINTS, batch
+from tests.store.loading import POINTS, S, arrival, batch
 
 ROOT = Path(__file__).parents[2]
 Loader = subprocess.Popen[str]
@@ -102,7 +103,19 @@ def must_hold(store: Store, done: int) -> None:
         for moment, value in zip(back.time.tolist(), back.value.tolist(), strict=True):
             assert value in (certain.get(moment), possible[moment])
         assert counts.get(point, 0) == len(back)
+        must_have_arrived(store, point, back, POINTS.index(point))
     must_be_tidy(store)
+
+
+def must_have_arrived(store: Store, point: str, back: Samples, add: int) -> None:
+    """Each reading, whose value tells the number of its batch, arrived when that one did."""
+    told = store.arrivals(point, back.time)
+    tells = np.isfinite(back.value)
+    expected = [arrival(int(value - add)) for value in back.value[tells].tolist()]
+    assert np.all(told.first[tells] <= expected)
+    assert np.all(told.last[tells] >= expected)
+    assert np.all(told.last - told.first <= 60 * S)
+    assert np.all(told.first != NEVER)
 
 
 def expected(point: str, last: int) -> dict[int, float]:

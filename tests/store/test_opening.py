@@ -21,6 +21,7 @@ from sqlalchemy.engine import make_url
 import store as face
 from bondtrail.samples import Samples
 from store import (
+    NEVER,
     NewerStoreError,
     NotAStoreError,
     Store,
@@ -176,7 +177,7 @@ def test_a_store_of_the_first_version_asks_for_all_of_its_history_anew(empty_url
 
 def test_samples_of_a_store_of_the_first_version_stay(empty_url: str) -> None:
     make(empty_url, "0001")
-    with face_of_the_first_version(empty_url) as older:
+    with face_of_an_older_version(empty_url) as older:
         older.write({POINT: SAMPLES})
         older.fold()
         older.write({POINT: Samples.of([4], [4.0])})
@@ -186,9 +187,64 @@ def test_samples_of_a_store_of_the_first_version_stay(empty_url: str) -> None:
         assert store.touched()["rail-1"].since == -(2**63 - 1)
 
 
-def face_of_the_first_version(url: str) -> Store:
+def face_of_an_older_version(url: str) -> Store:
     """Open a store without upgrading it: what samples are kept in has not changed since."""
     return Store(Database(url))
+
+
+ROWS_OF_THE_SECOND = [
+    *(each for each in OLD_ROWS if not each.startswith(("insert into day", "insert into month"))),
+    row("review", number=1, at_ns=10**18, author="A. Reed", finding="f", kind="chattering",
+        station="in-finding", **SPAN, state="confirmed", comment="Loose.", previous="0" * 64,
+        digest="not looked at"),
+    row("alarm", id=1, station="in-alarm", kind="bypass_on", **SPAN),
+]  # fmt: skip
+
+
+def test_a_store_of_the_second_version_keeps_everything(empty_url: str) -> None:
+    make(empty_url, "0002", *ROWS_OF_THE_SECOND)
+    with face_of_an_older_version(empty_url) as older:
+        marks = older.touched()
+    with open_store(empty_url) as store:
+        assert [each.station for each in store.transfers()] == ["in-transfer"]
+        assert [each.station for each in store.hookups()] == ["in-hookup"]
+        assert [each.station for each in store.trips()] == ["in-trip"]
+        assert [each.station for each in store.findings()] == ["in-finding"]
+        assert [each.station for each in store.alarms()] == ["in-alarm"]
+        assert [each.station for each in store.work()] == ["in-work"]
+        assert [each.station for each in store.tickets()] == ["in-ticket"]
+        assert [each.source for each in store.rejects()] == ["a.csv"]
+        assert [each.comment for each in store.reviews.log()] == ["Loose."]
+        assert store.sites() == [(5, "x = 1")]
+        assert store.touched() == marks  # nothing is to be judged anew
+        assert store.holds.all() == []
+
+
+def test_readings_of_the_second_version_have_no_arrival(empty_url: str) -> None:
+    make(empty_url, "0002")
+    with face_of_an_older_version(empty_url) as older:
+        older.write({POINT: SAMPLES})
+        older.fold()
+        older.write({POINT: Samples.of([40], [4.0])})
+    with open_store(empty_url) as store:
+        assert store.arrivals(POINT, store.read(POINT).time).first.tolist() == [NEVER] * 4
+        store.write({POINT: Samples.of([2, 3, 20, 50], [2.0, 3.0, 4.0, 5.0])}, arrived=10**18)
+        told = store.arrivals(POINT, store.read(POINT).time)
+        now = 10**18
+        assert told.first.tolist() == [NEVER, now, NEVER, now, NEVER, now]
+        assert told.last.tolist() == told.first.tolist()
+        assert store.check() == []
+
+
+@pytest.mark.parametrize("revision", ["0001", "0002"])
+def test_an_older_store_guards_its_log_and_its_holds_from_then_on(
+    empty_url: str, revision: str
+) -> None:
+    make(empty_url, revision)
+    with open_store(empty_url) as store:
+        store.holds.add("rail-1", 1, 2, why="w", author="a", at=3)
+        with pytest.raises(StoreError, match="kept for good"), store._db.writing() as tx:
+            tx.conn.execute(text("delete from hold"))
 
 
 def test_a_newer_store_is_refused_and_left_alone(store_url: str) -> None:
