@@ -14,6 +14,7 @@ from analytics.core.in_force import in_force
 from analytics.core.plateaus import plateaus
 from analytics.core.runs import Contact, Timeline, last_known
 from analytics.core.silences import Told
+from analytics.core.spans import Mask, Moments
 from analytics.core.wording import duration
 from bondtrail.samples import Samples
 from bondtrail.site import Role
@@ -109,17 +110,23 @@ def _changes(scene: Scene, line: Timeline, words: _Words, roles: Sequence[Role])
 
 
 def _shown_by(scene: Scene, line: Timeline, roles: Sequence[Role]) -> list[Role | None]:
-    """Return for each run the point whose reading, or whose silence, began it."""
+    """Return for each run the point that began it, by what it says or by its silence."""
     if len(roles) < 2:
         return [next(iter(roles), None)] * line.state.size
-    begins = line.edges[:-1]
-    shown: list[Role | None] = [roles[0]] * line.state.size
-    first, second = (scene.resolutions[role] for role in roles)
-    mine = np.isin(begins, first.samples.time) | np.isin(begins, scene.told[roles[0]].edges)
-    other = np.isin(begins, second.samples.time) | np.isin(begins, scene.told[roles[1]].edges)
-    for k in np.flatnonzero(other & ~mine).tolist():
-        shown[k] = roles[1]
-    return shown
+    first, second = (_turned(scene, role, line.edges[:-1]) for role in roles)
+    return [roles[1] if other else roles[0] for other in (second & ~first).tolist()]
+
+
+def _turned(scene: Scene, role: Role, moments: Moments) -> Mask:
+    """Return at which moments what a point says of flow is not what it said just before. [ns]"""
+    point, samples = scene.station.points[role], scene.signals.get(role, Samples.empty())
+    least = scene.station.limits.flow_min if role is Role.FLOW else 0.5
+    before, after = (
+        in_force(samples, nanoseconds(point.stale_after_s), at) for at in (moments - 1, moments)
+    )
+    heard: Mask = np.isnan(before) != np.isnan(after)
+    turned: Mask = heard | ((before >= least) != (after >= least))
+    return turned
 
 
 def _beside_flow(scene: Scene, line: Timeline) -> list[str]:

@@ -1,0 +1,162 @@
+"""Since when a change may have been so, and which order of events is sure."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analytics.core.resolution import (
+    AROUND,
+    NEVER,
+    Resolution,
+    Seen,
+    measured_interval,
+    order_certain,
+)
+from bondtrail.samples import Samples
+from bondtrail.site import Point, Role
+from tests.analytics.core.build import moments, ns
+
+FLOW, BOND, KEY = Role.FLOW, Role.RESISTANCE, Role.BYPASS
+
+
+@pytest.mark.parametrize(
+    ("seconds", "expected"),
+    [
+        pytest.param([0, 1], 1, id="two-readings"),
+        pytest.param([0, 1, 2, 3, 4], 1, id="even"),
+        pytest.param([0, 1, 2.1, 2.9, 4, 5.2, 6], 1.05, id="jitter-is-no-report-on-change"),
+        pytest.param([0, 1, 2, 3, 10, 11, 12], 1, id="a-hole-does-not-count"),
+        pytest.param([0, 60, 60.5, 120, 180, 240], 0.5, id="heartbeat-and-changes: the-shortest"),
+        pytest.param([0, 60, 85, 145, 205], 25, id="changes-seldom: still-the-shortest"),
+    ],
+)
+def test_the_interval_is_measured_from_the_readings(seconds: list[float], expected: float) -> None:
+    assert measured_interval(moments(*seconds)) == pytest.approx(ns(expected), abs=2)
+
+
+def test_one_quick_pair_among_many_even_readings_is_jitter() -> None:
+    times = np.sort(np.append(np.arange(100) * ns(1), ns(50.1)))
+    assert measured_interval(times) == ns(1)
+
+
+def since(
+    seconds: list[float],
+    seen: float,
+    *,
+    interval: float | None = None,
+    stale: float = 5,
+    bad: tuple[int, ...] = (),
+) -> float | None:
+    quality = [2 if k in bad else 0 for k in range(len(seconds))]
+    samples = Samples.of(moments(*seconds), np.zeros(len(seconds)), quality)
+    point = Point(station="spot", role=FLOW, stale_after_s=stale, interval_s=interval)
+    (found,) = Resolution.of(point, samples).since(moments(seen)).tolist()
+    return None if found == NEVER else found / ns(1)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "seen", "more", "expected"),
+    [
+        pytest.param([0, 1, 2, 3], 3, {}, 2, id="the-reading-before"),
+        pytest.param([0, 1, 2, 2.25], 2.25, {}, 2, id="never-longer-than-the-gap-before"),
+        pytest.param([0, 1, 2, 6], 6, {}, 5, id="nor-than-the-interval"),
+        pytest.param([0, 2, 4], 4, {"interval": 0.5}, 3.5, id="interval-of-the-site-file"),
+        pytest.param([0, 2, 4], 4, {"interval": 9.0}, 2, id="which-no-reading-in-between-bears"),
+        pytest.param([0, 1, 2, 8], 8, {}, 2, id="after-a-silence: since-it-began"),
+        pytest.param([0, 1, 2, 8], 8, {"interval": 0.5}, 2, id="silence: whatever-the-interval"),
+        pytest.param([0, 1, 2, 7], 7, {"interval": 0.5}, 6.5, id="just-no-silence"),
+        pytest.param([0, 1, 2, 3], 3, {"bad": (2,)}, 1, id="after-bad-data: the-last-known"),
+        pytest.param([0, 1, 2, 3], 3, {"bad": (0, 1, 2)}, None, id="nothing-known-before"),
+        pytest.param([0, 1, 2], 7, {}, 2, id="went-stale: since-the-last-reading"),
+        pytest.param([0, 1, 2], 7, {"bad": (2,)}, 1, id="went-stale: since-the-last-known"),
+        pytest.param([3], 3, {}, None, id="the-first-reading-of-all"),
+        pytest.param([3, 4], 2, {}, None, id="before-the-first"),
+        pytest.param([], 2, {}, None, id="no-reading-at-all"),
+    ],
+)
+def test_since_when_a_change_may_have_been_so(
+    seconds: list[float], seen: float, more: dict[str, float], expected: float | None
+) -> None:
+    assert since(seconds, seen, **more) == expected  # type: ignore[arg-type]
+
+
+def test_the_interval_is_that_of_the_readings_around() -> None:
+    slow = np.arange(2 * AROUND) * ns(1)
+    quick = slow[-1] + np.arange(1, 2 * AROUND) * ns(0.1)
+    time = np.concatenate((slow, quick))
+    resolution = Resolution(Samples.of(time, np.zeros(time.size)), ns(60))
+    # Readings left out, so that the gap before is longer than the interval.
+    kept = np.delete(np.arange(time.size), [AROUND - 1, 3 * AROUND - 1])
+    sparse = Resolution(Samples.of(time[kept], np.zeros(kept.size)), ns(60))
+    early, late = time[AROUND], time[3 * AROUND]
+    assert (early - sparse.since(np.array([early]))).item() == ns(1)
+    assert (late - sparse.since(np.array([late]))).item() == ns(0.1)
+    assert (early - resolution.since(np.array([early]))).item() == ns(1)
+
+
+@pytest.mark.parametrize(
+    ("told", "expected"),
+    [
+        pytest.param([], [], id="nothing"),
+        pytest.param([(1, BOND, None)], [True], id="the-first"),
+        pytest.param([(1, BOND, 0), (2, BOND, 0)], [True, True], id="one-points-own"),
+        pytest.param([(1, BOND, 0), (2, FLOW, 1)], [True, True], id="just-certain"),
+        pytest.param([(1, BOND, 0), (2, FLOW, 0.9)], [True, False], id="closer"),
+        pytest.param([(1, BOND, 0), (1, FLOW, 0)], [True, False], id="one-moment"),
+        pytest.param([(1, BOND, 0), (9, FLOW, None)], [True, False], id="nobody-knows-since-when"),
+        pytest.param(
+            [(1, BOND, 0), (1.5, None, None), (2, FLOW, 0.9)],
+            [True, True, False],
+            id="what-is-written-down-says-nothing",
+        ),
+        pytest.param(
+            [(1, BOND, 0), (1.5, FLOW, 0), (2, FLOW, 0), (3, FLOW, 2)],
+            [True, False, False, True],
+            id="its-own-between-does-not-help",
+        ),
+        pytest.param(
+            [(1, BOND, 0), (2, FLOW, 1.5), (3, KEY, 1.7)],
+            [True, True, False],
+            id="the-latest-of-others-counts",
+        ),
+        pytest.param(
+            [(1, FLOW, 0), (2, BOND, 1.5), (3, FLOW, 2.5)],
+            [True, True, True],
+            id="back-and-forth",
+        ),
+    ],
+)
+def test_order_is_certain_only_beyond_the_resolution(
+    told: list[tuple[float, Role | None, float | None]], expected: list[bool]
+) -> None:
+    events = [
+        Seen(ns(time), role, None if since is None else ns(since)) for time, role, since in told
+    ]
+    assert order_certain(events).tolist() == expected
+
+
+@st.composite
+def tellings(draw: st.DrawFn) -> list[Seen]:
+    times = sorted(draw(st.lists(st.integers(0, 40), max_size=12)))
+    roles = st.sampled_from([FLOW, BOND, KEY, None])
+    back = st.one_of(st.none(), st.integers(0, 15))
+    return [
+        Seen(time, draw(roles), None if (b := draw(back)) is None else time - b) for time in times
+    ]
+
+
+@given(tellings())
+def test_order_agrees_with_asking_every_pair(told: list[Seen]) -> None:
+    expected = [
+        seen.role is None
+        or all(
+            seen.since is not None and seen.since >= other.time
+            for other in told[:k]
+            if other.role is not None and other.role is not seen.role
+        )
+        for k, seen in enumerate(told)
+    ]
+    assert order_certain(told).tolist() == expected
