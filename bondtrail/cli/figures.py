@@ -57,7 +57,7 @@ def rate(value: float) -> str:
     """Return a rate with three digits, such as ``0.123``, ``4.50`` or ``1,230``."""
     if not value:
         return "0"
-    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:#.3g}"
+    return f"{value:,.0f}" if abs(value) >= 99.95 else f"{value:#.3g}"
 
 
 def share_cell(figure: Any) -> str:

@@ -70,6 +70,31 @@ def test_site_time_tells_the_two_hours_of_an_autumn_change_apart(moment: str, te
     assert output.site_time(parse_time(moment), LISBON) == text
 
 
+@pytest.mark.parametrize(
+    ("moment", "text"),
+    [
+        pytest.param("2026-07-05T06:15:30.125999Z", "2026-07-05 07:15:30.125", id="cut"),
+        pytest.param("2026-10-25T00:30:00.5Z", "2026-10-25 01:30:00.500+0100", id="first-of-two"),
+    ],
+)
+def test_site_time_has_milliseconds_where_they_are_asked_for(moment: str, text: str) -> None:
+    assert output.site_time(parse_time(moment), LISBON, millis=True) == text
+
+
+@pytest.mark.parametrize(
+    ("moment", "text"),
+    [
+        pytest.param("2026-07-05T22:59:59.999Z", "23:59:59.999", id="the-same-day"),
+        pytest.param("2026-07-05T23:00:00Z", "2026-07-06 00:00:00.000", id="the-next-day"),
+        pytest.param(None, "-", id="none"),
+    ],
+)
+def test_a_clock_has_its_day_only_where_that_is_another(moment: str | None, text: str) -> None:
+    beside = parse_time("2026-07-05T06:00:00Z")
+    given = None if moment is None else parse_time(moment)
+    assert output.site_clock(given, beside, LISBON) == text
+
+
 def test_no_time_is_a_dash() -> None:
     assert output.site_time(None, LISBON) == "-"
 
@@ -102,6 +127,25 @@ def test_json_is_an_array_with_one_object_a_line(
     printed = capsys.readouterr().out
     assert printed == text
     json.loads(printed)
+
+
+def test_json_of_one_object_has_a_key_a_line(capsys: pytest.CaptureFixture[str]) -> None:
+    output.print_object({"a": 1, "rows": [{"b": math.inf}, {"b": [2]}], "none": [], "of": {"c": 1}})
+    printed = capsys.readouterr().out
+    assert printed == (
+        '{\n"a": 1,\n"rows": [\n{"b": null},\n{"b": [2]}\n],\n"none": [],\n"of": {"c": 1}\n}\n'
+    )
+    assert json.loads(printed)["rows"] == [{"b": None}, {"b": [2]}]
+
+
+def test_sentences_become_a_list_that_fits_a_report() -> None:
+    short, long = output.bullets(["One.", "word " * 40])
+    assert short == "- One."
+    first, *rest = long.splitlines()
+    assert first.startswith("- word")
+    assert rest
+    assert all(line.startswith("  word") for line in rest)
+    assert max(map(len, long.splitlines())) <= output.WIDTH
 
 
 def test_csv_is_flat_and_quotes_what_needs_it(capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,0 +1,193 @@
+"""What people read of a replay: what was recorded, what is missing, and the order of events."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from analytics.core.events import Basis, Event, What
+from analytics.core.typical import Comparison, Typical
+from analytics.replay import Held, Missing
+from bondtrail.cli.replay_text import MOST_GAPS, print_text
+from bondtrail.site import parse_site
+from bondtrail.times import parse_time
+from tests.analytics.replay.by_hand import LATE, SITE, TRANSFER, TYPICAL, a_replay, at
+
+Text = Callable[..., str]
+
+
+@pytest.fixture
+def text(capsys: pytest.CaptureFixture[str]) -> Text:
+    """The text of the replay by hand, some fields of which are changed."""
+
+    def printed(**changes: Any) -> str:
+        print_text(a_replay(**changes))
+        return capsys.readouterr().out
+
+    return printed
+
+
+def row(out: str, marks: str) -> str:
+    """The one line of a text in which a pattern is found."""
+    (found,) = [line for line in out.splitlines() if re.search(marks, line)]
+    return found
+
+
+def test_the_heading_says_who_what_when_and_by_which_limits(text: Text) -> None:
+    out = text().partition("What is missing")[0]
+    assert row(out, "^Station ").endswith("Road bay 1 (bay-1), road tanker; Test site (invented)")
+    assert "07:00:00.000 to 07:03:20.000 (3:20). Times are Europe/Lisbon." in row(out, "^Replayed")
+    assert "flow for 1:00, 812 L" in row(out, "^Transfer")
+    assert row(out, "^Product").endswith("naphtha; batch B-17; operator A. Reed")
+    assert "verified 8.8 s before the flow" in row(out, "^Bond")
+    assert row(out, "^Findings").endswith(
+        "critical bond lost in flow; the transfer is NOT compliant"
+    )
+    assert "clamp changed: 2026-07-01 06:59:00.000" in row(out, "^Work")
+    assert "limit_ohm 10" in row(out, "^Limits")
+
+
+@pytest.mark.parametrize(
+    ("lead", "said"),
+    [
+        pytest.param(8.75, "verified 8.8 s before the flow", id="before"),
+        pytest.param(-14.5, "verified 14.5 s after the flow", id="after"),
+        pytest.param(None, "never verified before the flow", id="never"),
+    ],
+)
+def test_the_lead_of_the_bond_is_told_in_words(text: Text, lead: float | None, said: str) -> None:
+    assert said in text(transfer=replace(TRANSFER, bond_lead_s=lead))
+
+
+def test_a_compliant_transfer_is_told_as_such_and_no_more(text: Text) -> None:
+    out = text(transfer=replace(TRANSFER, compliant=True, findings=()), findings=[])
+    assert "none in the span; the transfer is compliant" in out
+
+
+def test_a_limit_that_changed_is_told_with_the_moment(text: Text) -> None:
+    tighter = parse_site(SITE.replace("pipe_diameter_m = 0.08", "limit_ohm = 5.0"))
+    held = [*a_replay().held, Held(at(50), tighter, tighter.station("bay-1"))]
+    assert "from 2026-07-01 07:00:50.000 on: limit_ohm 5" in text(held=held)
+    same = [*a_replay().held, Held(at(50), *(a_replay().site, a_replay().station))]
+    assert "from 2026-07-01 07:00:50.000 on: as before" in text(held=same)
+
+
+def missing(out: str) -> str:
+    return " ".join(out.partition("What is missing")[2].partition("What happened")[0].split())
+
+
+@pytest.mark.parametrize(
+    ("gaps", "said"),
+    [
+        pytest.param([], "- Nothing of what the points", id="nothing"),
+        pytest.param(
+            [Missing("bypass", at(0), at(200), "no point records it")],
+            "- bypass: no point records it, throughout",
+            id="throughout",
+        ),
+        pytest.param(
+            [Missing("flow", at(30), at(32.5), "silent")],
+            "- flow: silent, 2026-07-01 07:00:30.000 to 07:00:32.500 (2.5 s)",
+            id="a-stretch",
+        ),
+    ],
+)
+def test_what_is_missing_is_told(text: Text, gaps: Sequence[Missing], said: str) -> None:
+    assert said in missing(text(missing=gaps))
+
+
+def test_many_gaps_are_counted(text: Text) -> None:
+    gaps = [Missing("flow", at(n), at(n + 0.5), "silent") for n in range(MOST_GAPS + 3)]
+    told = missing(text(missing=gaps))
+    assert told.count("- flow: silent") == MOST_GAPS
+    assert "- and 3 more, 1.5 s in all: --format json has each of them" in told
+
+
+def test_each_basis_has_its_word_and_its_sign(text: Text) -> None:
+    out = text()
+    assert row(out, "contact made").startswith("  07:00:10.000  known ")
+    assert row(out, "bond verified").startswith("  07:00:11.250  ~ inferred ")
+    assert row(out, "flow unknown").startswith("  07:00:30.000  ? missing ")
+
+
+def test_order_that_cannot_be_told_has_its_sign(text: Text) -> None:
+    out = text()
+    assert row(out, "permissive opened").startswith("= 07:00:40.125")
+    assert "cannot be told, they lie closer than their points report" in " ".join(out.split())
+
+
+def test_what_should_not_be_missed_is_marked(text: Text) -> None:
+    out = text()
+    assert "! bond lost: open circuit" in out
+    assert "! contact made" not in out
+
+
+def test_figures_stand_beside_the_event(text: Text) -> None:
+    assert row(text(), "! bond lost").split()[-3:] == ["open", "812.0", "270"]
+
+
+def test_the_day_stands_where_a_new_one_begins(text: Text) -> None:
+    midnight = parse_time("2026-07-01T23:00:00Z")
+    events = [
+        Event(midnight - 1_000_000, What.AT_START),
+        Event(midnight, What.FLOW_ON),
+        Event(midnight + 1, What.BOND_UNKNOWN, basis=Basis.MISSING),
+    ]
+    out = text(events=events).partition("\nWhat happened\n")[2]
+    assert out.count("2026-07-01") == 1 + out.partition("Beside")[2].count("2026-07-01")
+    assert out.count("  2026-07-02\n") + len(re.findall("  2026-07-02 ", out)) == 1
+    assert out.index("23:59:59.999") < out.index("2026-07-02") < out.index("00:00:00.000")
+
+
+def test_the_first_difference_is_told_and_marked(text: Text) -> None:
+    out = text()
+    assert "Beside the typical transfer: 9 earlier good transfers of naphtha" in out
+    assert row(out, "^bond lead, s").split()[3:8] == ["8.75", "61.5", "35.0", "to", "90.0"]
+    assert "! yes" in row(out, "^bond lead, s")
+    assert "! yes" not in row(out, "^time to bond, s")
+    assert "It differed first in bond lead, s: 8.75, and theirs 35.0 to 90.0" in out
+    assert "no proof of a cause" in " ".join(out.split())
+
+
+@pytest.mark.parametrize(
+    ("typical", "said"),
+    [
+        pytest.param(None, "There is no earlier good transfer", id="none"),
+        pytest.param(Typical("naphtha", ()), "There is no earlier good transfer", id="empty"),
+        pytest.param(
+            replace(TYPICAL, first_difference=None),
+            "within their range in all that could be compared, which is no proof",
+            id="like-the-others",
+        ),
+        pytest.param(
+            Typical("naphtha", ("a", "b"), (replace(LATE, of=2, differs=None),)),
+            "too few",
+            id="too-few",
+        ),
+        pytest.param(
+            Typical(None, ("a",), (Comparison("trips", at(0), 1.0, None, None, None, 0, None),)),
+            "1 earlier good transfer\n",
+            id="no-product",
+        ),
+    ],
+)
+def test_what_cannot_be_compared_is_told(text: Text, typical: Typical | None, said: str) -> None:
+    assert said in text(typical=typical)
+
+
+def test_a_span_has_no_transfer_to_compare(text: Text) -> None:
+    out = text(transfer=None, typical=None)
+    assert out.startswith("Replay of bay-1\n")
+    assert "this is a span of the record" in out
+    assert "Beside the typical" not in out
+
+
+def test_every_line_fits_a_report_whatever_the_names_are(text: Text) -> None:
+    long = "Wide " * 40
+    station = a_replay().station.model_copy(update={"name": long})
+    out = text(station=station, events=[Event(at(1), What.TRIP, long)])
+    assert max(map(len, out.splitlines())) <= 100
