@@ -347,6 +347,24 @@ def test_overlapping_files(store: Store, site: Site, tmp_path: Path) -> None:
     assert report.is_clean
 
 
+def test_readings_arrive_when_they_are_stored(store: Store, site: Site, tmp_path: Path) -> None:
+    write(tmp_path, a=HEAD + f"{MOMENT // SECOND},M1/1,1\n")
+    write(tmp_path, b=HEAD + "".join(f"{MOMENT // SECOND + n},M1/1,1\n" for n in range(3)))
+    clock = iter([NOW + 90 * SECOND, NOW + 500 * SECOND])
+    load_files(store, site, [tmp_path / "*.csv"], now=NOW, clock=clock.__next__)
+    told = store.arrivals("rail-1.resistance", store.read("rail-1.resistance").time)
+    assert ((told.first - NOW) // SECOND).tolist() == [90, 500, 500]
+    assert told.last.tolist() == told.first.tolist()
+
+
+def test_without_a_clock_readings_arrive_now(store: Store, site: Site, tmp_path: Path) -> None:
+    write(tmp_path, a=HEAD + ROW)
+    for now in (NOW, NOW + 3600 * SECOND):
+        load_files(store, site, [tmp_path / "a.csv"], now=now)
+        told = store.arrivals("rail-1.resistance", store.read("rail-1.resistance").time)
+        assert (told.first.tolist(), told.last.tolist()) == ([NOW], [NOW])
+
+
 def test_a_directory_with_everything_a_site_has(store: Store, site: Site, tmp_path: Path) -> None:
     span = "2026-03-01T06:00:00Z,2026-03-01T08:00:00Z,rail-1"
     write(

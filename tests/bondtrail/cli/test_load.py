@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +51,19 @@ def test_loading_again_changes_nothing_and_says_so(run: Run, site_file: str, rea
     assert shown.status == 0
     assert counts(shown.out) == {"good.csv": [3, 0, 3, 0, 0]}
     assert "good.csv was loaded before: nothing changed." in shown.out
+
+
+def test_readings_arrive_by_the_clock_of_their_commit_and_only_once(
+    run: Run, site_file: str, readings: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for _ in range(2):
+        moments = count(parse_time("2026-03-10T00:00:00Z"), 10**9)
+        monkeypatch.setattr(opening, "clock_ns", moments.__next__)
+        run("load", readings, "--site", site_file)
+        with open_store("sqlite:///bondtrail.db") as store:
+            told = store.arrivals("bay-1.resistance", store.read("bay-1.resistance").time)
+        moment = parse_time("2026-03-10T00:00:01Z")  # the first was when the load began
+        assert told.first.tolist() == told.last.tolist() == [moment] * 2
 
 
 def test_several_files_have_a_total(run: Run, folder: Path, site_file: str, readings: str) -> None:
