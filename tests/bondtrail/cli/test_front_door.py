@@ -24,6 +24,7 @@ COMMANDS = [
     "compare",
     "review",
     "replay",
+    "evidence",
     "report",
     "serve",
     "check",
