@@ -1,0 +1,142 @@
+"""What a span does not tell."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from analytics.replay.missing import NO_RESULTS, missing_of
+from analytics.replay.replayed import Missing
+from bondtrail.results import Ticket, Transfer
+from bondtrail.site import Role, Station
+from store import DamageError
+from tests.analytics.core.build import BAD, GAP, Stretch, ns, station, told
+from tests.analytics.made import a_transfer
+
+SPAN = (0, ns(100))
+EVERY = (Role.RESISTANCE, Role.STATUS, Role.PERMISSIVE, Role.FLOW, Role.BYPASS)
+
+
+def whole(**other: list[Stretch]) -> tuple[Station, dict[Role, list[Stretch]]]:
+    reported: dict[Role, list[Stretch]] = {role: [(100, 1.0)] for role in EVERY}
+    reported |= {Role(name): stretches for name, stretches in other.items()}
+    return looked_at(station(*EVERY)), reported
+
+
+def looked_at(of: Station) -> Station:
+    """The same station with a site file that says how often its points are looked at."""
+    points = {role: p.model_copy(update={"interval_s": 1.0}) for role, p in of.points.items()}
+    return of.model_copy(update={"points": points})
+
+
+def missing(**more: object) -> list[Missing]:
+    where, reported = whole(**more.pop("reported", {}))  # type: ignore[arg-type]
+    signals = told(**{str(role): stretches for role, stretches in reported.items()})
+    return missing_of(where, signals, SPAN, **more)  # type: ignore[arg-type]
+
+
+def seconds(found: list[Missing]) -> list[tuple[str, float, float, str]]:
+    return [(each.about, each.start / ns(1), each.end / ns(1), each.why) for each in found]
+
+
+def test_of_a_whole_record_nothing_is_missing() -> None:
+    assert missing() == []
+
+
+@pytest.mark.parametrize(
+    ("reported", "expected"),
+    [
+        pytest.param(
+            {"flow": [(40, 1.0), (20, GAP), (40, 1.0)]},
+            [("flow", 40, 60, "silent")],
+            id="a-silence",
+        ),
+        pytest.param(
+            {"resistance": [(40, 1.0), (20, BAD), (40, 1.0)]},
+            [("resistance", 40, 60, "its readings are of bad quality")],
+            id="bad-quality",
+        ),
+        pytest.param(
+            {"status": [(100, GAP)]}, [("status", 0, 100, "no reading by then")], id="never-heard"
+        ),
+        pytest.param(
+            {"status": [(30, GAP), (30, 1), (40, GAP)], "flow": [(90, 1), (10, GAP)]},
+            [
+                ("status", 0, 30, "no reading by then"),
+                ("status", 60, 100, "silent"),
+                ("flow", 90, 100, "silent"),
+            ],
+            id="by-start",
+        ),
+    ],
+)
+def test_silences_and_bad_data(
+    reported: dict[str, list[Stretch]], expected: list[tuple[str, float, float, str]]
+) -> None:
+    assert seconds(missing(reported=reported)) == expected
+
+
+def test_points_that_a_station_lacks_are_missing_throughout() -> None:
+    roles = (Role.RESISTANCE, Role.FLOW)
+    signals = told(resistance=[(100, 1.0)], flow=[(100, 1.0)])
+    found = missing_of(looked_at(station(*roles)), signals, SPAN)
+    assert [each.about for each in found] == ["bypass", "permissive against bond", "trips"]
+    assert {(each.start, each.end) for each in found} == {SPAN}
+
+
+def test_points_whose_interval_is_only_measured_are_named() -> None:
+    signals = told(**{role: [(100, 1.0)] for role in EVERY})
+    (found,) = missing_of(station(*EVERY), signals, SPAN)
+    assert found.about == "order of events"
+    assert "interval_s" in found.why
+    assert "resistance, status, permissive, flow, bypass are" in found.why
+
+
+def transfer(batch: str | None) -> Transfer:
+    made = a_transfer("spot", ns(10))
+    return dataclasses.replace(made, end=ns(90), batch=batch)
+
+
+def ticket(start: float, end: float) -> Ticket:
+    return Ticket("spot", ns(start), ns(end), "", "toluene", "J. Invented")
+
+
+@pytest.mark.parametrize(
+    ("batch", "tickets", "expected"),
+    [
+        pytest.param("B-1", [], [], id="named"),
+        pytest.param(None, [], [("ticket", 10, 90)], id="none"),
+        pytest.param(None, [ticket(0, 5)], [("ticket", 10, 90)], id="of-another-time"),
+        pytest.param(None, [ticket(0, 50)], [], id="without-a-batch"),
+    ],
+)
+def test_a_transfer_should_have_a_ticket(
+    batch: str | None, tickets: list[Ticket], expected: list[tuple[str, float, float]]
+) -> None:
+    found = missing(transfer=transfer(batch), tickets=tickets)
+    assert [each[:3] for each in seconds(found)] == expected
+
+
+@pytest.mark.parametrize(
+    ("since", "expected"),
+    [
+        pytest.param(None, [], id="up-to-date"),
+        pytest.param(-50, [("results", 0, 100, NO_RESULTS)], id="from-before"),
+        pytest.param(60, [("results", 60, 100, NO_RESULTS)], id="from-within"),
+        pytest.param(100, [], id="only-later"),
+    ],
+)
+def test_readings_that_wait_for_an_analysis(
+    since: float | None, expected: list[tuple[str, float, float, str]]
+) -> None:
+    found = missing(waiting_since=None if since is None else ns(since))
+    assert seconds(found) == expected
+
+
+@pytest.mark.parametrize(
+    ("point", "about"), [("spot.flow", "flow"), (None, "readings")], ids=["segment", "journal"]
+)
+def test_damage(point: str | None, about: str) -> None:
+    error = DamageError("store", part="segment", row_id=7, point=point, start=ns(-500), end=ns(60))
+    assert seconds(missing(damage=[error])) == [(about, 0, 60, "segment 7 is damaged")]

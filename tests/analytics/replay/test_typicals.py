@@ -1,0 +1,71 @@
+"""Which transfers are the good ones that another is laid beside."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import pytest
+
+from analytics.replay.typicals import DAY_NS, MOST, typical_of
+from bondtrail.results import Transfer
+from store import Store
+from tests.analytics.core.build import station
+from tests.analytics.made import HOUR, a_transfer, put
+
+SPOT = station().model_copy(update={"id": "spot"})
+LATEST = 400 * DAY_NS
+
+
+def made(before_h: float, **other: Any) -> Transfer:
+    """A transfer of an hour's flow, so many hours before the latest."""
+    told: dict[str, Any] = {"product": "toluene", "end": LATEST - round((before_h - 0.5) * HOUR)}
+    transfer = a_transfer("spot", LATEST - round(before_h * HOUR))
+    return dataclasses.replace(transfer, **(told | other))
+
+
+def good_of(store: Store, *earlier: Transfer, **other: Any) -> list[float]:
+    """The good ones, by how many hours before the latest they began."""
+    latest = made(0, **other)
+    put(store, "spot", transfers=[*sorted(earlier, key=lambda each: each.start), latest])
+    span = latest.start - HOUR, latest.end + HOUR
+    typical = typical_of(store, SPOT, latest, span, {}, [], [])
+    by_id = {each.id: (LATEST - each.start) / HOUR for each in earlier}
+    assert typical.product == latest.product
+    return [by_id[each] for each in typical.transfers]
+
+
+@pytest.mark.parametrize(
+    ("other", "good"),
+    [
+        pytest.param({}, True, id="a-good-one"),
+        pytest.param({"product": "acetone"}, False, id="another-product"),
+        pytest.param({"compliant": False}, False, id="not-compliant"),
+        pytest.param({"findings": ("spot/early_release/x",)}, False, id="something-found"),
+        pytest.param({"trips": 1}, False, id="a-trip"),
+        pytest.param({"end": LATEST + 1}, False, id="still-going-on"),
+        pytest.param({"end": LATEST}, True, id="just-over"),
+    ],
+)
+def test_which_are_good(store: Store, other: dict[str, Any], good: bool) -> None:
+    assert good_of(store, made(2, **other)) == ([2] if good else [])
+
+
+@pytest.mark.parametrize(("days", "good"), [(1, True), (200, True), (365, True), (367, False)])
+def test_only_those_of_the_year_before(store: Store, days: int, good: bool) -> None:
+    assert good_of(store, made(24 * days)) == ([24 * days] if good else [])
+
+
+def test_the_latest_fifty_count_by_start(store: Store) -> None:
+    every = [made(2 * n) for n in range(1, MOST + 4)]
+    assert good_of(store, *every) == [2.0 * n for n in range(MOST, 0, -1)]
+
+
+def test_rare_ones_are_found_among_many_of_other_products(store: Store) -> None:
+    many = [made(2 * n, product="acetone") for n in range(1, 100)]
+    rare = [made(24 * days + 1) for days in (300, 100, 20, 3)]
+    assert good_of(store, *many, *rare) == [24.0 * days + 1 for days in (300, 100, 20, 3)]
+
+
+def test_a_transfer_of_no_named_product_lies_beside_its_like(store: Store) -> None:
+    assert good_of(store, made(2, product=None), made(4), product=None) == [2]
