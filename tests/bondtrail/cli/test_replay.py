@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 
 from analytics.core.electrostatics.streaming import FORMS
+from analytics.core.events import Basis, What
 from analytics.runs import analyse
 from bondtrail.cli import opening, replay
 from bondtrail.results import Ticket, WorkWindow
@@ -444,6 +445,23 @@ def test_a_store_without_a_site_file_says_what_to_do(run: Run, folder: Path) -> 
     shown = run("replay", BAD)
     assert shown.status == 2
     assert "the store has no site file" in shown.err
+
+
+PAGE = (Path(__file__).parents[3] / "docs" / "replay.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", [*What, *Basis, *replay.FORMS])
+def test_the_page_on_replay_covers_every_event_basis_and_form(name: str) -> None:
+    assert f"`{name}`" in PAGE
+
+
+@pytest.mark.usefixtures("filled")
+def test_the_page_on_replay_covers_every_key_and_figure(run: Run) -> None:
+    found = run("replay", BAD, "--format", "json").json
+    named = [*found, *found["events"][0], *found["hazard"], *found["hazard"]["typical"]]
+    compared = [row["name"] for row in found["typical"]["comparisons"]]
+    assert len(compared) >= 10
+    assert [name for name in [*named, *compared] if f"`{name}`" not in PAGE] == []
 
 
 SLOW = ("pandas", "scipy", "statsmodels", "matplotlib", "pint", "dash", "plotly", "pyarrow")
