@@ -39,13 +39,13 @@ class Asked(NamedTuple):
 @click.command(
     "replay",
     epilog=example(
-        "bondtrail replay rail-1/20260309T081215.000Z",
+        "bondtrail replay rail-1/20260309T082209.409Z",
         "bondtrail replay --station rail-1 --at 2026-03-09T08:30",
         "bondtrail replay --station rail-1 --from 2026-03-09T08:00 --to 2026-03-09T09:00"
         " --format json",
     ),
 )
-@click.argument("transfer", metavar="TRANSFER", required=False)
+@click.argument("transfer", metavar="[TRANSFER]", required=False)
 @click.option("--station", metavar="ID", help="The station, where no TRANSFER is named.")
 @click.option("--at", metavar="TIME", help="The transfer in which this lies, or the time around.")
 @click.option("--from", "start", metavar="TIME", help="Any span: from here on.")
