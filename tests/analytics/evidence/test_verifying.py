@@ -1,0 +1,506 @@
+"""Checking a package: whatever was changed is found, and it says what a check cannot tell."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import random
+import zipfile
+from collections.abc import Callable, Mapping
+from io import BytesIO
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analytics.evidence import Grade, Package, UnreadableError, Verification, verify_bytes
+from analytics.evidence import documents as told
+from analytics.evidence.building import files_of
+from analytics.evidence.opened import opened
+from analytics.evidence.readings import Enclosed, csv, parquet, parse_parquet
+from analytics.evidence.rows import json_bytes
+from analytics.evidence.signing import Ed25519PrivateKey, fingerprint, public_pem
+from bondtrail.samples import Samples
+from bondtrail.site import Role
+from tests.analytics.evidence import quay
+from tests.analytics.evidence.conftest import KEY
+
+S = 1_000_000_000
+PUBLIC = KEY.public_key()
+STRANGER = Ed25519PrivateKey.from_private_bytes(b"s" * 32)
+
+
+def grades(found: Verification) -> dict[str, Grade]:
+    return {check.about: check.grade for check in found.checks}
+
+
+def said(found: Verification, about: str) -> str:
+    return " ".join(next(check for check in found.checks if check.about == about).said)
+
+
+def is_found(data: bytes, **given: Any) -> bool:
+    """Whether a check finds that something is wrong, one way or the other."""
+    try:
+        return not verify_bytes(data, **given).sound
+    except UnreadableError:
+        return True
+
+
+def test_a_package_as_it_was_made_is_sound(made: Package) -> None:
+    found = verify_bytes(made.content)
+    assert found.sound
+    assert grades(found) == {
+        "zip": Grade.GOOD, "files": Grade.GOOD, "signature": Grade.UNTOLD,
+        "SHA-256": Grade.UNTOLD, "readings": Grade.GOOD, "reviews": Grade.GOOD,
+        "rules": Grade.GOOD, "documents": Grade.GOOD, "page": Grade.GOOD,
+    }  # fmt: skip
+    assert found.transfer == quay.TRANSFER
+    assert (found.sha256, found.manifest_sha256) == (made.sha256, made.manifest_sha256)
+    assert "gives what is enclosed: 1 transfer, 1 hookup, 0 trips, 2 findings" in said(
+        found, "rules"
+    )
+
+
+# What can be said of who made it
+
+
+def test_one_without_a_signature_could_have_been_made_anew_and_says_so(made: Package) -> None:
+    assert "Not signed. Somebody who can write all of it could have built all of it anew" in said(
+        verify_bytes(made.content), "signature"
+    )
+
+
+def test_a_signature_by_an_enclosed_key_alone_proves_nothing_and_says_so(signed: Package) -> None:
+    found = verify_bytes(signed.content)
+    assert grades(found)["signature"] is Grade.UNTOLD
+    assert fingerprint(PUBLIC) in said(found, "signature")
+    assert "proves nothing by itself" in said(found, "signature")
+
+
+def test_a_signature_by_the_given_key_is_good(signed: Package) -> None:
+    found = verify_bytes(signed.content, key=PUBLIC)
+    assert grades(found)["signature"] is Grade.GOOD
+    assert found.sound
+
+
+def resigned(signed: Package, key: Ed25519PrivateKey) -> bytes:
+    files = quay.files_of(signed.content)
+    return quay.remade({**files, "signer.pem": public_pem(key.public_key())}, key=key)
+
+
+def test_a_signature_by_somebody_else_is_told(signed: Package) -> None:
+    theirs = resigned(signed, STRANGER)
+    assert verify_bytes(theirs).sound  # by itself there is nothing wrong with it
+    found = verify_bytes(theirs, key=PUBLIC)
+    assert "signed by another key" in said(found, "signature")
+    assert not found.sound
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        pytest.param({"MANIFEST.sig": None}, "the signature was taken out", id="taken-out"),
+        pytest.param({"MANIFEST.sig": b"\0" * 64}, "does not fit", id="another"),
+        pytest.param({"MANIFEST.sig": b""}, "does not fit", id="empty"),
+        pytest.param({"signer.pem": None}, "no signer.pem", id="no-key"),
+        pytest.param({"signer.pem": b"no key"}, "no public key in PEM", id="key-that-is-none"),
+        pytest.param(
+            {"signer.pem": public_pem(STRANGER.public_key())}, "does not fit", id="another-key"
+        ),
+    ],
+)
+def test_a_signature_that_is_not_as_it_was_is_told(
+    signed: Package, change: Mapping[str, bytes | None], why: str
+) -> None:
+    files = {**quay.files_of(signed.content), **change}
+    for given in ({}, {"key": PUBLIC}):
+        found = verify_bytes(
+            quay.remade({n: c for n, c in files.items() if c is not None}), **given
+        )
+        assert why in said(found, "signature")
+        assert not found.sound
+
+
+def test_one_that_should_be_signed_and_is_not_is_told(made: Package) -> None:
+    found = verify_bytes(made.content, key=PUBLIC)
+    assert grades(found)["signature"] is Grade.WRONG
+
+
+@pytest.mark.parametrize("of", ["sha256", "manifest_sha256"])
+def test_a_digest_that_was_kept_is_compared(made: Package, of: str) -> None:
+    kept = getattr(made, of)
+    for expected in (kept, kept.upper(), f" {kept}\n"):
+        assert grades(verify_bytes(made.content, expected=expected))["SHA-256"] is Grade.GOOD
+    assert not verify_bytes(made.content, expected="0" * 64).sound
+
+
+# Whatever is changed is found
+
+NAMES = [
+    "README.txt", "about.json", "coverage.json", "events.csv", "evidence.html",
+    "figures/record.svg", "paperwork.json", "readings/bypass.csv", "readings/bypass.parquet",
+    "readings/flow.csv", "readings/flow.parquet", "readings/permissive.csv",
+    "readings/permissive.parquet", "readings/resistance.csv", "readings/resistance.parquet",
+    "replay.json", "results.json", "reviews.json", "site/1.toml",
+]  # fmt: skip
+
+
+def test_each_file_of_a_package_is_tampered_with_below(made: Package) -> None:
+    listed = set(quay.files_of(made.content)) - {"MANIFEST", "figures/hazard.svg"}
+    assert listed == set(NAMES)
+
+
+def changed(content: bytes) -> bytes:
+    """The same with one letter or digit in its middle another."""
+    place = next(k for k in range(len(content) // 2, len(content)) if chr(content[k]).isalnum())
+    return content[:place] + bytes([content[place] ^ 1]) + content[place + 1 :]
+
+
+TAMPERED: dict[str, Callable[[dict[str, bytes], str], None]] = {
+    "changed": lambda files, name: files.update({name: changed(files[name])}),
+    "emptied": lambda files, name: files.update({name: b""}),
+    "longer": lambda files, name: files.update({name: files[name] + b"\n"}),
+    "removed": lambda files, name: files.pop(name) and None,
+    "renamed": lambda files, name: files.update({f"{name}x": files.pop(name)}),
+    "swapped": lambda files, name: files.update(
+        {name: files[other(name)], other(name): files[name]}
+    ),
+    "copied": lambda files, name: files.update({f"{name}-2": files[name]}),
+}
+
+
+def other(name: str) -> str:
+    return NAMES[(NAMES.index(name) + 1) % len(NAMES)]
+
+
+@pytest.mark.parametrize("how", TAMPERED)
+@pytest.mark.parametrize("name", NAMES)
+def test_a_file_that_was_tampered_with_is_found(made: Package, name: str, how: str) -> None:
+    """With MANIFEST as it was, and made anew: the page alone tells of each file's SHA-256."""
+    files = quay.files_of(made.content)
+    TAMPERED[how](files, name)
+    assert is_found(quay.remade(files, listed=False))
+    assert is_found(quay.remade(files))
+
+
+@pytest.mark.parametrize("name", ["MANIFEST", "MANIFEST.sig", "signer.pem"])
+@pytest.mark.parametrize("how", ["changed", "emptied", "longer", "removed", "renamed"])
+def test_the_chain_itself_cannot_be_tampered_with(signed: Package, name: str, how: str) -> None:
+    files = quay.files_of(signed.content)
+    TAMPERED[how](files, name)
+    assert is_found(quay.remade(files, listed=False), key=PUBLIC)
+    assert is_found(quay.remade(files, listed=False))
+
+
+def test_a_file_that_was_added_is_found(made: Package) -> None:
+    files = {**quay.files_of(made.content), "extra.txt": b"x"}
+    assert "extra.txt is not named in MANIFEST" in said(
+        verify_bytes(quay.remade(files, listed=False)), "files"
+    )
+    assert "extra.txt is no file of a package" in said(
+        verify_bytes(quay.remade(files)), "documents"
+    )
+
+
+def test_bytes_all_over_it_are_told(signed: Package) -> None:
+    """One bit of every 23rd byte, and of every byte at both ends, where the zip has its marks."""
+    whole, seed = signed.content, random.Random(7)
+    ends = [*range(400), *range(len(whole) - 2500, len(whole))]
+    for place in {*ends, *range(0, len(whole), 23)}:
+        flipped = bytearray(whole)
+        flipped[place] ^= 1 << seed.randrange(8)
+        assert is_found(bytes(flipped)), place
+
+
+@settings(max_examples=60)
+@given(data=st.data())
+def test_whatever_is_done_to_its_bytes_is_told(made: Package, data: st.DataObject) -> None:
+    whole = made.content
+    start = data.draw(st.integers(0, len(whole)))
+    end = data.draw(st.integers(start, min(start + 40, len(whole))))
+    put = data.draw(st.binary(max_size=40))
+    tried = whole[:start] + put + whole[end:]
+    assert (tried == whole) or is_found(tried)
+
+
+def test_a_zip_written_by_another_program_is_told_and_its_files_looked_at(made: Package) -> None:
+    again = BytesIO()
+    with zipfile.ZipFile(again, "w", zipfile.ZIP_DEFLATED) as file:
+        for name, content in quay.files_of(made.content).items():
+            file.writestr(name, content)
+    found = verify_bytes(again.getvalue())
+    assert grades(found)["zip"] is Grade.WRONG
+    assert grades(found)["files"] is Grade.GOOD
+    assert grades(found)["rules"] is Grade.GOOD
+
+
+# All of it made anew, as far as somebody can
+
+
+def with_reading(
+    files: Mapping[str, bytes], second: int, ohm: float, *, page_too: bool = False
+) -> dict[str, bytes]:
+    """The files with one reading of the resistance another, in Parquet and CSV alike."""
+    name = "readings/resistance.parquet"
+    held = parse_parquet(files[name], name)
+    value = held.samples.value.copy()
+    value[np.searchsorted(held.samples.time, quay.START + second * S)] = ohm
+    samples = Samples(held.samples.time, value, held.samples.quality)
+    forged = Enclosed(samples, held.arrived_from, held.arrived_until)
+    lies = {**files, name: parquet(forged), "readings/resistance.csv": csv(forged)}
+    return all_anew(lies) if page_too else lies
+
+
+def all_anew(files: Mapping[str, bytes]) -> dict[str, bytes]:
+    """The package that this software itself makes of the enclosed readings and results."""
+    package = opened(files)
+    again = package.again()
+    about = told.about(again, package.about.margin_s)
+    made = files_of(again, about)
+    kept = {name: files[name] for name in ("replay.json", "reviews.json")}
+    return {**made, **kept}
+
+
+def test_a_reading_that_matters_is_found_by_the_rules(made: Package) -> None:
+    """The bond that was lost for 20 s: now it comes back after two."""
+    forged = quay.files_of(made.content)
+    for second in range(902, 920):
+        forged = with_reading(forged, second, 3.0)
+    found = verify_bytes(quay.remade(forged))
+    assert grades(found)["zip"] is grades(found)["files"] is grades(found)["readings"] is Grade.GOOD
+    assert grades(found)["rules"] is Grade.WRONG
+    assert f"finding {quay.LOST}: the rules do not give it" in said(found, "rules")
+
+
+def test_a_reading_that_no_rule_looks_at_is_found_by_a_signature_or_a_digest_alone(
+    signed: Package, made: Package
+) -> None:
+    """Whoever runs this software on a changed reading makes a package without a contradiction."""
+    files = quay.files_of(made.content)
+    lies = with_reading(files, 150, 9e8)
+    package = opened(lies)
+    again = package.again()
+    anew = files_of(again, told.about(again, package.about.margin_s))
+    anew["reviews.json"] = files["reviews.json"]
+    replay = json.loads(anew["replay.json"])
+    assert replay["typical"] is not None
+    forged = quay.remade(_repaged(anew, package.about))
+    assert verify_bytes(forged).sound
+    assert is_found(forged, key=PUBLIC)
+    assert is_found(forged, expected=made.sha256)
+    assert is_found(forged, expected=made.manifest_sha256)
+    kept = quay.files_of(signed.content)
+    both = {**quay.files_of(forged), **{n: kept[n] for n in ("MANIFEST.sig", "signer.pem")}}
+    assert is_found(quay.remade(both))
+
+
+def _repaged(files: dict[str, bytes], about: told.About) -> dict[str, bytes]:
+    from analytics.evidence.page import page
+
+    docs = {name: json.loads(c) for name, c in files.items() if name.endswith(".json")}
+    about = told.parse_about(files["about.json"])
+    below = {name: content for name, content in files.items() if name != "evidence.html"}
+    return {**below, "evidence.html": page(about, docs, below)}
+
+
+def edited(
+    files: Mapping[str, bytes], name: str, edit: Callable[[Any], object]
+) -> dict[str, bytes]:
+    says = json.loads(files[name])
+    edit(says)
+    return {**files, name: json_bytes(says)}
+
+
+def _drop_finding(says: Any) -> None:
+    says["findings"] = [row for row in says["findings"] if row["id"] != quay.LOST]
+
+
+def _set(*path: Any) -> Callable[[Any], None]:
+    """Return what sets the value at a path: the last of ``path``."""
+
+    def edit(says: Any) -> None:
+        *way, key, value = path
+        for step in way:
+            says = says[step]
+        says[key] = value
+
+    return edit
+
+
+EDITS = [
+    pytest.param("results.json", _drop_finding, "not enclosed", id="finding-left-out"),
+    pytest.param("results.json", _set("findings", 0, "severity", "minor"), "another severity",
+                 id="severity"),
+    pytest.param("results.json", _set("findings", 0, "summary", "Nothing happened."),
+                 "another summary", id="summary"),
+    pytest.param("results.json", _set("findings", 0, "limits", "limit_ohm", 1e6), "another limits",
+                 id="limit"),
+    pytest.param("results.json", _set("findings", 0, "end", "2027-01-01T00:00:00.000Z"),
+                 "does not say one thing", id="time-for-people"),
+    pytest.param("results.json", _set("findings", 0, "rules", "1"), "another rules", id="rules"),
+    pytest.param("results.json", _set("hookups", 0, "lowest_ohm", 1.0), "another lowest_ohm",
+                 id="hookup"),
+    pytest.param("results.json", _set("transfer", "compliant", True), "does not hold the transfer",
+                 id="transfer"),
+    pytest.param("results.json", _set("trips", []), "", id="nothing-changed"),
+    pytest.param("paperwork.json", _set("tickets", 0, "operator", "B. Crane"),
+                 "another operator", id="operator"),
+    pytest.param("paperwork.json", _set("work", 0, "what", "none"), "", id="work-in-words-only"),
+    pytest.param("replay.json", _set("events", 3, "detail", "all was well"), "events", id="event"),
+    pytest.param("replay.json", _set("caution", "It was safe."), "caution", id="caution"),
+    pytest.param("replay.json", _set("limits", 0, "limits", "limit_ohm", 99.0), "limits",
+                 id="limits-told"),
+    pytest.param("coverage.json", _set("bond", "share", 1.0), "bond", id="coverage"),
+    pytest.param("about.json", _set("cautions", []), "cautions", id="cautions"),
+    pytest.param("about.json", _set("station_name", "Rail spot 2"), "station_name", id="name"),
+    pytest.param("about.json", _set("beyond", ["finding x: it began before"]), "beyond",
+                 id="excuse"),
+    pytest.param("about.json", _set("points", []), "points", id="points"),
+    pytest.param("reviews.json", _set(0, "comment", "rejected"), "review 1 was edited",
+                 id="review"),
+    pytest.param("reviews.json", lambda says: says.pop(1), "review 2 is missing",
+                 id="review-taken-out"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "edit", "why"), EDITS)
+def test_what_is_said_must_follow_from_what_is_enclosed(
+    made: Package, name: str, edit: Callable[[Any], object], why: str
+) -> None:
+    files = quay.files_of(made.content)
+    forged = edited(files, name, edit)
+    found = verify_bytes(quay.remade(forged))
+    if forged == files:
+        assert found.sound
+        return
+    assert not found.sound
+    assert why in " ".join(sentence for check in found.checks for sentence in check.said)
+
+
+@pytest.mark.parametrize(
+    ("name", "edit"),
+    [
+        ("about.json", _set("judged", "since", "ns", 2**63 - 1)),
+        ("about.json", _set("judged", "since", "ns", 2**70)),
+        ("about.json", _set("judged", "start", "ns", -(2**63))),
+        ("about.json", _set("judged", "until", "ns", 0)),
+        ("about.json", _set("judged", "end", "ns", 1.5)),
+        ("about.json", _set("shown_from", "ns", 2**62)),
+        ("about.json", _set("timezone", "../etc/passwd")),
+        ("about.json", _set("timezone", "Nowhere/Else")),
+        ("about.json", _set("station", "rail-2")),
+        ("about.json", _set("transfer", "rail-1/none")),
+        ("about.json", _set("sites", [])),
+        ("about.json", _set("sites", 0, "file", "../site.toml")),
+        ("about.json", _set("sites", 0, "file", "site/2.toml")),
+        ("about.json", _set("more", 1)),
+        ("about.json", _set("format", 2)),
+        ("about.json", _set("margin_s", "wide")),
+        ("about.json", _set("margin_s", 1e300)),
+        ("results.json", _set("findings", None)),
+        ("results.json", _set("findings", [1])),
+        ("results.json", _set("findings", 0, "start_ns", 2**80)),
+        ("results.json", _set("findings", 0, "kind", "nonsense")),
+        ("results.json", _set("findings", 0, "evidence", "x", "a")),
+        ("results.json", _set("transfers", [])),
+        ("results.json", _set("transfers", 0, "volume", "open")),
+        ("paperwork.json", _set("tickets", 0, "start_ns", -(2**63))),
+        ("paperwork.json", _set("work", {})),
+        ("replay.json", _set("hazard", None)),
+        ("replay.json", _set("events", None)),
+        ("replay.json", _set("events", 0, 5)),
+        ("replay.json", _set("typical", 5)),
+        ("replay.json", _set("typical", {})),
+        ("coverage.json", _set("bond", 5)),
+        ("reviews.json", _set(0, 5)),
+        ("reviews.json", _set(0, "number", "1")),
+        ("reviews.json", _set(0, "at_ns", "x")),
+    ],
+)  # fmt: skip
+def test_nonsense_in_a_document_is_told_and_does_no_harm(
+    made: Package, name: str, edit: Callable[[Any], object]
+) -> None:
+    found = verify_bytes(quay.remade(edited(quay.files_of(made.content), name, edit)))
+    assert not found.sound
+    assert all("\n" not in sentence for check in found.checks for sentence in check.said)
+
+
+@pytest.mark.parametrize("name", ["about.json", "replay.json", "reviews.json", "results.json"])
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"[]", b"{}\n", b"[]\n", b"null\n", b"5\n", b'"x"\n', b"NaN\n", b"1e999\n",
+     b"[" * 100_000, b"9" * 5000, b"\xff", b'{"a": 1, "a": 1}\n', b"{\"a\":1}\n"],
+)  # fmt: skip
+def test_a_document_that_is_none_is_told(made: Package, name: str, content: bytes) -> None:
+    files = quay.files_of(made.content)
+    if name == "reviews.json" and content == b"[]\n":
+        return  # no reviews are no nonsense: the page tells
+    assert is_found(quay.remade({**files, name: content}))
+
+
+@pytest.mark.parametrize("content", [b"", b"PAR1", b"PAR1" + b"\xff" * 100 + b"PAR1", b"\0" * 5000])
+def test_readings_that_are_none_are_told(made: Package, content: bytes) -> None:
+    files = {**quay.files_of(made.content), "readings/flow.parquet": content}
+    found = verify_bytes(quay.remade(files))
+    assert "readings/flow.parquet: no Parquet that can be read" in said(found, "content")
+
+
+@pytest.mark.parametrize("text", ["", "schema = 1", "a" * 100_000, "[[[[", "x = 1"])
+def test_a_site_file_that_is_none_is_told(made: Package, text: str) -> None:
+    files = {**quay.files_of(made.content), "site/1.toml": text.encode()}
+    assert "site/1.toml: no site file" in said(verify_bytes(quay.remade(files)), "content")
+
+
+def test_another_site_file_is_found_by_the_rules(made: Package) -> None:
+    files = quay.files_of(made.content)
+    lenient = quay.SITE.replace("[limits]", "[limits]\nstop_allowance_s = 60.0")
+    found = verify_bytes(quay.remade({**files, "site/1.toml": lenient.encode()}))
+    assert grades(found)["rules"] is Grade.WRONG
+
+
+def test_no_manifest_is_no_package(made: Package) -> None:
+    files = quay.files_of(made.content)
+    del files["MANIFEST"]
+    with pytest.raises(UnreadableError, match="no package of evidence"):
+        verify_bytes(quay.remade(files, listed=False))
+
+
+# Another version
+
+
+def test_other_rules_cannot_be_run_again_and_that_is_not_passed_over(
+    made: Package, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("analytics.evidence.verifying.RULES_VERSION", "99")
+    found = verify_bytes(made.content)
+    assert not found.sound
+    assert "this is version 99: they cannot be run again here" in said(found, "rules")
+
+
+def test_of_drawings_by_another_library_nothing_can_be_told(
+    made: Package, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    here = {**told.versions(), "matplotlib": "0.0"}
+    monkeypatch.setattr("analytics.evidence.documents.versions", lambda: here)
+    found = verify_bytes(made.content)
+    assert grades(found)["page"] is Grade.UNTOLD
+    assert "matplotlib" in said(found, "page")
+    assert found.sound
+
+
+def test_what_could_not_be_read_when_it_was_made_is_not_passed_over(made: Package) -> None:
+    files = edited(quay.files_of(made.content), "about.json", _set("damaged", ["block 7"]))
+    found = verify_bytes(quay.remade(files))
+    assert "could not be read: block 7" in said(found, "rules")
+
+
+def test_the_same_is_said_again(made: Package) -> None:
+    assert dataclasses.asdict(verify_bytes(made.content)) == dataclasses.asdict(
+        verify_bytes(made.content)
+    )
+
+
+def test_roles_are_the_names_of_the_files() -> None:
+    assert {f"readings/{role}.csv" for role in Role} >= {n for n in NAMES if n.endswith("y.csv")}
