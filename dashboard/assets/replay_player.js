@@ -84,7 +84,7 @@ window.bondtrailReplay = window.bondtrailReplay || {};
     function frame(now) {
       if (!playing || leave.signal.aborted) return;
       if (!root.isConnected) return replay.stop();
-      const gone = now - before;
+      const gone = Math.max(now - before, 0); // a frame may have begun before the press
       if (!calm.matches || gone >= STILL_MS) {
         before = now;
         moment = Math.min(moment + Math.min(gone, LONGEST_MS) * speed(), record.length);

@@ -56,7 +56,7 @@ window.bondtrailReplay = window.bondtrailReplay || {};
       if (!axis || now - turned < TURN_MS) return;
       const [low, high] = axis.range.map((end) => axis.r2l(end));
       const at = onAxis(moment);
-      if (at >= low && at <= high) return;
+      if (at >= low - 1 && at <= high + 1) return; // the ends are cut to milliseconds
       turned = now;
       const begin = at - (high - low) * (at > high ? 0.1 : 0.9);
       window.Plotly.relayout(figure, { "xaxis.range": [begin, begin + high - low] });

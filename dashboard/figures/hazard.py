@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import plotly.graph_objects as go
 
-from analytics.core.electrostatics.hazard import Course, Hazard
+from analytics.core.electrostatics.hazard import Hazard
 from analytics.core.electrostatics.spread import Level, Spread
 from bondtrail.samples import TimeArray, ValueArray
 from dashboard.figures import palette
@@ -23,6 +23,9 @@ DECADES_BELOW = 4
 """What is drawn reaches so many decades below the ignition energy, or else the peak."""
 
 BUCKETS = 1500
+
+_Line = tuple[TimeArray, ValueArray]
+"""Moments [ns] and energies [mJ], above the floor of the axis."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +60,16 @@ def hazard_panel(figure: go.Figure, hazard: Hazard, clock: Clock, row: int) -> N
         Of the panel, from 1.
     """
     low, high = axis_ends(hazard)
+    lines = {
+        level: thinned(course.time, course.energy_mJ, low)
+        for level, course in hazard.courses.items()
+    }
     for level, style in _STYLES.items():
-        _level_line(figure, hazard.courses[level], style, (clock, low), row)
+        _level_line(figure, lines[level], style, clock, row)
     mie = hazard.inputs.get(MIE)
     if mie is not None:
         for level in Level:
-            _over_the_mie(figure, hazard.courses[level], ignites_at(mie, level), (clock, low), row)
+            _over_the_mie(figure, lines[level], ignites_at(mie, level), clock, row)
         _mark_mie(figure, mie, row)
     figure.update_yaxes(
         type="log",
@@ -120,11 +127,8 @@ def _decades(low: float, high: float) -> range:
     return range(first, last + 1, max(1, (last - first) // 5))
 
 
-def _level_line(
-    figure: go.Figure, course: Course, style: _Style, on: tuple[Clock, float], row: int
-) -> None:
-    clock, floor = on
-    time, energy = thinned(course.time, course.energy_mJ, floor)
+def _level_line(figure: go.Figure, line: _Line, style: _Style, clock: Clock, row: int) -> None:
+    time, energy = line
     figure.add_scatter(
         x=clock.axis(time),
         y=energy,
@@ -140,13 +144,9 @@ def _level_line(
     )
 
 
-def _over_the_mie(
-    figure: go.Figure, course: Course, mie: float, on: tuple[Clock, float], row: int
-) -> None:
+def _over_the_mie(figure: go.Figure, line: _Line, mie: float, clock: Clock, row: int) -> None:
     """Draw once more, thick and in colour, where a level reached the ignition energy."""
-    clock, floor = on
-    time, energy = thinned(course.time, course.energy_mJ, floor)
-    x, y = _reaching(time, energy, mie)
+    x, y = _reaching(*line, mie)
     if not y.size:
         return
     name = "At or over the ignition energy"
