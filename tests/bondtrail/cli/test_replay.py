@@ -447,6 +447,56 @@ def test_a_store_without_a_site_file_says_what_to_do(run: Run, folder: Path) -> 
     assert "the store has no site file" in shown.err
 
 
+ODD: dict[str, tuple[str, str, dict[str, Samples]]] = {
+    "one-reading": (
+        "drum",
+        "resistance = {}\nflow = {}",
+        {"resistance": Samples.of([BEGIN], [3.4])},
+    ),
+    "bad-throughout": (
+        "drum",
+        "resistance = {}\nflow = {}",
+        {
+            "resistance": Samples.of(BEGIN + np.arange(60) * NS_PER_S, np.ones(60), np.full(60, 2)),
+            "flow": Samples.of(BEGIN + np.arange(60) * NS_PER_S, np.full(60, 50.0), np.full(60, 2)),
+        },
+    ),
+    "permissive-alone": (
+        "ibc",
+        "permissive = {}",
+        {"permissive": Samples.of(BEGIN + np.arange(60) * NS_PER_S, np.arange(60) % 2)},
+    ),
+    "status-and-running": (
+        "fixed_item",
+        "status = {}\nrunning = {}",
+        {
+            "status": Samples.of(BEGIN + np.arange(60) * NS_PER_S, np.arange(60) % 4),
+            "running": Samples.of(BEGIN + np.arange(60) * NS_PER_S, np.ones(60)),
+        },
+    ),
+    "open-throughout": (
+        "flexible_bulk_bag",
+        "resistance = {}",
+        {"resistance": Samples.of(BEGIN + np.arange(60) * NS_PER_S, np.full(60, math.inf))},
+    ),
+}
+
+
+@pytest.mark.parametrize("form", ["table", "json", "csv"])
+@pytest.mark.parametrize("name", ODD)
+def test_whatever_little_is_recorded_is_told(run: Run, name: str, form: str) -> None:
+    kind, points, told = ODD[name]
+    head = SITE.partition("[[station]]")[0]
+    station = f'[[station]]\nid = "odd-1"\nname = "Odd"\nkind = "{kind}"\n\n[station.points]\n'
+    with opened() as store:
+        store.put_site(parse_site(f"{head}{station}{points}\n"), 0)
+        store.write({f"odd-1.{role}": samples for role, samples in told.items()})
+        analyse(store, now=NOW)
+    shown = run("replay", "--station", "odd-1", "--at", "2026-07-01T06:00:30Z", "--format", form)
+    assert (shown.status, shown.err) == (0, "")
+    assert "at start" in shown.out or "at_start" in shown.out
+
+
 PAGE = (Path(__file__).parents[3] / "docs" / "replay.md").read_text(encoding="utf-8")
 
 
