@@ -7,7 +7,15 @@ import importlib
 
 from benchmarks.table import Row
 
-SUBJECTS = ("at_rest", "read_back", "load_csv", "rules", "pandas_groupby", "replay")
+SUBJECTS = (
+    "at_rest",
+    "read_back",
+    "load_csv",
+    "rules",
+    "pandas_groupby",
+    "charging",
+    "replay",
+)
 LARGE = ("load_memory", "kpis", "alarms", "quarter_report")
 
 

@@ -9,6 +9,9 @@ block, instead of step by step.
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -21,7 +24,7 @@ BLOCK = 32
 """Steps of a block. Measured: 16 and 64 take longer."""
 
 _SMALL = 0.7
-"""Below, 1 - exp(-x) loses digits and expm1 does not; above, 1 + expm1(-x) does."""
+"""Above, exp(-x) as 1 + expm1(-x) would lose digits."""
 _FARTHEST = 700.0
 """exp(-700) = 1e-304 of a charge is none."""
 
@@ -80,91 +83,111 @@ def potential(
     current, resistance, bands = _bands(step, current_A, resistance_ohm, capacitance, initial)
     edges = np.empty((*bands, step.size + 1))
     edges[..., 0] = initial
-    length = max(STEPS_AT_ONCE // max(int(np.prod(bands)), 1), BLOCK)
-    for low in range(0, step.size, length):
-        part = slice(low, min(low + length, step.size))
-        decay, gain = transition(step[part], current[..., part], resistance[..., part], capacitance)
-        edges[..., part.start + 1 : part.stop + 1] = recurrence(decay, gain, edges[..., low])
+    room = _Room.of(bands, step.size)
+    for low in range(0, step.size, room.length):
+        high = min(low + room.length, step.size)
+        part, inside = np.s_[..., low:high], np.s_[..., : high - low]
+        decay, gain = room.steps(high - low)
+        _write_steps(
+            step[part], current[part], resistance[part], capacitance, decay[inside], gain[inside]
+        )
+        edges[..., low + 1 : high + 1] = _carried(decay, gain, edges[..., low], room)[inside]
     return edges
 
 
-def transition(
-    step_s: ValueArray, current_A: ValueArray, resistance_ohm: ValueArray, capacitance_F: ValueArray
-) -> tuple[ValueArray, ValueArray]:
-    """Return what each step does: ``V -> decay V + gain``.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Room:
+    """Arrays to work in, asked for once. Measured: asking for each anew takes twice as long.
 
-    Parameters
-    ----------
-    step_s, current_A, resistance_ohm, capacitance_F : ndarray of float64
-        As of `potential`; shapes broadcast. [s, A, ohm, F]
+    ``decay`` and ``gain`` are of shape (..., length); ``kept`` and ``added`` hold the same as
+    (`BLOCK`, ..., blocks), so that the k-th steps of all blocks adjoin.
+    """
 
-    Returns
-    -------
-    decay, gain : ndarray of float64
-        In the broadcast shape. [-, V]
+    decay: ValueArray
+    gain: ValueArray
+    kept: ValueArray
+    added: ValueArray
 
-    Raises
-    ------
-    ValueError
-        If a value is outside its limits.
+    @classmethod
+    def of(cls, bands: tuple[int, ...], steps: int) -> _Room:
+        blocks = min(STEPS_AT_ONCE // max(math.prod(bands), 1), steps) // BLOCK + 1
+        whole, apart = (*bands, blocks * BLOCK), (BLOCK, *bands, blocks)
+        return cls(np.empty(whole), np.empty(whole), np.empty(apart), np.empty(apart))
+
+    @property
+    def length(self) -> int:
+        return int(self.decay.shape[-1])
+
+    def steps(self, count: int) -> tuple[ValueArray, ValueArray]:
+        """Return decay and gain for so many steps, and for idle ones up to whole blocks."""
+        whole = -(-count // BLOCK) * BLOCK
+        decay, gain = self.decay[..., :whole], self.gain[..., :whole]
+        decay[..., count:], gain[..., count:] = 1.0, 0.0
+        return decay, gain
+
+
+def _write_steps(
+    step_s: ValueArray,
+    current_A: ValueArray,
+    resistance_ohm: ValueArray,
+    capacitance_F: ValueArray,
+    decay: ValueArray,
+    gain: ValueArray,
+) -> None:
+    """Write to ``decay`` and ``gain`` what each step does: ``V -> decay V + gain``. [-, V]
+
+    Arguments are as of `potential`, all in one shape or to be broadcast.
     """
     _require("step_s", "at least 0", step_s, step_s >= 0)
     _require("current_A", "at least 0", current_A, current_A >= 0)
     _require("resistance_ohm", "at least 0", resistance_ohm, resistance_ohm >= 0, infinite=True)
     with np.errstate(divide="ignore", over="ignore", under="ignore", invalid="ignore"):
-        x = step_s / (resistance_ohm * capacitance_F)
+        x = np.multiply(resistance_ohm, capacitance_F, out=gain)
+        np.divide(step_s, x, out=x)
         np.copyto(x, 0.0, where=step_s == 0)  # 0/0: no time for a perfect bond to act in
-        decay, lost = _decay(x)
-        share = np.divide(lost, x, out=lost)
-        np.copyto(share, 1.0, where=x == 0)
-        return decay, np.multiply(share, current_A * (step_s / capacitance_F), out=share)
+        left = x < _FARTHEST
+        much = np.flatnonzero(left & (x > _SMALL))
+        exact = np.exp(-x.take(much))
+        lost = np.negative(x, out=decay)
+        if left.any():
+            np.expm1(lost, out=lost)  # negated: exp(-x) - 1
+        else:  # bonded all along: no exponential at all
+            lost.fill(-1.0)
+        none = x == 0
+        np.divide(lost, x, out=gain)
+        np.copyto(gain, -1.0, where=none)
+        gain *= current_A
+        gain *= step_s / -capacitance_F
+        decay += 1.0
+        decay.put(much, exact)
 
 
-def _decay(x: ValueArray) -> tuple[ValueArray, ValueArray]:
-    """Return exp(-x) and 1 - exp(-x) to full precision, by one exponential or none for each x.
-
-    A vessel that is bonded has lost all within a step: that takes none.
-    """
-    decay = np.zeros(x.shape)
-    some = np.flatnonzero((x >= _SMALL) & (x < _FARTHEST))
-    decay.put(some, np.exp(-x.take(some)))
-    lost = 1.0 - decay
-    little = np.flatnonzero(x < _SMALL)
-    minus = np.expm1(-x.take(little))
-    lost.put(little, -minus)
-    decay.put(little, np.add(minus, 1.0, out=minus))
-    return decay, lost
-
-
-def recurrence(decay: ValueArray, gain: ValueArray, start: ValueArray) -> ValueArray:
+def _carried(decay: ValueArray, gain: ValueArray, start: ValueArray, room: _Room) -> ValueArray:
     """Return ``v[k] = decay[k] v[k - 1] + gain[k]`` for all k, from ``v[-1] = start``.
 
-    Parameters
-    ----------
-    decay, gain : ndarray of float64, shape (..., n)
-        ``decay`` from 0 to 1: products of it can vanish, which is right, but never grow.
-    start : ndarray of float64, shape (...)
-
-    Returns
-    -------
-    ndarray of float64, shape (..., n)
+    ``decay`` and ``gain`` are of shape (..., n) with n a multiple of `BLOCK`; ``gain`` is written
+    over. Decays are from 0 to 1: products of them can vanish, which is right, but never grow.
     """
-    size = decay.shape[-1]
-    kept, added = _in_blocks(decay, 1.0), _in_blocks(gain, 0.0)
+    blocks = decay.shape[-1] // BLOCK
+    apart = (*decay.shape[:-1], blocks, BLOCK)
+    kept, added = room.kept[..., :blocks], room.added[..., :blocks]
+    np.copyto(kept, np.moveaxis(decay.reshape(apart), -1, 0))
+    np.copyto(added, np.moveaxis(gain.reshape(apart), -1, 0))
     _chain(kept, added)
-    begins = _begins(kept[-1], added[-1], start)
-    added += np.multiply(kept, begins, out=kept)
-    return np.moveaxis(added, 0, -1).reshape(*decay.shape[:-1], -1)[..., :size]
+    kept *= _begins(kept[-1], added[-1], start)
+    added += kept
+    np.copyto(gain.reshape(apart), np.moveaxis(added, 0, -1))
+    return gain
 
 
 def _chain(kept: ValueArray, added: ValueArray) -> None:
     """Make each step of every block, in place, say what all steps up to it do together."""
-    room = np.empty_like(kept[0])
+    spare = np.empty_like(kept[0])
     rows = zip(kept, added, strict=True)
     last_kept, last_added = next(rows)
     for row_kept, row_added in rows:
-        np.multiply(row_kept, last_added, out=room)
-        np.add(row_added, room, out=row_added)
+        np.multiply(row_kept, last_added, out=spare)
+        np.add(row_added, spare, out=row_added)
         np.multiply(row_kept, last_kept, out=row_kept)
         last_kept, last_added = row_kept, row_added
 
@@ -183,16 +206,6 @@ def _begins(kept: ValueArray, added: ValueArray, start: ValueArray) -> ValueArra
         apart *= 2
     first = start[..., np.newaxis]
     return np.concatenate((first, (kept * first + added)[..., :-1]), axis=-1)
-
-
-def _in_blocks(values: ValueArray, filling: float) -> ValueArray:
-    """Return values of shape (..., n) as (`BLOCK`, ..., blocks): the k-th of all blocks adjoin."""
-    *bands, size = values.shape
-    blocks = -(-size // BLOCK)
-    if size < blocks * BLOCK:
-        rest = np.full((*bands, blocks * BLOCK - size), filling)
-        values = np.concatenate((values, rest), axis=-1)
-    return np.ascontiguousarray(np.moveaxis(values.reshape(*bands, blocks, BLOCK), -1, 0))
 
 
 def _bands(
