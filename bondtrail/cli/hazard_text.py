@@ -50,8 +50,8 @@ def _print_estimate(hazard: Hazard, replay: Replay) -> None:
 
 
 def _lines(hazard: Hazard, replay: Replay) -> Iterator[Line]:
-    """Yield the figures, a row each."""
-    levels = list(hazard.figures.values())
+    """Yield the figures, a row each; a powder neither relaxes nor runs in a pipe as a liquid."""
+    levels = _levels(hazard)
 
     def row(head: str, cell: Callable[[Figures], str]) -> Line:
         return head, [cell(level) for level in levels]
@@ -62,9 +62,17 @@ def _lines(hazard: Hazard, replay: Replay) -> Iterator[Line]:
     yield row("  times the ignition energy", lambda level: _ratio(level.mie_ratio))
     yield row("  first reached it", lambda level: _crossed(level, replay))
     yield row("  for so long", lambda level: length(level.seconds_over_mie))
+    if "charge_uC_kg" in hazard.inputs:
+        return
     yield row("Relaxation time, s", lambda level: _figure(level.relaxation_time_s))
     yield row("Greatest velocity, m/s", lambda level: _figure(level.velocity_m_s))
     yield row("  its published limit, m/s", lambda level: _figure(level.velocity_limit_m_s))
+
+
+def _levels(hazard: Hazard) -> list[Figures]:
+    from analytics.core.electrostatics.spread import Level
+
+    return [hazard.figures[level] for level in Level]
 
 
 def _figure(value: float | None) -> str:
@@ -90,7 +98,7 @@ def _judged(hazard: Hazard, replay: Replay) -> Iterator[str]:
     """Yield what the figures say beside the published classes and limits."""
     if hazard.conductivity_class is not None:
         yield f"The conductivity of the liquid is {hazard.conductivity_class}."
-    levels = list(hazard.figures.values())
+    levels = _levels(hazard)
     fastest = max((level.velocity_m_s or 0.0 for level in levels), default=0.0)
     limits = [one.velocity_limit_m_s for one in levels if one.velocity_limit_m_s is not None]
     if fastest and limits:

@@ -134,6 +134,23 @@ def test_every_input_stands_with_its_unit_and_source(text: Text) -> None:
     assert row(out, "leakage, ohm")[:4] == ["1e+05", "1e+09", "no", "end"]
 
 
+def test_a_powder_has_no_relaxation_time_and_no_velocity(text: Text) -> None:
+    inputs = {"charge_uC_kg": Spread(0.01, 0.1, 1.0, "uC/kg", "from memory")}
+    nothing = levels(relaxation_time_s=None, velocity_m_s=None, velocity_limit_m_s=None)
+    out = text(inputs=inputs, figures=nothing, conductivity_class=None)
+    assert row(out, "Peak charge, uC") == ["1.50"] * 3
+    assert "Relaxation" not in out
+    assert "velocity" not in out
+
+
+def test_levels_stand_in_rising_order_however_they_come(text: Text) -> None:
+    told = {
+        level: figures(peak_energy_mJ=energy)
+        for level, energy in [(Level.HIGH, 3.0), (Level.LOW, 1.0), (Level.TYPICAL, 2.0)]
+    }
+    assert row(text(figures=told), "Peak energy, mJ") == ["1.00", "2.00", "3.00"]
+
+
 def test_notes_and_the_class_of_the_liquid_are_told(text: Text) -> None:
     out = flat(text())
     assert "The conductivity of the liquid is low." in out
