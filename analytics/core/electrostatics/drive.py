@@ -41,6 +41,8 @@ class Drive:
         As measured; NaN where it is not known, or not measured at all. [ohm]
     bond_open, bond_unknown, flow_unknown : ndarray of bool, shape (n,)
         What holds on each step.
+    by_rating : bool
+        Whether the flow is the rated one, for want of a meter or of anything that it says.
     """
 
     edges: Moments
@@ -50,6 +52,7 @@ class Drive:
     bond_open: Mask
     bond_unknown: Mask
     flow_unknown: Mask
+    by_rating: bool
 
     @property
     def step_s(self) -> ValueArray:
@@ -101,9 +104,11 @@ def drive(
     flow if that is more. A reading below zero counts by its size. Without a meter, or with one that
     says nothing in the whole span: the rated flow while it runs.
     """
-    rate, ohm = _rate(station, signals, now, span), _ohm(station, signals, now, span)
+    metered = _metered(station, signals, span)
+    rate = metered or _rated_while_running(station, now, span)
     if rate is None:
         return None
+    ohm = _ohm(station, signals, now, span)
     edges = merged(rate.edges, ohm.edges)
     flow, recorded = rate.at(edges[:-1]), ohm.at(edges[:-1])
     greatest = np.nanmax(np.append(rate.value, _rated(station) or 0.0))
@@ -116,16 +121,21 @@ def drive(
         bond_open=recorded >= station.limits.open_ohm,
         bond_unknown=np.isnan(recorded),
         flow_unknown=np.isnan(flow),
+        by_rating=metered is None,
     )
 
 
-def _rate(station: Station, signals: Signals, now: Situation, span: tuple[int, int]) -> Held | None:
-    """Return the rate of flow, or None if it is known nowhere. [L/min or kg/min]"""
-    if Role.FLOW in station.points:
-        read = _recorded(station, signals, Role.FLOW, span)
-        rate = Held(read.edges, np.where(np.isinf(read.value), np.nan, np.abs(read.value)))
-        if not np.isnan(rate.value).all():
-            return rate
+def _metered(station: Station, signals: Signals, span: tuple[int, int]) -> Held | None:
+    """Return the measured rate of flow, or None if it is known nowhere. [L/min or kg/min]"""
+    if Role.FLOW not in station.points:
+        return None
+    read = _recorded(station, signals, Role.FLOW, span)
+    rate = np.where(np.isinf(read.value), np.nan, np.abs(read.value))
+    return None if np.isnan(rate).all() else Held(read.edges, rate)
+
+
+def _rated_while_running(station: Station, now: Situation, span: tuple[int, int]) -> Held | None:
+    """Return the rated flow while it runs, or None if there is none. [L/min or kg/min]"""
     rated = _rated(station)
     if Role.RUNNING not in station.points or rated is None:
         return None

@@ -189,7 +189,7 @@ def _recorded(station: Station, driven: Drive) -> dict[str, Spread]:
     """Return what the record gives: the bond's resistance while it was one, the peak of flow."""
     low, typical, high = (float(driven.flow[level].max()) for level in Level)
     unit = f"{flow_unit(station)}/min"
-    source = "record" if Role.FLOW in station.points else "rated flow of the site file"
+    source = "rated flow of the site file" if driven.by_rating else "record"
     found = {"peak_flow": Spread(low, typical, high, unit, source)}
     bonded = driven.recorded_ohm < station.limits.open_ohm
     if bonded.any():

@@ -28,6 +28,12 @@ def of_bond(station: Station, driven: Drive, leakage: Spread) -> Iterator[str]:
             f"No resistance is recorded: the bond is told by the {role} alone, and bonded may be"
             f" anything from 0 to {limit}."
         )
+    if role is not None:
+        stale = duration(station.points[role].stale_after_s)
+        yield (
+            f"Each reading of the bond counts until the next, for {stale} at most: what came and"
+            " went between two of them is not seen."
+        )
     loose = driven.bond_open | driven.bond_unknown
     if driven.bond_open.any():
         yield f"The bond was open for {_how_long(driven, driven.bond_open)}."
@@ -51,12 +57,11 @@ def of_bond(station: Station, driven: Drive, leakage: Spread) -> Iterator[str]:
 
 def of_flow(station: Station, driven: Drive, unit: str) -> Iterator[str]:
     """Yield what is supposed of the flow; ``unit`` is L/min or kg/min."""
-    measured = Role.FLOW in station.points
-    if station.rated_flow is not None and not measured:
-        yield (
-            "Flow is not measured: it is taken as the rated"
-            f" {station.rated_flow:g} {unit} while it runs."
+    if driven.by_rating:
+        why = (
+            "The flow meter says nothing" if Role.FLOW in station.points else "Flow is not measured"
         )
+        yield f"{why}: it is taken as the rated {station.rated_flow:g} {unit} while it runs."
     if driven.flow_unknown.any():
         most = driven.flow[Level.HIGH][driven.flow_unknown].max()
         yield (

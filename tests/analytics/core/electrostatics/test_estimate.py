@@ -288,6 +288,13 @@ NOTES = [
         id="status-alone",
     ),
     pytest.param(filler(Role.FLOW), {"flow": [(5, 60)]}, ["Nothing at this station"], id="no-bond"),
+    pytest.param(filler(), ISOLATED, ["until the next, for 1 s at most", "not seen"], id="gaps"),
+    pytest.param(
+        filler(Role.FLOW, Role.RUNNING, rated_flow=500.0, rated_unit="L"),
+        {"flow": [(5, BAD)], "running": [(5, 1)]},
+        ["The flow meter says nothing", "rated 500 L/min"],
+        id="silent-meter",
+    ),
     pytest.param(
         filler(), {"resistance": [(5, 3)], "flow": [(5, 0)]}, ["Nothing flowed"], id="no-flow"
     ),
