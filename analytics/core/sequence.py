@@ -70,7 +70,7 @@ def sequence(
     scene = Scene.of(station, signals, span, now or situation(station, signals, span))
     papers = Papers(trips, findings, work, tickets, changes)
     drafts = [
-        *_at_start(scene),
+        *_at_start(scene, changes[0][1] if changes else station),
         *bond_events(scene),
         *silence_events(scene),
         *contact_events(scene),
@@ -82,12 +82,13 @@ def sequence(
     return _completed(scene, inside, span[0] if counted_from is None else counted_from)
 
 
-def _at_start(scene: Scene) -> list[Draft]:
+def _at_start(scene: Scene, station: Station) -> list[Draft]:
+    """Return how things stood, and the limits of the station as it was then."""
     unknown = scene.now.bond.state[0] == Bond.UNKNOWN and scene.now.flow.state[0] == Contact.UNKNOWN
     basis = Basis.MISSING if unknown else Basis.KNOWN
     return [
         Draft(scene.span[0], What.AT_START, _standing(scene.now), basis=basis),
-        Draft(scene.span[0], What.LIMITS, limits_words(scene.station.limits)),
+        Draft(scene.span[0], What.LIMITS, limits_words(station.limits)),
     ]
 
 

@@ -17,7 +17,7 @@ from analytics.core.splicing import spliced
 from analytics.replay.holding import held_at, held_in, pieces, product_named, sites_of
 from analytics.replay.missing import missing_of
 from analytics.replay.replayed import Held, Replay, UnknownSpanError
-from analytics.replay.spans import AROUND_NS, replayed_span
+from analytics.replay.spans import AROUND_NS, FARTHEST_NS, replayed_span
 from analytics.replay.typicals import typical_of
 from analytics.signals import load_signals
 from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
@@ -108,12 +108,9 @@ def replay_span(
 
 
 def _of_transfer(store: Store, transfer: Transfer, now: int, form: str | None) -> Replay:
-    station, reach = transfer.station, (transfer.start - AROUND_NS, transfer.end + AROUND_NS)
+    station = transfer.station
     hookups = store.hookups(station, transfer.start, transfer.end)
-    near = (
-        min([reach[0], *(hookup.start for hookup in hookups)]),
-        max([reach[1], *(hookup.end for hookup in hookups)]),
-    )
+    near = transfer.start - FARTHEST_NS, transfer.end + FARTHEST_NS
     others = [each for each in store.transfers(station, *near) if each.start != transfer.start]
     span = replayed_span(transfer, hookups, others)
     return _of_span(store, station, span, transfer, now, form)

@@ -15,6 +15,8 @@ BESIDE_NS = 10 * NS_PER_S
 CLAMP_NS = 1800 * NS_PER_S
 """A clamp that came on earlier before the flow, or off later after it, is not waited for."""
 LONGEST_LEAD_NS = 600 * NS_PER_S
+FARTHEST_NS = CLAMP_NS + BESIDE_NS
+"""Nothing that is shown of a transfer lies farther from it."""
 
 
 def shown_span(transfer: Transfer) -> tuple[int, int]:
