@@ -82,7 +82,7 @@ def note(tx: Transaction, changes: Mapping[KnownPoint, Change], arrived: int | N
 
 
 def _ends(tx: Transaction, ids: Sequence[int]) -> dict[int, Stretch]:
-    """Return the row that ends with a point's last reading, of each point that has one."""
+    """Return the latest row that ends with a point's last reading, of each point that has one."""
     found: dict[int, Stretch] = {}
     for low in range(0, len(ids), _AT_ONCE):
         rows = tx.conn.execute(_ENDS, {"ids": ids[low : low + _AT_ONCE]})
@@ -223,7 +223,6 @@ _TOLD = select(
 _ENDS = (
     _TOLD.join(point, (point.c.id == _C.point_id) & (point.c.last_ns == _C.last_ns))
     .where(point.c.id.in_(bindparam("ids", expanding=True)))
-    .where(_C.block.is_(None), _C.arrived_first_ns.is_not(None))
     .order_by(_C.id)
 )
 _OF_SPAN = (

@@ -133,6 +133,21 @@ def test_without_a_clock_nobody_knows(store: Store, how: str) -> None:
             id="replaced-by-who-knows-when",
         ),
         pytest.param(
+            [(10, series(1, 2, 3)), (None, series(3, value=9.0))],
+            [(10, 10), (10, 10), None],
+            id="the-last-replaced-by-who-knows-when",
+        ),
+        pytest.param(
+            [(10, series(1, 2, 3)), (None, series(2, value=9.0)), (30, series(2, value=8.0))],
+            [(10, 10), (30, 30), (10, 10)],
+            id="replaced-by-who-knows-when-and-then-again",
+        ),
+        pytest.param(
+            [(10, series(1)), (None, series(1, value=9.0)), (30, series(1, value=8.0))],
+            [(30, 30)],
+            id="one-alone-replaced-twice",
+        ),
+        pytest.param(
             [(None, series(1, 2, 3)), (50, series(2, value=9.0)), (60, series(4))],
             [None, (50, 50), None, (60, 60)],
             id="the-first-unknown",
