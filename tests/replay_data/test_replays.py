@@ -147,4 +147,6 @@ def test_the_strap_left_off_is_found_open_after_a_silence(
     assert found.since is None, "no reading of this span tells"
     assert times(events, What.CLAMP_OFF) == []
     at_work = {w.what for w in work_of["dryer-sieve"] if w.start <= finding.start < w.end}
-    assert at_work <= {e.detail.partition(";")[0] for e in events if e.what.startswith("work")}
+    told = [event.detail for event in events if event.what is What.WORK_GOING_ON]
+    assert told == [f"{what}; began 5 h 38 min before" for what in at_work]
+    assert at_work
