@@ -25,7 +25,9 @@ from store import Store
 MOST = 50
 """So many good transfers at most are looked at, the latest."""
 MOST_COURSES = 20
-"""Of so many at most the readings are read."""
+"""Of so many at most the readings are read ..."""
+MOST_READ_NS = 48 * 3600 * NS_PER_S
+"""... and of so much time in all, but of `FEW` at least: ten readings a second are many."""
 DAY_NS = 86_400 * NS_PER_S
 REACH_DAYS = (7, 28, 112, 366)
 """How far back the good ones are looked for: further only while there are too few."""
@@ -102,6 +104,18 @@ def _good_before(store: Store, transfer: Transfer) -> list[Transfer]:
     return found[-MOST:]
 
 
+def _to_read(good: Sequence[Transfer]) -> list[Transfer]:
+    """Return the latest of the good transfers, by start, as many as are read."""
+    chosen: list[Transfer] = []
+    total = 0
+    for each in reversed(good[-MOST_COURSES:]):
+        total += each.end - each.start
+        if total > MOST_READ_NS and len(chosen) >= FEW:
+            break
+        chosen.append(each)
+    return chosen[::-1]
+
+
 def _beside(hookups: Sequence[Hookup], transfer: Transfer) -> list[Hookup]:
     return [each for each in hookups if each.start < transfer.end and each.end > transfer.start]
 
@@ -116,7 +130,7 @@ def _courses(
     hookups: Sequence[Hookup],
 ) -> tuple[dict[Role, TypicalCourse], list[Comparison]]:
     """Return the courses of resistance and flow, and where this transfer leaves them."""
-    latest = good[-MOST_COURSES:]
+    latest = _to_read(good)
     reach = seconds(span[0] - transfer.start), seconds(span[1] - transfer.start)
     spans = [replayed_span(each, _beside(hookups, each), ()) for each in latest]
     courses: dict[Role, TypicalCourse] = {}

@@ -7,8 +7,11 @@ from typing import Any
 
 import pytest
 
-from analytics.replay.typicals import DAY_NS, MOST, typical_of
+from analytics.core.typical import FEW
+from analytics.replay.typicals import DAY_NS, MOST, MOST_COURSES, typical_of
 from bondtrail.results import Transfer
+from bondtrail.samples import Samples
+from bondtrail.site import Role
 from store import Store
 from tests.analytics.core.build import station
 from tests.analytics.made import HOUR, a_transfer, put
@@ -69,3 +72,42 @@ def test_rare_ones_are_found_among_many_of_other_products(store: Store) -> None:
 
 def test_a_transfer_of_no_named_product_lies_beside_its_like(store: Store) -> None:
     assert good_of(store, made(2, product=None), made(4), product=None) == [2]
+
+
+class Counted:
+    """A store that counts what is read of it."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self.reads = 0
+
+    def read(self, *args: Any, **more: Any) -> Any:
+        self.reads += 1
+        return self._store.read(*args, **more)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._store, name)
+
+
+@pytest.mark.parametrize(
+    ("hours", "count", "read"),
+    [
+        pytest.param(0.5, 4, 0, id="too-few"),
+        pytest.param(0.5, 30, MOST_COURSES, id="the-latest"),
+        pytest.param(6, 30, 8, id="long-ones: 48 h"),
+        pytest.param(40, 30, FEW, id="very-long-ones: five"),
+    ],
+)
+def test_how_many_are_read_for_their_course(
+    store: Store, hours: float, count: int, read: int
+) -> None:
+    lasting = [
+        made(50 * n, end=made(50 * n).start + round(hours * HOUR)) for n in range(1, count + 1)
+    ]
+    latest = made(0)
+    put(store, "spot", transfers=[*reversed(lasting), latest])
+    where = station(Role.FLOW).model_copy(update={"id": "spot"})
+    counted = Counted(store)
+    span = latest.start - HOUR, latest.end + HOUR
+    typical_of(counted, where, latest, span, {Role.FLOW: Samples.empty()}, [], [])  # type: ignore[arg-type]
+    assert counted.reads == read
