@@ -8,9 +8,19 @@ import math
 import pytest
 
 from analytics.core.sequence import ABNORMAL, Basis, What, sequence
-from bondtrail.results import Finding, Kind, Severity, Trip, TripCause, TripClass
+from analytics.core.situation import situation
+from bondtrail.results import (
+    Finding,
+    Kind,
+    Severity,
+    Ticket,
+    Trip,
+    TripCause,
+    TripClass,
+    WorkWindow,
+)
 from bondtrail.samples import Samples
-from bondtrail.site import Role, parse_site
+from bondtrail.site import Limits, Role, parse_site
 
 S = 1_000_000_000
 OPEN = math.inf
@@ -266,3 +276,128 @@ def test_the_order_does_not_hang_on_when_the_span_begins() -> None:
 def test_losses_silence_and_findings_are_marked_abnormal() -> None:
     assert {What.BOND_LOST, What.BOND_UNKNOWN, What.FINDING, What.TRIP} <= ABNORMAL
     assert not {What.VERIFIED, What.FLOW_ON, What.AT_START} & ABNORMAL
+
+
+LOOKED_AT = """
+schema = 1
+[site]
+id = "quay"
+name = "Quay (invented)"
+timezone = "Europe/Lisbon"
+[[station]]
+id = "rail-1"
+name = "Rail spot 1"
+kind = "rail_tank_car"
+[station.points]
+resistance = {{ unit = "ohm" {bond} }}
+permissive = {{ stale_after_s = 7200 {permissive} }}
+flow = {{ unit = "L/min" }}
+"""
+
+
+@pytest.mark.parametrize(
+    ("bond", "permissive", "opened_s", "certain"),
+    [
+        pytest.param("", ", interval_s = 0.1", 5.3, True, id="quick-enough"),
+        pytest.param("", ", interval_s = 0.3", 5.3, True, id="just-quick-enough"),
+        pytest.param("", ", interval_s = 0.4", 5.3, False, id="too-slow"),
+        pytest.param("", "", 5.3, False, id="reported-on-change: how-quick-is-not-known"),
+        pytest.param("", ", interval_s = 0.1", 5.0, False, id="at-one-moment"),
+        pytest.param(
+            "", ", interval_s = 0.1", 4.9, False, id="before-a-loss-of-up-to-a-second-ago"
+        ),
+        pytest.param(", interval_s = 0.05", ", interval_s = 0.1", 4.9, True, id="a-quick-bond"),
+        pytest.param(", interval_s = 0.05", "", 4.9, True, id="the-earlier-may-be-slow"),
+    ],
+)
+def test_the_order_of_bond_and_permissive(
+    bond: str, permissive: str, opened_s: float, certain: bool
+) -> None:
+    """The bond is lost at 5 s, seen in readings a second apart; of the two the later is marked."""
+    text = LOOKED_AT.format(bond=bond, permissive=permissive)
+    station = parse_site(text).station("rail-1")
+    signals = {
+        Role.RESISTANCE: every_second([4.0] * 5 + [OPEN] * 5),
+        Role.PERMISSIVE: Samples.of([0, round(opened_s * S)], [1.0, 0.0]),
+    }
+    events = [
+        event
+        for event in sequence(station, signals, (0, 10 * S))
+        if event.what in (What.BOND_LOST, What.PERMISSIVE_OPENED)
+    ]
+    assert events[0].what is (What.PERMISSIVE_OPENED if opened_s < 5 else What.BOND_LOST)
+    assert events[1].order_certain is certain
+
+
+def test_figures_in_force_stand_beside_each_event() -> None:
+    signals = {
+        Role.RESISTANCE: every_second([OPEN] * 2 + [4.0] * 8),
+        Role.FLOW: every_second([0.0] * 4 + [600.0] * 4 + [0.0] * 2),
+    }
+    events = sequence(STATION, signals, (0, 10 * S))[2:]
+    assert [(e.what, e.ohm, e.flow, e.volume) for e in events] == [
+        (What.CONTACT, 4.0, 0.0, 0.0),
+        (What.BOND_LOW, 4.0, 0.0, 0.0),
+        (What.VERIFIED, 4.0, 0.0, 0.0),
+        (What.FLOW_ON, 4.0, 600.0, 0.0),
+        (What.FLOW_OFF, 4.0, 0.0, 40.0),
+    ]
+    assert events[-1].detail == "after 4 s, 40 L so far"
+
+
+@pytest.mark.parametrize(
+    ("since_s", "litres"), [(None, 60.0), (0, 60.0), (2, 40.0), (5, 30.0), (9, 0.0)]
+)
+def test_volumes_are_counted_from_where_it_is_asked(since_s: int | None, litres: float) -> None:
+    signals = {Role.FLOW: every_second([600.0] * 3 + [0.0] * 2 + [600.0] * 3 + [0.0] * 2)}
+    counted_from = None if since_s is None else since_s * S
+    events = sequence(STATION, signals, (0, 10 * S), counted_from=counted_from)
+    assert events[-1].what is What.FLOW_OFF
+    assert events[-1].volume == litres
+
+
+def test_without_a_meter_there_is_no_volume() -> None:
+    bare = STATION.model_copy(
+        update={"points": {r: p for r, p in STATION.points.items() if r is not Role.FLOW}}
+    )
+    events = sequence(bare, {Role.RESISTANCE: every_second([4.0] * 10)}, (0, 10 * S))
+    assert {event.volume for event in events} == {None}
+
+
+def test_the_limits_told_at_the_start_are_those_of_then() -> None:
+    older = STATION.model_copy(update={"limits": Limits(limit_ohm=25.0)})
+    events = sequence(STATION, {}, (0, 10 * S), changes=[(5 * S, older, STATION)])
+    assert [(e.what, e.time // S) for e in events[1:]] == [
+        (What.LIMITS, 0),
+        (What.LIMITS_CHANGED, 5),
+    ]
+    assert events[1].detail.startswith("low up to 25 ohm")
+    assert events[2].detail == "limit_ohm 25 to 10"
+
+
+def test_who_worked_and_whose_ticket_it_is_are_told() -> None:
+    events = sequence(
+        STATION,
+        {},
+        (0, 100 * S),
+        work=[WorkWindow("rail-1", 10 * S, 20 * S, "clamp replaced")],
+        tickets=[Ticket("rail-1", -5 * S, 200 * S, "B-17", "toluene", "J. Invented")],
+    )
+    assert [(e.time // S, e.what, e.detail) for e in events[2:]] == [
+        (
+            0,
+            What.TICKET_GOING_ON,
+            "batch B-17, product toluene, operator J. Invented; began 5 s before",
+        ),
+        (10, What.WORK_ON, "clamp replaced"),
+        (20, What.WORK_OVER, "clamp replaced"),
+    ]
+
+
+def test_a_situation_that_is_known_already_is_not_made_again() -> None:
+    signals = {Role.RESISTANCE: every_second([4.0] * 10)}
+    span = (0, 10 * S)
+    strict = STATION.model_copy(update={"limits": Limits(limit_ohm=1.0)})
+    now = situation(strict, signals, span)
+    events = sequence(STATION, signals, span, now=now)
+    assert What.VERIFIED not in {event.what for event in events}
