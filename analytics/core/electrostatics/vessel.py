@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial, reduce
 
 import numpy as np
 
 from analytics.core.electrostatics.charging import potential
-from analytics.core.electrostatics.crossing import Above, above
+from analytics.core.electrostatics.crossing import above
 from analytics.core.electrostatics.energy import (
     charge_uC,
     potential_for_energy_V,
@@ -87,41 +88,53 @@ def charged(
     mie_mJ : float or None
         The ignition energy to compare with, above 0. [mJ]
     """
-    pico = capacitances(capacitance_pF, level)
-    volts = potential(step_s, current_A, resistance_ohm, pico * 1e-12)
-    most = 0 if level is Level.LOW else -1  # charge rises with capacitance, at every moment
-    charges = np.asarray(charge_uC(float(pico[most]), volts[most]))
-    energies = np.asarray(stored_energy_mJ(pico[:, np.newaxis], volts))
-    crossed = (
-        None
-        if mie_mJ is None
-        else [
-            above(
-                float(potential_for_energy_V(mie_mJ, each)),
-                course,
-                step_s,
-                current_A,
-                resistance_ohm,
-                each * 1e-12,
-            )
-            for each, course in zip(pico.tolist(), volts, strict=True)
-        ]
+    # One after the other: of a long record, all of them at once would fill the memory.
+    each = (
+        _with(pico, step_s, current_A, resistance_ohm, mie_mJ)
+        for pico in capacitances(capacitance_pF, level).tolist()
     )
-    extreme = np.min if level is Level.LOW else np.max
-    return Charged(
-        potential_V=extreme(volts, axis=0),
-        charge_uC=charges,
-        energy_mJ=extreme(energies, axis=0),
-        peak_potential_V=float(extreme(volts.max(axis=1))),
-        peak_charge_uC=float(charges.max()),
-        peak_energy_mJ=float(extreme(energies.max(axis=1))),
-        first=None if crossed is None else _first(level, crossed),
-        seconds=None if crossed is None else float(extreme([each.seconds for each in crossed])),
-    )
+    return reduce(partial(_either, level), each)
 
 
-def _first(level: Level, crossed: list[Above]) -> tuple[int, float] | None:
-    reached = [(each.step, each.after_s) for each in crossed if each.step is not None]
+def _with(
+    capacitance_pF: float,
+    step_s: ValueArray,
+    current_A: ValueArray,
+    resistance_ohm: ValueArray,
+    mie_mJ: float | None,
+) -> Charged:
+    """Return what a vessel of one capacitance comes to."""
+    farad = capacitance_pF * 1e-12
+    volts = potential(step_s, current_A, resistance_ohm, farad)
+    charge = np.asarray(charge_uC(capacitance_pF, volts))
+    energy = np.asarray(stored_energy_mJ(capacitance_pF, volts))
+    first = seconds = None
+    if mie_mJ is not None:
+        level_V = float(potential_for_energy_V(mie_mJ, capacitance_pF))
+        crossed = above(level_V, volts, step_s, current_A, resistance_ohm, farad)
+        first = None if crossed.step is None else (crossed.step, crossed.after_s)
+        seconds = crossed.seconds
+    peaks = float(volts.max()), float(charge.max()), float(energy.max())
+    return Charged(volts, charge, energy, *peaks, first, seconds)
+
+
+def _either(level: Level, one: Charged, other: Charged) -> Charged:
+    """Return the lesser of two in everything at the low level, else the greater."""
+    course, figure = (np.minimum, min) if level is Level.LOW else (np.maximum, max)
+    firsts = [each.first for each in (one, other) if each.first is not None]
     if level is Level.LOW:
-        return max(reached) if len(reached) == len(crossed) else None
-    return min(reached, default=None)
+        first = max(firsts) if len(firsts) == 2 else None
+    else:
+        first = min(firsts, default=None)
+    return Charged(
+        course(one.potential_V, other.potential_V),
+        course(one.charge_uC, other.charge_uC),
+        course(one.energy_mJ, other.energy_mJ),
+        figure(one.peak_potential_V, other.peak_potential_V),
+        figure(one.peak_charge_uC, other.peak_charge_uC),
+        figure(one.peak_energy_mJ, other.peak_energy_mJ),
+        first,
+        None
+        if one.seconds is None or other.seconds is None
+        else figure(one.seconds, other.seconds),
+    )

@@ -13,12 +13,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
 
 from analytics.core.electrostatics.estimate import estimate
 from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.electrostatics.unseen import UNSEEN
 from analytics.core.situation import situation
+from bondtrail.samples import ValueArray
 from bondtrail.site import HazardRules, Product, Role, Station
 from tests.analytics.core.build import BAD, GAP, OPEN, S, Stretch, ns, station, told
 
@@ -35,10 +37,11 @@ TOLUENE = Product(
 POWDER = Product(phase="powder", mie_mJ=10, charge_uC_kg=1)
 
 
-def filler(*roles: Role, kind: str = "drum", **own: Any) -> Station:
+def filler(*roles: Role, kind: str = "drum", open_ohm: float = 1e5, **own: Any) -> Station:
     """A station with a pipe of 100 mm and a vessel of 1 nF, unless ``own`` says otherwise."""
     known = {"pipe_diameter_m": 0.1, "capacitance_pF": 1000.0, **own}
-    return station(*(roles or (Role.RESISTANCE, Role.FLOW)), kind=kind).model_copy(update=known)
+    told_by = roles or (Role.RESISTANCE, Role.FLOW)
+    return station(*told_by, kind=kind, open_ohm=open_ohm).model_copy(update=known)
 
 
 def ask(
@@ -384,6 +387,26 @@ def test_courses_are_exact_where_something_changes() -> None:
     assert course.potential_V == pytest.approx([0, 24_500, 3.675e-5, 0], rel=1e-6, abs=1e-12)
     assert course.charge_uC == pytest.approx(course.potential_V * 1e-3, rel=1e-9)
     assert course.energy_mJ == pytest.approx(course.potential_V**2 * 0.5e-6, rel=1e-9)
+
+
+def test_course_against_an_ode_solver() -> None:
+    """The yardstick: scipy's LSODA on the record itself, by the textbook formulas in SI units."""
+    ohms = [1e9, 3e8, 5e9, 2e8, 1e10, 1e9, 4e9, 2e9]
+    flows = [0, 2000, 3500, 0, 800, 1200, 3000, 100]
+    of = filler(open_ohm=1e12)
+    signals: Signals = {"resistance": [(1, x) for x in ohms], "flow": [(1, x) for x in flows]}
+    course = hazard(of, signals, form="schon").courses[Level.TYPICAL]
+
+    def slope(t: float, v: ValueArray) -> ValueArray:
+        n = min(int(t), 7)
+        velocity = flows[n] / 60_000 / (math.pi * 0.05**2)
+        return (3.75e-6 * (velocity * 0.1) ** 2 - v / ohms[n]) / 1e-9
+
+    solved = [0.0]
+    for n in range(8):
+        found = solve_ivp(slope, (n, n + 1 - 1e-12), solved[-1:], "LSODA", rtol=1e-10, atol=1e-9)
+        solved.append(float(found.y[0, -1]))
+    np.testing.assert_allclose(course.potential_V, solved, rtol=1e-6)
 
 
 def test_one_form_by_name_goes_before_the_site_file() -> None:
