@@ -65,7 +65,7 @@ def above(
     reached = potential_V >= level_V
     before, after = reached[:-1], reached[1:]
     passing = np.flatnonzero(before != after)
-    passed = time_to_level(
+    passed = _time_to_level(
         level_V,
         potential_V[passing],
         current_A[passing],
@@ -87,7 +87,7 @@ def above(
     return Above(int(passing[first]), float(passed[first]), seconds)
 
 
-def time_to_level(
+def _time_to_level(
     level_V: float,
     start_V: ValueArray,
     current_A: ValueArray,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -59,6 +60,23 @@ def test_what_is_left_of_a_filter_is_added() -> None:
 def test_a_filter_at_an_unknown_distance_is_none_or_all_of_it() -> None:
     found = micro(inputs(filter_charge_uC_m3=100))
     assert found == pytest.approx([1.8375, 4.9 + 5.49779, 12.25 + 5.49779], rel=1e-5)
+
+
+def test_a_spread_of_conductivity_widens_the_levels() -> None:
+    """At 1 to 4 pS/m the relaxation time is 17.708 to 4.427 s; 14 m at 7 m/s take 2 s."""
+    found = replace(
+        inputs(pipe_length_m=14, filter_charge_uC_m3=0),
+        conductivity_pS_m=Spread(1, 2, 4, "pS/m", "a test"),
+    )
+    lost = [1 - math.exp(-2 / tau) for tau in (TAU_S, TAU_S / 2, TAU_S / 4)]
+    pipe = [1.8375 * lost[0], 4.9 * lost[1], 12.25 * lost[2]]
+    assert micro(found) == pytest.approx(pipe, rel=1e-4)
+    filtered = replace(found, filter_charge_uC_m3=Spread.of(100, "uC/m3", "a test"))
+    # of a filter's charge the most is left where the liquid relaxes most slowly
+    left = [5.49779 * (1 - each) for each in reversed(lost)]
+    assert micro(filtered) == pytest.approx(
+        [a + b for a, b in zip(pipe, left, strict=True)], rel=1e-4
+    )
 
 
 def test_no_flow_carries_nothing() -> None:
