@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -11,7 +12,7 @@ from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.replay.objects import unseen
 from dashboard.figures.steps import Clock
-from dashboard.figures.wording import duration, significant, words
+from dashboard.figures.wording import duration, ohms, significant, words
 from dashboard.parts import aria, sheet
 
 TITLE = "What the charge could have been"
@@ -21,6 +22,9 @@ NEVER = (
     "resistance alone; from published formulas, low, typical and high by their spread. It ranks "
     "and explains. It never says that anything was safe."
 )
+
+NEXT_TO_NOTHING = 1e-6
+"""Less than this is told as less than this, in any unit."""
 
 Told = Callable[[Any], str]
 
@@ -83,7 +87,12 @@ def _told(figures: Figures, name: str, told: Told) -> str:
 
 
 def _in(unit: str) -> Told:
-    return lambda value: f"{significant(value)} {unit}"
+    def told(value: float) -> str:
+        if 0 <= value < NEXT_TO_NOTHING:
+            return f"below {significant(NEXT_TO_NOTHING)} {unit}"
+        return f"{significant(value)} {unit}"
+
+    return told
 
 
 def _table(title: str, head: html.Tr, body: list[html.Tr]) -> html.Div:
@@ -113,6 +122,8 @@ NAMES: Mapping[str, str] = {
     "charge_uC_kg": "Charge per kilogram",
     "capacitance_pF": "Capacitance of the vessel",
     "leakage_ohm": "Leak to ground when open",
+    "bond_resistance_ohm": "Bond resistance",
+    "peak_flow": "Greatest flow",
 }
 """Inputs by name; any other is told by its own."""
 
@@ -134,8 +145,17 @@ def _inputs(inputs: Mapping[str, Spread]) -> html.Div:
 
 def _spread(spread: Spread) -> str:
     """Return one value, or the typical one with the ends of its spread."""
-    typical = significant(spread.typical, 3)
+    typical = _with_unit(spread.typical, spread.unit)
     if spread.low == spread.high:
-        return f"{typical} {spread.unit}".rstrip()
-    low, high = significant(spread.low, 3), significant(spread.high, 3)
-    return f"{typical} {spread.unit}".rstrip() + f" ({low} to {high})"
+        return typical
+    low, high = (_with_unit(value, spread.unit) for value in (spread.low, spread.high))
+    return f"{typical} ({low} to {high})"
+
+
+def _with_unit(value: float, unit: str) -> str:
+    if math.isinf(value):
+        return "no end"
+    if unit == "ohm":
+        return ohms(value)
+    number = f"{value:.3g}" if 0 < abs(value) < 1e-3 else significant(value, 3)
+    return f"{number} {unit}".rstrip()

@@ -39,6 +39,8 @@ window.bondtrailReplay = window.bondtrailReplay || {};
     let before = 0;
     let spoken = 0;
     let settling = 0;
+    let settled = record.at;
+    let address = here();
 
     function speed() {
       return Number(part("speed").value);
@@ -60,17 +62,26 @@ window.bondtrailReplay = window.bondtrailReplay || {};
       scrub.setAttribute("aria-valuetext", said);
     }
 
-    // Whenever the cursor rests: the words for screen readers, and the address of the moment.
+    // Whenever the cursor rests: the words for screen readers, and the link to the moment.
     function rest() {
       moment = Math.floor(moment);
       speak();
       const stamp = new Date(record.base + moment).toISOString();
-      const address = record.link + "&at=" + stamp;
-      part("link").setAttribute("href", address);
+      part("link").setAttribute("href", record.link + "&at=" + stamp);
       clearTimeout(settling);
-      settling = setTimeout(() => {
-        if (!leave.signal.aborted) window.history.replaceState(window.history.state, "", address);
-      }, SETTLED_MS);
+      settling = setTimeout(settle, SETTLED_MS);
+    }
+
+    // The address follows, unless the reader is on another page by now.
+    function settle() {
+      if (leave.signal.aborted || here() !== address || moment === settled) return;
+      window.history.replaceState(window.history.state, "", part("link").getAttribute("href"));
+      address = here();
+      settled = moment;
+    }
+
+    function here() {
+      return window.location.pathname + window.location.search;
     }
 
     function seek(to) {

@@ -8,8 +8,8 @@ from analytics.core.electrostatics.hazard import Course
 from bondtrail.samples import ValueArray
 from bondtrail.times import NS_PER_S
 
-PARTS = np.array([0.25, 0.5, 1.0, 2.0, 4.0])
-"""Where points are put, in time constants after a step begins: after four all but 2 % is done."""
+PARTS = np.array([0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
+"""Where points are put, in time constants after a step begins: after 16 nothing is left to do."""
 BENDS = 0.05
 """A step on which less than this share of the potential changes is drawn straight."""
 STRAIGHT = 5.0

@@ -1,0 +1,334 @@
+"""The player of a transfer as people meet it, in a real browser: by hand, by keys, by a link."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from urllib.parse import quote
+
+import pytest
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.remote.webelement import WebElement
+
+from tests.dashboard.bay import ID
+from tests.dashboard.browsing import served, wait_for_heading
+from tests.services import Browser
+
+HEADING = "Road bay 1: transfer of 12 Mar 06:15"
+START = "06:14:10.000"
+"""Ten seconds before the clamp comes on."""
+
+
+@pytest.fixture(scope="module")
+def bay_board(bay_url: str) -> Iterator[str]:
+    with served(bay_url) as url:
+        yield url
+
+
+@pytest.fixture
+def replayed(browser: Browser, bay_board: str, look) -> Callable[..., Browser]:
+    """Open the transfer whose clamp came off, at a moment, and wait for its player."""
+
+    def opened(at: str = "") -> Browser:
+        moment = f"&at={at}" if at else ""
+        look(f"{bay_board}/transfer?id={quote(ID, safe='')}{moment}", HEADING)
+        browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-player[data-ready]"))
+        browser.wait(lambda _: line_place(browser) is not None)
+        return browser
+
+    return opened
+
+
+def part(browser: Browser, name: str) -> WebElement:
+    return browser.driver.find_element(By.ID, f"transfer-{name}")
+
+
+def time_told(browser: Browser) -> str:
+    return part(browser, "time").text
+
+
+def told(browser: Browser, name: str) -> str:
+    query = f"#transfer-player [data-track='{name}'], #transfer-player [data-curve='{name}']"
+    return browser.driver.find_element(By.CSS_SELECTOR, query).text
+
+
+def line_place(browser: Browser) -> float | None:
+    """Return where the cursor's line stands on the figure, in pixels; None while it is hidden."""
+    return browser.driver.execute_script(
+        "const e = document.getElementById('transfer-cursor'), s = getComputedStyle(e);"
+        "return s.visibility === 'hidden' ? null : new DOMMatrix(s.transform).m41"
+    )
+
+
+def current_events(browser: Browser) -> list[str]:
+    items = browser.driver.find_elements(By.CSS_SELECTOR, "#transfer-events [aria-current]")
+    return [item.text for item in items]
+
+
+def press(browser: Browser, *keys: str) -> None:
+    browser.driver.switch_to.active_element.send_keys(*keys)
+
+
+def focus(browser: Browser, name: str) -> None:
+    browser.driver.execute_script("arguments[0].focus()", part(browser, name))
+
+
+def drawings(browser: Browser) -> int:
+    """Return how often the figure was drawn since first asked."""
+    return browser.driver.execute_script(
+        "const g = document.querySelector('#transfer-replay .js-plotly-plot');"
+        "if (window.drawings === undefined) {"
+        "  window.drawings = 0; g.on('plotly_afterplot', () => window.drawings++); }"
+        "return window.drawings"
+    )
+
+
+def test_play_moves_the_cursor_without_drawing_again_and_pause_stops_it(replayed) -> None:
+    browser = replayed()
+    assert time_told(browser) == START
+    part(browser, "speed").send_keys("10 times")
+    focus(browser, "play")
+    browser.wait(lambda _: line_place(browser) is not None)
+    drawings(browser)
+    before = line_place(browser)
+    browser.asked_for()
+    press(browser, Keys.ENTER)
+    browser.wait(lambda _: time_told(browser) > "06:14:20")
+    assert part(browser, "play").text == "Pause"
+    press(browser, Keys.ENTER)
+    assert part(browser, "play").text == "Play"
+    stopped = time_told(browser), line_place(browser)
+    assert stopped[1] > before
+    assert "Paused at " + stopped[0] in part(browser, "said").text
+    browser.driver.execute_async_script("setTimeout(arguments[0], 300)")
+    assert (time_told(browser), line_place(browser)) == stopped
+    assert drawings(browser) == 0
+    assert browser.asked_for() == []  # nothing is asked of the server while it plays
+
+
+def test_it_plays_to_the_end_and_from_the_start_again(replayed) -> None:
+    browser = replayed("2026-03-12T06:17:29.000Z")
+    part(browser, "speed").send_keys("10 times")
+    focus(browser, "play")
+    press(browser, Keys.ENTER)
+    browser.wait(lambda _: part(browser, "play").text == "Play")
+    assert time_told(browser) == "06:17:30.000"
+    press(browser, Keys.ENTER)
+    browser.wait(lambda _: "06:14:10" < time_told(browser) < "06:15:00")
+    press(browser, Keys.ENTER)
+
+
+def test_the_keyboard_alone_scrubs_plays_and_steps(replayed) -> None:
+    browser = replayed()
+    focus(browser, "scrub")
+    for keys, expected in [
+        ((Keys.ARROW_RIGHT,), "06:14:11.000"),
+        ((Keys.SHIFT, Keys.ARROW_RIGHT), "06:14:11.100"),
+        ((Keys.ARROW_LEFT,), "06:14:10.100"),
+        ((Keys.PAGE_UP,), "06:15:10.100"),
+        ((Keys.END,), "06:17:30.000"),
+        ((Keys.ARROW_RIGHT,), "06:17:30.000"),
+        ((Keys.HOME,), START),
+        (("n",), "06:14:20.000"),
+        (("n",), "06:14:21.000"),
+        (("p",), "06:14:20.000"),
+    ]:
+        press(browser, *keys)
+        assert time_told(browser) == expected
+    slider = part(browser, "scrub")
+    assert slider.get_attribute("aria-valuenow") == "10.000"
+    assert slider.get_attribute("aria-valuetext") == (
+        "06:14:20.000, bond low, not yet verified, flow 0 L/min"
+    )
+    press(browser, Keys.SPACE)
+    browser.wait(lambda _: time_told(browser) > "06:14:21")
+    press(browser, Keys.SPACE)
+    assert part(browser, "play").text == "Play"
+
+
+def test_every_control_is_reached_by_tab_and_shows_its_focus(replayed) -> None:
+    browser = replayed()
+    focus(browser, "play")
+    seen = []
+    for _ in range(12):
+        name, outlined = browser.driver.execute_script(
+            "const e = document.activeElement, s = getComputedStyle(e);"
+            "return [e.id, s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2]"
+        )
+        seen.append(name)
+        assert outlined or name == "transfer-play", name  # that one was not reached by a key
+        press(browser, Keys.TAB)
+    order = ["play", "previous", "next", "speed", "scrub", "link", "copy", "compare"]
+    assert [name for name in seen if name.startswith("transfer-")][: len(order)] == [
+        f"transfer-{name}" for name in order
+    ]
+
+
+def test_next_event_goes_to_it_and_the_list_follows_while_the_page_stays(replayed) -> None:
+    browser = replayed("2026-03-12T06:15:30.000Z")
+    assert ["Flow on" in text for text in current_events(browser)] == [True]
+    top = browser.driver.execute_script("return window.scrollY")
+    part(browser, "next").click()
+    assert time_told(browser) == "06:16:00.000"
+    current = current_events(browser)
+    assert "Bond lost" in current[0]
+    assert any("Critical" in text for text in current)
+    assert "Bond lost" in part(browser, "said").text
+    for _ in range(9):
+        part(browser, "next").click()
+    assert "There is no next event." in part(browser, "said").text
+    shown = browser.driver.execute_script(
+        "const l = document.getElementById('transfer-event-list').getBoundingClientRect();"
+        "const e = document.querySelector('[aria-current]').getBoundingClientRect();"
+        "return e.top >= l.top - 1 && e.bottom <= l.bottom + 1"
+    )
+    assert shown
+    assert browser.driver.execute_script("return window.scrollY") == top
+
+
+def test_an_event_is_gone_to_by_a_click_or_by_the_arrows_in_the_list(replayed) -> None:
+    browser = replayed()
+    events = browser.driver.find_elements(By.CSS_SELECTOR, "#transfer-event-list li")
+    lost = next(event for event in events if "Bond lost" in event.text)
+    browser.driver.execute_script("arguments[0].click()", lost)
+    assert time_told(browser) == "06:16:00.000"
+    focus(browser, "event-list")
+    press(browser, Keys.ARROW_DOWN)
+    assert time_told(browser) == "06:16:20.000"
+    press(browser, Keys.ARROW_UP)
+    assert time_told(browser) == "06:16:00.000"
+
+
+def test_the_readings_at_the_cursor_are_in_words(replayed) -> None:
+    browser = replayed("2026-03-12T06:16:19.999Z")
+    assert told(browser, "bond") == "open circuit"
+    assert told(browser, "resistance") == "open circuit"
+    assert told(browser, "flow") == "600 L/min"
+    assert told(browser, "volume") == "800.0 L"
+    assert (told(browser, "permissive"), told(browser, "bypass")) == ("closed", "off")
+    # 600 L/min through 0.1 m: 1.27 m/s, 2.5e-5 (v d)^2 = 0.405 uA; 20 s onto 1 nF: 8.1 kV
+    assert told(browser, "potential-high") == "8,100 V"
+    assert told(browser, "energy-high") == "33 mJ"
+    assert told(browser, "ratio-high") == "140"
+    # 1.0e-5 (v d)^2 = 0.162 uA through 1e9 ohm: I R = 160 V
+    assert told(browser, "potential-typical") == "160 V"
+    focus(browser, "scrub")
+    press(browser, Keys.ARROW_RIGHT)
+    assert told(browser, "bond") == "low, not yet verified"
+    assert told(browser, "potential-high") == "below 1 V"
+    press(browser, Keys.HOME)
+    assert told(browser, "volume") == "0.0 L"
+
+
+def test_a_link_opens_at_its_moment_and_the_address_follows(replayed) -> None:
+    browser = replayed("2026-03-12T06:15:30.250Z")
+    assert time_told(browser) == "06:15:30.250"
+    focus(browser, "scrub")
+    press(browser, Keys.ARROW_RIGHT)
+    address = part(browser, "link").get_attribute("href")
+    assert address.endswith(f"/transfer?id={ID}&at=2026-03-12T06:15:31.250Z")
+    browser.wait(lambda d: d.current_url == address)
+    browser.driver.refresh()
+    wait_for_heading(browser, HEADING)
+    browser.wait(lambda _: time_told(browser) == "06:15:31.250")
+
+
+def test_the_way_back_still_leads_back(browser: Browser, bay_board: str, look) -> None:
+    look(f"{bay_board}/station/bay-1", "Road bay 1")
+    link = browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#station-transfers a"))[0]
+    browser.driver.execute_script("arguments[0].click()", link)
+    wait_for_heading(browser, HEADING)
+    browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-player[data-ready]"))
+    part(browser, "next").click()
+    browser.wait(lambda d: d.current_url.endswith("&at=2026-03-12T06:14:20.000Z"))
+    part(browser, "next").click()
+    browser.driver.back()  # before the address had time to follow
+    wait_for_heading(browser, "Road bay 1")
+    browser.driver.execute_async_script("setTimeout(arguments[0], 600)")
+    assert browser.driver.current_url == f"{bay_board}/station/bay-1"
+    browser.driver.forward()
+    wait_for_heading(browser, HEADING)
+    browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-player[data-ready]"))
+    assert time_told(browser) == "06:14:20.000"
+
+
+def test_a_link_is_copied_or_shown_to_be_copied(replayed) -> None:
+    browser = replayed()
+    part(browser, "copy").click()
+    browser.wait(lambda _: part(browser, "said").text)
+    assert part(browser, "said").text.startswith(("The link is copied.", "Copy it from here: http"))
+
+
+def test_the_typical_transfer_is_laid_over_and_taken_away(replayed) -> None:
+    browser = replayed()
+    laid = (
+        "return document.querySelector('#transfer-replay .js-plotly-plot')"
+        ".data.filter((t) => t.meta === 'typical').map((t) => t.visible)"
+    )
+    assert browser.driver.execute_script(laid) == [False] * 4
+    button = part(browser, "compare")
+    browser.driver.execute_script("arguments[0].focus()", button)
+    press(browser, Keys.ENTER)
+    browser.wait(lambda d: d.execute_script(laid) == [True] * 4)
+    assert button.get_attribute("aria-pressed") == "true"
+    press(browser, Keys.ENTER)
+    browser.wait(lambda d: d.execute_script(laid) == [False] * 4)
+    assert button.get_attribute("aria-pressed") == "false"
+
+
+def test_a_press_on_the_figure_and_on_the_slider_moves_the_cursor(replayed) -> None:
+    browser = replayed()
+    for element in ("#transfer-replay .nsewdrag", "#transfer-scrub .player-rail"):
+        browser.driver.execute_script("window.scrollTo(0, 0)")
+        target = browser.driver.find_element(By.CSS_SELECTOR, element)
+        ActionChains(browser.driver).move_to_element(target).click().perform()
+        browser.wait(lambda _: time_told(browser).startswith(("06:15:49", "06:15:50", "06:15:5")))
+        focus(browser, "scrub")
+        press(browser, Keys.HOME)
+
+
+def test_a_closer_look_turns_its_page_when_the_cursor_leaves_it(replayed) -> None:
+    browser = replayed()
+    browser.driver.execute_script(
+        "const g = document.querySelector('#transfer-replay .js-plotly-plot');"
+        "Plotly.relayout(g, {'xaxis.range': ['2026-03-12 06:14:10', '2026-03-12 06:14:40']})"
+    )
+    focus(browser, "scrub")
+    press(browser, Keys.PAGE_UP)
+    browser.wait(lambda _: line_place(browser) is not None)
+    low, high = browser.driver.execute_script(
+        "return document.querySelector('#transfer-replay .js-plotly-plot')._fullLayout.xaxis.range"
+    )
+    assert low < "2026-03-12 06:15:10" < high
+
+
+def test_less_motion_moves_the_cursor_in_steps(browser: Browser, replayed) -> None:
+    features = [{"name": "prefers-reduced-motion", "value": "reduce"}]
+    browser.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
+    replayed()
+    seen = browser.driver.execute_async_script(
+        "const done = arguments[0], seen = new Set(), begun = performance.now();"
+        "document.getElementById('transfer-play').click();"
+        "(function look() { seen.add(document.getElementById('transfer-time').textContent);"
+        "  if (performance.now() - begun < 1700) requestAnimationFrame(look);"
+        "  else { document.getElementById('transfer-play').click(); done(seen.size); } })()"
+    )
+    assert 2 <= seen <= 5
+
+
+@pytest.mark.parametrize("width", [420, 1440])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_narrow_and_wide_need_no_sideways_scrolling(
+    browser: Browser, replayed, width: int, scheme: str
+) -> None:
+    replayed()
+    browser.show(width, 900, scheme)
+    browser.driver.execute_async_script("setTimeout(arguments[0], 300)")
+    assert browser.driver.execute_script("return document.documentElement.scrollWidth") <= width
+
+
+def test_a_moment_that_cannot_be_read_is_told_and_the_replay_begins(replayed) -> None:
+    browser = replayed("noon")
+    assert "cannot be read" in browser.driver.find_element(By.CSS_SELECTOR, ".warning").text
+    assert time_told(browser) == START
