@@ -94,7 +94,8 @@ def _at_start(scene: Scene, station: Station) -> list[Draft]:
 
 def _standing(now: Situation) -> str:
     """Return how things stood at the start, in words."""
-    said = [f"bond {Bond(int(now.bond.state[0])).name.lower()}"]
+    bond = Bond(int(now.bond.state[0])).name.lower()
+    said = [f"bond {'verified' if now.is_verified[0] else bond}"]
     contacts = [("permissive", now.permissive, "closed", "open"), ("flow", now.flow, "on", "off")]
     for name, line, on, off in contacts:
         if line is not None:

@@ -14,6 +14,7 @@ from analytics.core.electrostatics.estimate import estimate
 from analytics.core.sequence import Event, sequence
 from analytics.core.situation import Signals, Situation, situation
 from analytics.core.splicing import spliced
+from analytics.core.wording import duration
 from analytics.replay.holding import held_at, held_in, pieces, product_named, sites_of
 from analytics.replay.missing import missing_of
 from analytics.replay.replayed import Held, Replay, UnknownSpanError
@@ -23,9 +24,13 @@ from analytics.signals import load_signals
 from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.samples import Samples
 from bondtrail.site import Role, Station
-from bondtrail.times import format_time
+from bondtrail.times import NS_PER_S, format_time, nanoseconds, seconds
 from store import DamageError, Store
 
+LONGEST_NS = 31 * 86_400 * NS_PER_S
+"""A longer span would fill the memory before it told anybody anything; a transfer may be longer."""
+EARLIEST, LATEST = -(8 * 10**18), 8 * 10**18
+"""So far from 1970 a reading and all that is reckoned from it are within 64 bits. [ns]"""
 SHOW_TRANSFERS = "see which there are with: bondtrail show transfers"
 
 
@@ -79,6 +84,7 @@ def replay_at(
     UnknownSpanError
         If there is no such station, or nothing is recorded there around that moment.
     """
+    moment = min(max(moment, EARLIEST), LATEST)
     with store.snapshot():
         for transfer in store.transfers(station_id, moment, moment + 1):
             if transfer.start <= moment < transfer.end:
@@ -97,14 +103,22 @@ def replay_span(
     Raises
     ------
     UnknownSpanError
-        If there is no such station, or nothing is recorded there in the span.
+        If there is no such station, nothing is recorded there in the span, or it is longer than
+        31 days.
     ValueError
         If the span does not end after its start.
     """
     if end <= start:
         raise ValueError(f"a span must end after its start, got {start} to {end}")
+    if end - start > LONGEST_NS:
+        asked = duration(seconds(end - start))
+        raise UnknownSpanError(
+            f"a span of {asked} is too long to be replayed at once",
+            f"ask for {duration(seconds(LONGEST_NS))} at most",
+        )
+    span = max(start, EARLIEST), min(end, LATEST)
     with store.snapshot():
-        return _of_span(store, station_id, (start, end), None, now, form)
+        return _of_span(store, station_id, span, None, now, form)
 
 
 def _of_transfer(store: Store, transfer: Transfer, now: int, form: str | None) -> Replay:
@@ -151,6 +165,8 @@ def _of_span(
     form: str | None,
 ) -> Replay:
     span = asked[0], _known_until(store, station_id, asked, now)
+    if span[1] <= span[0]:
+        raise _nothing_recorded(store, station_id, span)
     held = held_in(sites_of(store), station_id, *span)
     if not held:
         raise UnknownSpanError(
@@ -166,7 +182,7 @@ def _of_span(
     name = transfer.product if transfer else _product_of(station, found.tickets, span)
     product = product_named(judged_by.site, name)
     read_by = [(*span, station)] if transfer else _read_by(held, span, found)
-    states = spliced([(a, b, situation(each, signals, span)) for a, b, each in read_by])
+    states = spliced([(a, b, _situation(each, signals, span)) for a, b, each in read_by])
     typical = None
     if transfer:
         typical = typical_of(store, station, transfer, span, signals, found.hookups, found.trips)
@@ -212,13 +228,26 @@ def _signals(
     span: tuple[int, int],
     damage: list[DamageError],
 ) -> Signals:
-    """Return the readings of every point that the station has in the span."""
+    """Return the readings of every point that the station has in the span.
+
+    They reach back so far that a hold that was served as the span began is seen.
+    """
+    start = span[0] - max(_hold(each.station) for each in (judged_by, *held))
     signals: dict[Role, Samples] = {}
     for each in (judged_by, *held):
         others = {role: p for role, p in each.station.points.items() if role not in signals}
         part = each.station.model_copy(update={"points": others})
-        signals |= load_signals(store, part, *span, damage.append)
+        signals |= load_signals(store, part, start, span[1], damage.append)
     return signals
+
+
+def _hold(station: Station) -> int:
+    return nanoseconds(station.limits.hold_s)
+
+
+def _situation(station: Station, signals: Signals, span: tuple[int, int]) -> Situation:
+    """Return the states over a span and the hold before it: a bond may be verified by then."""
+    return situation(station, signals, (span[0] - _hold(station), span[1]))
 
 
 def _read_by(

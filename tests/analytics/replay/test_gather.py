@@ -173,9 +173,25 @@ def test_any_span_is_told(spot: Store) -> None:
     assert "flow on" in found.events[0].detail
 
 
+def test_a_bond_that_is_verified_as_the_span_begins_is_told_so(spot: Store) -> None:
+    """The hold was served long before: nothing becomes verified a second into the span."""
+    found = replay_span(spot, "rail-1", FLOWS[6] + 100 * S, FLOWS[6] + 200 * S, now=NOW)
+    assert found.events[0].detail == "bond verified, permissive closed, flow on"
+    assert [event.what for event in found.events[1:]] == [What.LIMITS, What.TICKET_GOING_ON]
+    assert found.now.is_verified.all()
+    assert (found.now.edges[0], found.now.edges[-1]) == (found.start, found.end)
+
+
+@pytest.mark.parametrize("second", [0, 0.4, 0.999])
+def test_a_hold_that_is_being_served_as_the_span_begins_goes_on(spot: Store, second: float) -> None:
+    low = FLOWS[6] - 57 * S
+    found = replay_span(spot, "rail-1", low + round(second * S), low + 60 * S, now=NOW)
+    assert [event.time for event in found.events if event.what is What.VERIFIED] == [low + S]
+
+
 def test_a_span_ends_with_what_is_known(spot: Store) -> None:
     last = max(end for _, end in spot.readings().values())
-    found = replay_span(spot, "rail-1", FLOWS[7], FLOWS[7] + 30 * 24 * HOUR, now=last - HOUR)
+    found = replay_span(spot, "rail-1", FLOWS[7], FLOWS[7] + 24 * HOUR, now=last - HOUR)
     assert found.end == last + 1
 
 
@@ -205,6 +221,24 @@ def test_a_span_ends_with_what_is_known(spot: Store) -> None:
             "rail-1: nothing is recorded from 2026-01-31",
             "from 2026-03-02T07:30:00.000Z to",
             id="before-its-readings",
+        ),
+        pytest.param(
+            lambda store: replay_at(store, "rail-1", -(2**63) + 1, now=NOW),
+            "rail-1: nothing is recorded",
+            "its readings go from",
+            id="centuries-ago",
+        ),
+        pytest.param(
+            lambda store: replay_at(store, "rail-1", 2**63 - 1, now=2**63 - 1),
+            "rail-1: nothing is recorded",
+            "its readings go from",
+            id="centuries-ahead",
+        ),
+        pytest.param(
+            lambda store: replay_span(store, "rail-1", FIRST, FIRST + 800 * HOUR, now=NOW),
+            "a span of 33 d 8 h is too long",
+            "ask for 31 d 0 h at most",
+            id="too-long",
         ),
         pytest.param(
             lambda store: replay_at(store, "rail-1", NOW + 24 * HOUR, now=NOW),
