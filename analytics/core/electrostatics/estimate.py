@@ -133,7 +133,9 @@ def _lacking(station: Station, name: str, inputs: Inputs, driven: Drive | None) 
     reasons = []
     if driven is None:
         reasons.append(_no_flow(station, table))
-    elif inputs.phase is not None and _UNITS[inputs.phase] != flow_unit(station):
+    elif inputs.phase is None:
+        reasons.append(f"Nothing tells whether {name} is a liquid or a powder: name it in {table}.")
+    elif _UNITS[inputs.phase] != flow_unit(station):
         reasons.append(
             f"Flow is in {flow_unit(station)}/min, but {name} is a {inputs.phase}: it has to be in"
             f" {_UNITS[inputs.phase]}/min."

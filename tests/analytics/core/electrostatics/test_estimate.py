@@ -338,11 +338,20 @@ REFUSALS = [
     pytest.param(
         filler(Role.RESISTANCE), {"resistance": [(5, 1)]}, TOLUENE, "Neither flow", id="no-flow"
     ),
+    pytest.param(
+        filler().model_copy(update={"volume_unit": None}),
+        ISOLATED,
+        None,
+        "liquid or a powder",
+        id="no-phase",
+    ),
 ]
 
 
 @pytest.mark.parametrize(("of", "signals", "product", "reason"), REFUSALS)
-def test_no_estimate_says_why(of: Station, signals: Signals, product: Product, reason: str) -> None:
+def test_no_estimate_says_why(
+    of: Station, signals: Signals, product: Product | None, reason: str
+) -> None:
     found = ask(of, signals, product, "stuff")
     assert isinstance(found, NoEstimate)
     assert any(reason in each for each in found.reasons)
