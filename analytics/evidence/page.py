@@ -9,10 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from analytics.evidence.chain import told_reviews
@@ -80,6 +81,17 @@ def page(about: About, documents: Mapping[str, Any], files: Mapping[str, bytes])
         Contents of the other files by name: the drawings are put in, all have their SHA-256 told.
     """
     teller = _Teller(about, documents, files)
+    text = _template().render(
+        about=about,
+        cautions=about.cautions,
+        warnings=list(teller.warnings()),
+        sections=[section for section in teller.sections() if section is not None],
+    )
+    return text.encode()
+
+
+@lru_cache
+def _template() -> Template:
     environment = Environment(
         loader=PackageLoader("analytics.evidence", "page"),
         autoescape=True,
@@ -88,13 +100,7 @@ def page(about: About, documents: Mapping[str, Any], files: Mapping[str, bytes])
         undefined=StrictUndefined,
         finalize=_readable,
     )
-    text = environment.get_template("evidence.html").render(
-        about=about,
-        cautions=about.cautions,
-        warnings=list(teller.warnings()),
-        sections=[section for section in teller.sections() if section is not None],
-    )
-    return text.encode()
+    return environment.get_template("evidence.html")
 
 
 def _readable(value: Any) -> Any:

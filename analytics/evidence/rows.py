@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from enum import Enum
+from functools import lru_cache
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
@@ -67,13 +68,18 @@ def row_of(kind: type[Row], told: object, name: str) -> Row:
     wanted = {
         key.removesuffix("_ns") if key.endswith("_ns") else key: v for key, v in given.items()
     }
-    adapter = TypeAdapter(kind)
+    adapter = _adapter(kind)
     try:
         return adapter.validate_python(_opened(wanted))
     except ValidationError as exc:
         first = exc.errors(include_url=False, include_input=False)[0]
         place = ".".join(map(str, first["loc"]))
         raise UnreadableError(f"{name}: {place}: {first['msg']}") from exc
+
+
+@lru_cache
+def _adapter(kind: type[Row]) -> TypeAdapter[Row]:
+    return TypeAdapter(kind)
 
 
 def _opened(value: Any) -> Any:
