@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 
 from analytics.core.situation import Signals
 from analytics.evidence.faults import UnreadableError
-from bondtrail.samples import Samples, TimeArray, ValueArray
+from bondtrail.samples import Quality, Samples, TimeArray, ValueArray
 from bondtrail.site import Role, Station
 from bondtrail.times import nanoseconds
 from store import NEVER
@@ -87,7 +87,8 @@ def parse_parquet(content: bytes, name: str) -> Enclosed:
     Raises
     ------
     UnreadableError
-        If it is none, not of these columns, too long, or not in order of time.
+        If it is none, not of these columns, too long, not in order of time, or holds what no
+        reading can be.
     """
     try:
         file = pq.ParquetFile(pa.BufferReader(content))
@@ -106,6 +107,10 @@ def parse_parquet(content: bytes, name: str) -> Enclosed:
     )
     if len(samples) and bool(np.any(samples.time[1:] <= samples.time[:-1])):
         raise UnreadableError(f"{name}: readings out of order of time")
+    if bool(np.any(np.isnan(samples.value) | (samples.value == -np.inf))):
+        raise UnreadableError(f"{name}: a value that is no number")
+    if bool(np.any(samples.quality > max(Quality))):
+        raise UnreadableError(f"{name}: a quality that is none")
     return Enclosed(samples, _integers(table["arrived_from"]), _integers(table["arrived_until"]))
 
 

@@ -1,0 +1,72 @@
+"""Drawings: every extreme is drawn, gaps stay gaps, and the same values give the same bytes."""
+
+from __future__ import annotations
+
+import dataclasses
+import xml.etree.ElementTree as ET
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analytics.evidence import figures
+from analytics.evidence.figures import drawings, thinned
+from analytics.evidence.gathering import gathered
+from bondtrail.samples import Samples
+from store import Store
+from tests.analytics.evidence import quay
+
+S = 1_000_000_000
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_thinning_keeps_every_extreme_and_both_ends(seed: int) -> None:
+    value = np.random.default_rng(seed).lognormal(0, 2, 5000)
+    samples = Samples.of(np.arange(5000) * S, value)
+    few = thinned(samples, bins=50)
+    assert len(few) <= 4 * 50
+    assert few.value.max() == value.max()
+    assert few.value.min() == value.min()
+    assert few.time[[0, -1]].tolist() == [0, 4999 * S]
+    assert set(zip(few.time.tolist(), few.value.tolist(), strict=True)) <= set(
+        zip(samples.time.tolist(), value.tolist(), strict=True)
+    )
+
+
+def test_few_readings_are_all_drawn() -> None:
+    samples = Samples.of([0, S], [1.0, 2.0])
+    assert thinned(samples) is samples
+    assert len(thinned(Samples.empty())) == 0
+
+
+def test_a_reading_that_no_longer_holds_ends_the_line() -> None:
+    time, value = figures._lines(Samples.of([0, S, 60 * S], [1.0, 2.0, 3.0]), 5 * S)
+    assert time.tolist() == [0, 1, 6, 60, 65]
+    assert np.isnan(value[[2, 4]]).all()
+
+
+def test_a_gap_between_many_readings_stays_one() -> None:
+    second = np.arange(20_000)
+    second = second[(second < 9000) | (second > 9600)]
+    time, value = figures._lines(Samples.of(second * S, np.ones(second.size)), 5 * S)
+    assert time[np.isnan(value)].tolist() == [8999 + 5, 19_999 + 5]
+
+
+def test_readings_of_bad_quality_are_not_drawn() -> None:
+    _, value = figures._lines(Samples.of([0, S, 2 * S], [1.0, 2.0, 3.0], [0, 2, 0]), 5 * S)
+    assert np.isnan(value).tolist() == [False, True, False, True]
+
+
+def test_the_same_replay_gives_the_same_bytes(quay_store: Store) -> None:
+    found = gathered(quay_store, quay.TRANSFER, 300.0)
+    first = drawings(found.replay, found.shown)
+    assert drawings(found.replay, found.shown) == first
+    for content in first.values():
+        assert ET.fromstring(content).tag.endswith("svg")
+
+
+def test_silent_signals_can_be_drawn(quay_store: Store) -> None:
+    found = gathered(quay_store, quay.TRANSFER, 300.0)
+    silent = dict.fromkeys(found.replay.signals, Samples.empty())
+    bare = dataclasses.replace(found.replay, signals=silent, findings=())
+    assert set(drawings(bare, found.shown)) >= {"record"}
