@@ -2,17 +2,18 @@
 
 A reading that is new, or takes the place of another, arrives with its commit; a repeat changes
 nothing. A row a reading would cost more than the reading, so a row stands for a stretch of a
-point: what one commit brought of it, or several in a row whose arrival one row still tells to the
-minute (see `store.stretches`). So a live point costs a row a day, a file one for each minute that
-its loading takes; at worst, where every commit brings more than a minute at once or the lag jumps
-about, a row a commit.
+point: what one commit brought of it, or what many brought whose lag keeps within bounds that were
+set when the row began (see `store.stretches`). So a live point costs a few rows a day, and a load
+one for each of its commits; at worst, where every commit brings more than a minute at once or the
+lag jumps about by more, a row a commit. What is told of a reading never changes afterwards, or the
+same evidence could not be made twice.
 
-Rows may overlap and are not rewritten: they hold in the order of their commits, and a later one
-wins exactly where it brought readings. Where it has its span to itself, as at the end of a point
-or in a gap, the span says which those are; where readings of earlier rows lie between, a block
-holds their times. Rows that never overlap were the other way. But then readings that come late
-between others, as of a second source of one point, split a row at each of them, and a day of them
-costs more rows than there is data; a block of times costs about a byte a reading.
+Rows may overlap, and what they say is not rewritten: they hold in the order of their commits, and
+a later one wins exactly where it brought readings. Where it has its span to itself, as at the end
+of a point or in a gap, the span says which those are; where readings of earlier rows lie between,
+a block holds their times. Rows that never overlap were the other way. But then readings that come
+late between others, as of a second source of one point, split a row at each of them, and a day of
+them costs more rows than there is data; a block of times costs about a byte a reading.
 
 Only the last row of a point grows, as long as it ends with the point's last reading: what comes
 behind it has no other reading before it, and what comes a little out of order falls inside it.
@@ -39,9 +40,10 @@ from store.stretches import (
     Arrivals,
     Painting,
     Stretch,
+    closed,
     in_any_order,
     joined,
-    stretch,
+    opened,
 )
 
 _AT_ONCE = 500
@@ -65,14 +67,13 @@ def note(tx: Transaction, changes: Mapping[KnownPoint, Change], arrived: int | N
     ends = {} if arrived is None else _ends(tx, [known.id for known in brought])
     grown, new = [], []
     for known, times in brought.items():
-        mine = stretch(known.id, times, arrived)
+        mine, end = closed(known.id, times, arrived), ends.get(known.id)
         is_late = known.last is not None and mine.first <= known.last
-        end = ends.get(known.id)
-        both = joined(end, mine) if end is not None else None
-        if end is not None and both is not None and not (is_late and _is_covered(tx, end, mine)):
-            grown.append(_grown(both))
+        more = joined(end, mine) if end is not None else None
+        if end is not None and more is not None and not (is_late and _is_covered(tx, end, mine)):
+            grown.append(_grown(more))
         elif not is_late:
-            new += [_row(mine, None)] if mine.is_known else []
+            new += [_row(opened(mine, end), None)] if mine.is_known else []
         elif mine.is_known or _is_noted(tx, mine):
             new.append(_row(mine, None if _has_room(tx, mine) else times))
     if grown:
@@ -172,40 +173,41 @@ def damaged(tx: Transaction) -> Iterator[DamageError]:
 
 
 def _stretch(row: Sequence[Any]) -> Stretch:
-    row_id, point_id, first, last, earliest, latest, least, most, is_sparse = row
-    if earliest is None:
-        earliest = latest = NEVER
-        least, most = -(2**63), 2**63 - 1
+    row_id, point_id, first, last, arrived, least, most, seen_least, seen_most, is_sparse = row
     return Stretch(
-        row_id, point_id, first, last, (earliest, latest), (least, most), bool(is_sparse)
+        row_id,
+        point_id,
+        first,
+        last,
+        NEVER if arrived is None else arrived,
+        None if least is None else (least, most),
+        None if seen_least is None else (seen_least, seen_most),
+        bool(is_sparse),
     )
 
 
 def _row(mine: Stretch, own: TimeArray | None) -> dict[str, Any]:
     block = None if own is None else encode_times(own)
     told = (mine.point_id, mine.first, mine.last)
+    least, most = mine.lag or (None, None)
+    seen_least, seen_most = mine.seen or (None, None)
     return {
         "point_id": mine.point_id,
         "first_ns": mine.first,
         "last_ns": mine.last,
-        "arrived_first_ns": mine.arrived[0] if mine.is_known else None,
-        "arrived_last_ns": mine.arrived[1] if mine.is_known else None,
-        "lag_least_ns": mine.lag[0] if mine.is_known else None,
-        "lag_most_ns": mine.lag[1] if mine.is_known else None,
+        "arrived_ns": mine.arrived if mine.is_known else None,
+        "lag_least_ns": least,
+        "lag_most_ns": most,
+        "seen_least_ns": seen_least,
+        "seen_most_ns": seen_most,
         "checksum": None if block is None else checksum(*told, _UNCOUNTED, block),
         "block": block,
     }
 
 
-def _grown(both: Stretch) -> dict[str, int]:
-    return {
-        "row_id": both.id,
-        "new_last": both.last,
-        "earliest": both.arrived[0],
-        "latest": both.arrived[1],
-        "least": both.lag[0],
-        "most": both.lag[1],
-    }
+def _grown(more: Stretch) -> dict[str, int]:
+    least, most = more.seen or (0, 0)
+    return {"row_id": more.id, "new_last": more.last, "least": least, "most": most}
 
 
 _C = arrival.c
@@ -214,10 +216,11 @@ _TOLD = select(
     _C.point_id,
     _C.first_ns,
     _C.last_ns,
-    _C.arrived_first_ns,
-    _C.arrived_last_ns,
+    _C.arrived_ns,
     _C.lag_least_ns,
     _C.lag_most_ns,
+    _C.seen_least_ns,
+    _C.seen_most_ns,
     _C.block.is_not(None),
 )
 _ENDS = (
@@ -244,9 +247,7 @@ _GROW = (
     .where(_C.id == bindparam("row_id"))
     .values(
         last_ns=bindparam("new_last"),
-        arrived_first_ns=bindparam("earliest"),
-        arrived_last_ns=bindparam("latest"),
-        lag_least_ns=bindparam("least"),
-        lag_most_ns=bindparam("most"),
+        seen_least_ns=bindparam("least"),
+        seen_most_ns=bindparam("most"),
     )
 )

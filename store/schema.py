@@ -113,10 +113,11 @@ arrival = Table(
     Column("point_id", BigInteger, nullable=False),
     _ns("first_ns"),
     _ns("last_ns"),
-    _ns("arrived_first_ns", optional=True),
-    _ns("arrived_last_ns", optional=True),
+    _ns("arrived_ns", optional=True),
     _ns("lag_least_ns", optional=True),
     _ns("lag_most_ns", optional=True),
+    _ns("seen_least_ns", optional=True),
+    _ns("seen_most_ns", optional=True),
     Column("checksum", BigInteger, nullable=True),
     Column("block", LargeBinary, nullable=True),
     sqlite_autoincrement=True,  # an id tells the order of commits, so none may come twice

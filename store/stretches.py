@@ -1,8 +1,10 @@
 """Stretches of a point's readings, and when each arrived: pure.
 
-A stretch is what one commit, or several in a row, brought of a point. It bounds the arrival of
-its readings in two ways: by the first and the last of its commits, and by the least and the most
-that they lagged behind the time that the reading bears. Whichever is narrower tells.
+A stretch is what one commit brought of a point, and then the moment of that commit tells. Or it
+goes on over many commits: then it says from its start on by how much its readings lag, at least
+and at most, and takes only what keeps to that. So what is told of a reading stays the same,
+whatever arrives after it. How wide the next stretch says it is follows from what the one before
+it has seen.
 """
 
 from __future__ import annotations
@@ -21,11 +23,14 @@ NEVER = -1
 
 NARROW = 60 * 10**9
 """The most by which the two bounds of an arrival may differ. [ns]"""
+SLACK = 10**9
+"""By how much a lag may go beyond what was seen of it, on either side. [ns]"""
 LONGEST = 86_400 * 10**9
-"""How much of a point may be told by its lag alone: one slow commit blurs this much. [ns]"""
+"""How much of a point one stretch may tell by its lag: then it is told anew how wide. [ns]"""
 
-_LEAST, _MOST = -(2**63), 2**63 - 1
-_UNTOLD = (_LEAST, _MOST)
+_FARTHEST = 2**62  # sums of times and lags must fit 64 bits
+
+Range = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,10 +61,13 @@ class Stretch:
     ----------
     id : int
         Tells the order of commits; 0 before it has one.
-    arrived : tuple of int and int
-        Its first and last commit; `NEVER` where nobody noted it.
-    lag : tuple of int and int
-        The least and the most from the time of a reading to its commit.
+    arrived : int
+        Its commit, or the first of several; `NEVER` where nobody noted it.
+    lag : tuple of int and int, optional
+        The least and the most from the time of a reading to its commit, of all that it has and
+        will take. None if it is of one commit and takes no more.
+    seen : tuple of int and int, optional
+        The same of what it has taken so far.
     is_sparse : bool
         Whether readings of others lie between its own, so that a block tells which are its own.
     """
@@ -68,54 +76,69 @@ class Stretch:
     point_id: int
     first: int
     last: int
-    arrived: tuple[int, int]
-    lag: tuple[int, int]
+    arrived: int
+    lag: Range | None = None
+    seen: Range | None = None
     is_sparse: bool = False
 
     @property
     def is_known(self) -> bool:
         """Whether anybody noted when it arrived."""
-        return self.arrived[0] != NEVER
-
-    @property
-    def tells_by_lag(self) -> bool:
-        """Whether its lag is steady enough to tell an arrival from the time of a reading."""
-        return self.lag[1] - self.lag[0] <= NARROW
+        return self.arrived != NEVER
 
 
-def stretch(point_id: int, time: TimeArray, arrived: int | None) -> Stretch:
+def closed(point_id: int, time: TimeArray, arrived: int | None) -> Stretch:
     """Return the stretch of what one commit brought of a point, at rising times. [ns]"""
-    first, last = int(time[0]), int(time[-1])
-    if arrived is None:
-        return Stretch(0, point_id, first, last, (NEVER, NEVER), _UNTOLD)
-    lag = arrived - last, arrived - first
-    if not _LEAST <= lag[0] <= lag[1] <= _MOST:  # readings of thousands of years ago or hence
-        lag = _UNTOLD
-    return Stretch(0, point_id, first, last, (arrived, arrived), lag)
+    moment = NEVER if arrived is None else arrived
+    return Stretch(0, point_id, int(time[0]), int(time[-1]), moment)
 
 
-def joined(one: Stretch, other: Stretch) -> Stretch | None:
-    """Return two stretches as one; None if that would not tell an arrival to the minute.
+def opened(one: Stretch, before: Stretch | None) -> Stretch:
+    """Return a stretch of one commit as one that may go on, if its lag is steady enough.
+
+    Parameters
+    ----------
+    one : Stretch
+        What one commit brought past the end of a point.
+    before : Stretch or None
+        The stretch at that end, whose lag says what to expect.
+    """
+    lag = _lag(one)
+    if not one.is_known or _width(lag) > NARROW or max(map(abs, lag)) > _FARTHEST:
+        return one
+    expected = lag
+    if before is not None and before.seen is not None:
+        both = _hull(before.seen, lag)
+        expected = both if _width(both) <= NARROW else lag
+    slack = min(SLACK, (NARROW - _width(expected)) // 2)
+    wide = expected[0] - slack, expected[1] + slack
+    return Stretch(0, one.point_id, one.first, one.last, one.arrived, wide, lag)
+
+
+def joined(one: Stretch, more: Stretch) -> Stretch | None:
+    """Return a stretch with what a later commit brought; None if it may not take that.
 
     The caller knows that no reading of another stretch lies between them.
     """
-    if not (one.is_known and other.is_known) or one.is_sparse or other.is_sparse:
+    if one.lag is None or one.seen is None or not one.is_known or more.arrived < one.arrived:
         return None
-    both = Stretch(
-        one.id,
-        one.point_id,
-        min(one.first, other.first),
-        max(one.last, other.last),
-        _hull(one.arrived, other.arrived),
-        _hull(one.lag, other.lag),
-    )
-    at_once = both.arrived[1] - both.arrived[0] <= NARROW
-    is_short = both.last - both.first <= LONGEST
-    return both if at_once or (both.tells_by_lag and is_short) else None
+    lag, last = _lag(more), max(one.last, more.last)
+    if _hull(one.lag, lag) != one.lag or last - one.first > LONGEST:
+        return None
+    seen = _hull(one.seen, lag)
+    return Stretch(one.id, one.point_id, one.first, last, one.arrived, one.lag, seen)
 
 
-def _hull(one: tuple[int, int], other: tuple[int, int]) -> tuple[int, int]:
+def _lag(one: Stretch) -> Range:
+    return one.arrived - one.last, one.arrived - one.first
+
+
+def _hull(one: Range, other: Range) -> Range:
     return min(one[0], other[0]), max(one[1], other[1])
+
+
+def _width(one: Range) -> int:
+    return one[1] - one[0]
 
 
 class Painting:
@@ -153,20 +176,16 @@ class Painting:
 
     def arrivals(self) -> Arrivals:
         """Return when the readings arrived, each by the stretch that it belongs to."""
-        nobody = (NEVER, NEVER)
-        arrived = _columns([*(each.arrived for each in self._stretches), nobody])
-        lag = _columns([*(each.lag for each in self._stretches), nobody])
-        by_lag = np.array([*(each.tells_by_lag for each in self._stretches), False])
-        first, last = arrived[0][self._owner], arrived[1][self._owner]
-        narrowed = np.flatnonzero(by_lag[self._owner])
-        owner, time = self._owner[narrowed], self._time[narrowed]
-        first[narrowed] = np.maximum(first[narrowed], time + lag[0][owner])
-        last[narrowed] = np.minimum(last[narrowed], time + lag[1][owner])
+        arrived = np.array([*(each.arrived for each in self._stretches), NEVER], np.int64)
+        lag = np.array([*(each.lag or (0, 0) for each in self._stretches), (0, 0)], np.int64)
+        is_open = np.array([*(each.lag is not None for each in self._stretches), False])
+        first = arrived[self._owner]
+        last = first.copy()
+        told = np.flatnonzero(is_open[self._owner])
+        owner, time = self._owner[told], self._time[told]
+        first[told] = np.maximum(first[told], time + lag[owner, 0])
+        last[told] = time + lag[owner, 1]
         return Arrivals(first, last)
-
-
-def _columns(pairs: Sequence[tuple[int, int]]) -> npt.NDArray[np.int64]:
-    return np.array(pairs, np.int64).T
 
 
 def in_any_order(time: TimeArray) -> tuple[TimeArray, npt.NDArray[np.intp] | None]:

@@ -70,7 +70,16 @@ def test_of_nothing_nothing_is_known(store: Store) -> None:
 @ways
 def test_readings_arrive_with_their_commit(store: Store, how: str) -> None:
     put(store, how, 7.25, series(1, 2, 5))
-    assert told(store) == [(7.25, 7.25)] * 3
+    assert told(store) == [(7.25, 8.25), (7.25, 9.25), (7.25, 12.25)]  # the next may lag 1 s more
+    put(store, how, 99.5, series(3, 4))
+    assert told(store)[2:4] == [(99.5, 99.5)] * 2  # nothing can join what came between others
+
+
+@ways
+def test_a_commit_of_more_than_a_minute_tells_its_moment(store: Store, how: str) -> None:
+    put(store, how, 5000, series(1, 2, 62))
+    put(store, how, 5001, series(63, 64, 124))
+    assert told(store) == [(5000, 5000)] * 3 + [(5001, 5001)] * 3
 
 
 @ways
@@ -174,13 +183,13 @@ def test_only_what_is_new_or_different_arrives(
     assert [found is None for found in bounds] == [want is None for want in expected]
     for found, want in zip(bounds, expected, strict=True):
         if found is not None and want is not None:
-            assert found[0] <= want[0] <= want[1] <= found[1] <= found[0] + 1
+            assert found[0] <= want[0] <= want[1] <= found[1] <= found[0] + 10
 
 
 def test_points_do_not_mix(store: Store) -> None:
     store.write({POINT: series(1, 2), OTHER: series(1)}, arrived=T0 + 5 * S)
     store.write({OTHER: series(3, 1, value=2.0)}, arrived=T0 + 900 * S)
-    assert told(store) == [(5, 5)] * 2
+    assert told(store) == [(5, 6), (5, 7)]
     assert told(store, OTHER) == [(900, 900)] * 2
 
 
@@ -188,12 +197,12 @@ def test_times_may_be_asked_in_any_order_and_twice(store: Store) -> None:
     store.write({POINT: series(1)}, arrived=T0 + 5 * S)
     store.write({POINT: series(900)}, arrived=T0 + 2000 * S)
     asked = T0 + S * np.array([900, 1, 7, 900])
-    assert told(store, times=asked) == [(2000, 2000), (5, 5), None, (2000, 2000)]
+    assert told(store, times=asked) == [(2000, 2001), (5, 6), None, (2000, 2001)]
 
 
 @ways
 def test_the_same_load_twice_changes_nothing(store: Store, how: str) -> None:
-    for arrived_s in (10, 90_000, None):
+    for arrived_s in (10, 90_000, None):  # the first clock is behind that of the readings
         put(store, how, arrived_s, series(*range(1000)))
         assert told(store) == [(10, 10)] * 1000
         assert rows(store) == 1
@@ -211,11 +220,11 @@ def test_a_live_point_costs_a_row_a_day(store: Store) -> None:
     lags = np.random.default_rng(1).uniform(0.2, 2.0, 100)
     for half_hour, lag in enumerate(lags.tolist()):
         store.write({POINT: series(half_hour * 1800)}, arrived=moment(half_hour * 1800 + lag))
-    assert rows(store) == 3  # 50 hours
+    assert rows(store) <= 6  # 50 hours
     found = store.arrivals(POINT, store.read(POINT).time)
     arrived = T0 + np.round((1800 * np.arange(100) + lags) * S).astype(np.int64)
     assert np.all((found.first <= arrived) & (arrived <= found.last))
-    assert np.all(found.last - found.first <= 2 * S)
+    assert np.all(found.last - found.first <= 4 * S)
 
 
 def test_readings_a_little_out_of_order_cost_no_row_of_their_own(store: Store) -> None:
@@ -229,17 +238,27 @@ def test_readings_a_little_out_of_order_cost_no_row_of_their_own(store: Store) -
     assert np.all(found.last - found.first <= MINUTE)
 
 
-def test_a_load_costs_a_row_a_minute_however_often_it_commits(store: Store) -> None:
+def test_a_load_costs_a_row_a_commit(store: Store) -> None:
     ten_days_later = T0 + 10 * 86_400 * S
-    clock = iter(range(ten_days_later, ten_days_later + 3600 * S, S))
-    with store.bulk(flush_rows=10, arrived=clock.__next__) as bulk:
+    clock = count(ten_days_later, S)
+    with store.bulk(flush_rows=100, arrived=clock.__next__) as bulk:
         bulk.add(POINT, series(*range(0, 1_000_000, 1000)))
-    assert next(clock) == ten_days_later + 100 * S  # it was asked once a commit
-    assert rows(store) == 2
+    assert next(clock) == ten_days_later + 10 * S  # it was asked once a commit
+    assert rows(store) == 10
     found = store.arrivals(POINT, store.read(POINT).time)
-    arrived = ten_days_later + S * np.repeat(np.arange(100), 10)
-    assert np.all((found.first <= arrived) & (arrived <= found.last))
-    assert np.all(found.last - found.first <= MINUTE)
+    assert np.array_equal(found.first, ten_days_later + S * np.repeat(np.arange(10), 100))
+    assert np.array_equal(found.last, found.first)
+
+
+def test_what_is_told_does_not_change_with_what_arrives_later(store: Store) -> None:
+    """Evidence made twice must be the same bytes."""
+    lags = np.random.default_rng(2).uniform(0.2, 9.0, 60).tolist()
+    before: Bounds = []
+    for second, lag in enumerate(lags):
+        store.write({POINT: series(second)}, arrived=moment(second + lag))
+        now = told(store)
+        assert now[:-1] == before
+        before = now
 
 
 def test_a_second_source_between_the_readings_costs_bytes_not_rows(store: Store) -> None:
@@ -287,15 +306,15 @@ def test_a_batch_that_is_not_committed_arrives_nowhere(
     monkeypatch.setattr("store.journal.append", full)
     with pytest.raises(StoreError, match="full"):
         store.write({POINT: series(2)}, arrived=T0 + 3 * S)
-    assert told(store, times=series(1, 2).time) == [(2, 2), None]
+    assert told(store, times=series(1, 2).time) == [(2, 3), None]
 
 
 def test_a_snapshot_sees_arrivals_and_readings_of_one_state(store: Store) -> None:
     store.write({POINT: series(1)}, arrived=T0 + 2 * S)
     with store.snapshot():
-        assert told(store) == [(2, 2)]
+        assert told(store) == [(2, 3)]
         store.write({POINT: series(1, value=5.0)}, arrived=T0 + 900 * S)
-        assert told(store) == [(2, 2)]
+        assert told(store) == [(2, 3)]
     assert told(store) == [(900, 900)]
 
 
@@ -309,13 +328,13 @@ def test_a_snapshot_sees_arrivals_and_readings_of_one_state(store: Store) -> Non
 )
 def test_a_damaged_block_makes_unknown_what_it_told_of(sqlite_url: str, harm: str) -> None:
     with open_store(sqlite_url) as store:
-        put(store, "bulk", 10, series(1, 3, 5, 7))
+        put(store, "bulk", 10, series(1, 3, 5, 7, 99))
         put(store, "bulk", 900, series(2, 4))
         assert store.check() == []
         with store._db.writing() as tx:
             tx.conn.execute(text(f"update arrival set {harm} where block is not null"))
-        assert told(store) == [(10, 10), None, None, None, (10, 10), (10, 10)]
-        assert len(store.read(POINT)) == 6
+        assert told(store) == [(10, 10), None, None, None, *[(10, 10)] * 3]
+        assert len(store.read(POINT)) == 7
         [damage] = store.check()
     assert isinstance(damage, DamageError)
     assert (damage.part, damage.point, damage.start) == ("arrival", POINT, T0 + 2 * S)
