@@ -102,8 +102,9 @@ class Event:
     role : Role or None
         The point whose reading shows it; None where it is of no one point.
     since : int or None
-        The change may have come at any moment after this one: the reading before, but no longer
-        than the point's reporting interval. None where no reading tells. [ns]
+        The change may have come at any moment after this one: the reading before, or, of a point
+        that reports on change, no longer ago than its signal is looked at. None where no reading
+        tells. [ns]
     order_certain : bool
         Whether it surely came after the events of other points that are told before it: else they
         lie closer than their points report.

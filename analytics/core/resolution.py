@@ -1,8 +1,8 @@
 """How finely a point tells when something happened, and which order of events is sure.
 
 A reading says how things stand at its time. What it shows may have come at any moment since the
-reading before, but no longer ago than the point's reporting interval. Two events of different
-points that lie closer than that have no order that anybody could tell.
+reading before; of a point that reports on change, no longer ago than its signal is looked at. Two
+events of different points that lie closer than that have no order that anybody could tell.
 """
 
 from __future__ import annotations
@@ -21,12 +21,19 @@ from bondtrail.times import nanoseconds
 NEVER = np.iinfo(np.int64).min
 """In place of a moment: no earlier reading tells."""
 
+UNBOUND = np.iinfo(np.int64).max // 2
+"""In place of an interval: nothing but the reading before is a bound. [ns]"""
+
 AROUND = 256
-"""From so many readings around it the interval at a reading is measured."""
+"""From so many readings around it is told how a point reports at a reading."""
 
 ON_CHANGE_SHARE = 0.05
 """A point whose gaps are, in more than this share, shorter than half their median reports on
 change, and what comes evenly is its heartbeat. Our own measure."""
+
+EVERY_LOOK = 1.5
+"""A point whose median gap is at most so many times the interval at which its signal is looked at
+reports every look: what is missing then was lost, and is no sign that nothing changed."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,37 +102,44 @@ class Resolution:
         return np.maximum.accumulate(np.where(good, self.samples.time, NEVER))
 
     def _intervals(self, at: Moments) -> Moments:
-        """Return the reporting interval at each of some readings, by index. [ns]"""
-        if self.interval_ns is not None:
-            return np.full(at.size, self.interval_ns)
+        """Return how long ago the news of some readings may be at most, by index. [ns]"""
         blocks, which = np.unique(at // AROUND, return_inverse=True)
-        return np.array([self._measured(int(block)) for block in blocks], np.int64)[which]
+        bounds = [self._bound(int(block)) for block in blocks]
+        return np.array(bounds, np.int64)[which]
 
-    def _measured(self, block: int) -> int:
+    def _bound(self, block: int) -> int:
         size = self.samples.time.size
         first = max(min(block * AROUND, size - AROUND), 0)
-        return measured_interval(self.samples.time[first : first + AROUND + 1])
+        interval = interval_on_change(
+            self.samples.time[first : first + AROUND + 1], self.interval_ns
+        )
+        return UNBOUND if interval is None else interval
 
 
-def measured_interval(time: TimeArray) -> int:
-    """Return how often a signal is looked at, as far as its readings tell. [ns]
+def interval_on_change(time: TimeArray, looked_at_ns: int | None = None) -> int | None:
+    """Return how often a signal is looked at that is reported on change; None of any other.
 
     Parameters
     ----------
     time : ndarray of int64, shape (n,)
         Of adjoining readings, strictly rising, at least two. [ns]
+    looked_at_ns : int, optional
+        How often the signal is looked at, where the site file says so. [ns]
 
     Returns
     -------
-    int
-        The median gap; of a point that reports on change, the shortest: it was looked at that
-        often at least.
+    int or None
+        The interval of the site file; without it the shortest gap, for the signal was looked at
+        that often at least. None where the readings come evenly: where one is missing it was
+        lost, and what it would have shown is not known. [ns]
     """
     gaps = np.diff(time)
-    middle = int(np.median(gaps))
+    middle = float(np.median(gaps))
+    if looked_at_ns is not None:
+        return None if middle <= EVERY_LOOK * looked_at_ns else looked_at_ns
     if np.count_nonzero(2 * gaps < middle) > ON_CHANGE_SHARE * gaps.size:
         return int(gaps.min())
-    return middle
+    return None
 
 
 class Seen(NamedTuple):

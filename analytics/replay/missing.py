@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from analytics.core.resolution import interval_on_change
 from analytics.core.runs import Timeline
 from analytics.core.silences import Told, told
 from analytics.core.situation import Signals
@@ -54,7 +55,7 @@ def missing_of(
     found = [
         *_not_recorded(station, span),
         *_not_told(station, signals, span),
-        *_order(station, span),
+        *_order(station, signals, span),
         *(_damaged(each, span) for each in damage),
     ]
     if transfer is not None and transfer.batch is None and not _named(transfer, tickets):
@@ -88,13 +89,20 @@ def _gaps(role: Role, line: Timeline, samples: Samples) -> Iterator[Missing]:
             yield Missing(role, start, end, "silent" if heard else "no reading by then")
 
 
-def _order(station: Station, span: tuple[int, int]) -> Iterator[Missing]:
-    """Yield the points of which only their readings tell how often they are looked at."""
-    unsaid = [role for role, point in station.points.items() if point.interval_s is None]
+def _order(station: Station, signals: Signals, span: tuple[int, int]) -> Iterator[Missing]:
+    """Yield the points that report on change, where only readings tell how finely."""
+    unsaid = []
+    for role, point in station.points.items():
+        time = signals.get(role, Samples.empty()).time
+        on_change = time.size > 1 and interval_on_change(time) is not None
+        if point.interval_s is None and on_change:
+            unsaid.append(role)
     if unsaid and len(station.points) > 1:
+        many = len(unsaid) > 1
         why = (
-            f"how often {', '.join(unsaid)} {'is' if len(unsaid) == 1 else 'are'} looked at is"
-            " measured from the readings: interval_s in the site file would say"
+            f"{', '.join(unsaid)} report{'' if many else 's'} on change, and how often"
+            f" {'they are' if many else 'it is'} looked at is only measured:"
+            " interval_s in the site file would say"
         )
         yield Missing("order of events", *span, why)
 

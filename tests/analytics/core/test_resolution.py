@@ -12,7 +12,7 @@ from analytics.core.resolution import (
     NEVER,
     Resolution,
     Seen,
-    measured_interval,
+    interval_on_change,
     order_certain,
 )
 from bondtrail.samples import Samples
@@ -23,23 +23,32 @@ FLOW, BOND, KEY = Role.FLOW, Role.RESISTANCE, Role.BYPASS
 
 
 @pytest.mark.parametrize(
-    ("seconds", "expected"),
+    ("seconds", "looked_at", "expected"),
     [
-        pytest.param([0, 1], 1, id="two-readings"),
-        pytest.param([0, 1, 2, 3, 4], 1, id="even"),
-        pytest.param([0, 1, 2.1, 2.9, 4, 5.2, 6], 1.05, id="jitter-is-no-report-on-change"),
-        pytest.param([0, 1, 2, 3, 10, 11, 12], 1, id="a-hole-does-not-count"),
-        pytest.param([0, 60, 60.5, 120, 180, 240], 0.5, id="heartbeat-and-changes: the-shortest"),
-        pytest.param([0, 60, 85, 145, 205], 25, id="changes-seldom: still-the-shortest"),
+        pytest.param([0, 1], None, None, id="two-readings"),
+        pytest.param([0, 1, 2, 3, 4], None, None, id="evenly"),
+        pytest.param([0, 1, 2.1, 2.9, 4, 5.2, 6], None, None, id="jitter-is-even"),
+        pytest.param([0, 1, 2, 3, 10, 11, 12], None, None, id="a-hole-does-not-count"),
+        pytest.param([0, 60, 60.5, 120, 180, 240], None, 0.5, id="heartbeat-and-changes"),
+        pytest.param([0, 60, 85, 145, 205], None, 25, id="changes-seldom: still-the-shortest"),
+        pytest.param([0, 60, 85, 145, 205], 0.1, 0.1, id="the-site-file-knows"),
+        pytest.param([0, 3600], 0.1, 0.1, id="the-site-file-knows-of-two-readings-too"),
+        pytest.param([0, 1, 2, 3, 4], 1, None, id="every-look-is-reported"),
+        pytest.param([0, 1.5, 3, 4.5], 1, None, id="just-every-look"),
+        pytest.param([0, 1.6, 3.2, 4.8], 1, 1, id="not-every-look"),
+        pytest.param([0, 1, 2, 3, 4], 5, None, id="more-often-than-it-is-looked-at"),
     ],
 )
-def test_the_interval_is_measured_from_the_readings(seconds: list[float], expected: float) -> None:
-    assert measured_interval(moments(*seconds)) == pytest.approx(ns(expected), abs=2)
+def test_a_point_reports_on_change_or_evenly(
+    seconds: list[float], looked_at: float | None, expected: float | None
+) -> None:
+    found = interval_on_change(moments(*seconds), None if looked_at is None else ns(looked_at))
+    assert found == (None if expected is None else ns(expected))
 
 
 def test_one_quick_pair_among_many_even_readings_is_jitter() -> None:
     times = np.sort(np.append(np.arange(100) * ns(1), ns(50.1)))
-    assert measured_interval(times) == ns(1)
+    assert interval_on_change(times) is None
 
 
 def since(
@@ -61,10 +70,12 @@ def since(
     ("seconds", "seen", "more", "expected"),
     [
         pytest.param([0, 1, 2, 3], 3, {}, 2, id="the-reading-before"),
-        pytest.param([0, 1, 2, 2.25], 2.25, {}, 2, id="never-longer-than-the-gap-before"),
-        pytest.param([0, 1, 2, 6], 6, {}, 5, id="nor-than-the-interval"),
-        pytest.param([0, 2, 4], 4, {"interval": 0.5}, 3.5, id="interval-of-the-site-file"),
-        pytest.param([0, 2, 4], 4, {"interval": 9.0}, 2, id="which-no-reading-in-between-bears"),
+        pytest.param([0, 1, 2, 2.75], 2.75, {}, 2, id="and-no-earlier"),
+        pytest.param([0, 1, 2, 6], 6, {}, 2, id="where-readings-were-lost: since-the-last"),
+        pytest.param([0, 1, 2, 6], 6, {"interval": 1.0}, 2, id="lost-whatever-the-site-file-says"),
+        pytest.param([0, 2, 4], 4, {"interval": 0.5}, 3.5, id="reported-on-change"),
+        pytest.param([0, 3, 3.2, 6], 6, {}, 5.8, id="reported-on-change: the-shortest-gap"),
+        pytest.param([0, 3, 3.2, 6], 3.2, {"interval": 0.5}, 3, id="no-earlier-than-the-last"),
         pytest.param([0, 1, 2, 8], 8, {}, 2, id="after-a-silence: since-it-began"),
         pytest.param([0, 1, 2, 8], 8, {"interval": 0.5}, 2, id="silence: whatever-the-interval"),
         pytest.param([0, 1, 2, 7], 7, {"interval": 0.5}, 6.5, id="just-no-silence"),
@@ -83,18 +94,15 @@ def test_since_when_a_change_may_have_been_so(
     assert since(seconds, seen, **more) == expected  # type: ignore[arg-type]
 
 
-def test_the_interval_is_that_of_the_readings_around() -> None:
-    slow = np.arange(2 * AROUND) * ns(1)
-    quick = slow[-1] + np.arange(1, 2 * AROUND) * ns(0.1)
-    time = np.concatenate((slow, quick))
+def test_how_a_point_reports_is_told_by_the_readings_around() -> None:
+    """Evenly at first, on change later: heartbeats with changes 0.1 s apart between them."""
+    even = np.arange(2 * AROUND) * ns(1)
+    beats = even[-1] + np.arange(1, 2 * AROUND) * ns(4)
+    time = np.sort(np.concatenate((even, beats, beats[::3] + ns(0.1))))
     resolution = Resolution(Samples.of(time, np.zeros(time.size)), ns(60))
-    # Readings left out, so that the gap before is longer than the interval.
-    kept = np.delete(np.arange(time.size), [AROUND - 1, 3 * AROUND - 1])
-    sparse = Resolution(Samples.of(time[kept], np.zeros(kept.size)), ns(60))
-    early, late = time[AROUND], time[3 * AROUND]
-    assert (early - sparse.since(np.array([early]))).item() == ns(1)
-    assert (late - sparse.since(np.array([late]))).item() == ns(0.1)
+    early, late = even[AROUND], beats[-2]
     assert (early - resolution.since(np.array([early]))).item() == ns(1)
+    assert (late - resolution.since(np.array([late]))).item() == ns(0.1)
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import pytest
 from analytics.replay.missing import NO_RESULTS, missing_of
 from analytics.replay.replayed import Missing
 from bondtrail.results import Ticket, Transfer
+from bondtrail.samples import Samples
 from bondtrail.site import Role, Station
 from store import DamageError
 from tests.analytics.core.build import BAD, GAP, Stretch, ns, station, told
@@ -85,12 +86,18 @@ def test_points_that_a_station_lacks_are_missing_throughout() -> None:
     assert {(each.start, each.end) for each in found} == {SPAN}
 
 
-def test_points_whose_interval_is_only_measured_are_named() -> None:
+def test_points_that_report_on_change_are_named_where_nothing_says_how_finely() -> None:
     signals = told(**{role: [(100, 1.0)] for role in EVERY})
-    (found,) = missing_of(station(*EVERY), signals, SPAN)
-    assert found.about == "order of events"
-    assert "interval_s" in found.why
-    assert "resistance, status, permissive, flow, bypass are" in found.why
+    assert missing_of(station(*EVERY), signals, SPAN) == []
+    on_change = Samples.of([ns(second) for second in (0, 40, 45, 80)], [1.0, 1.0, 0.0, 0.0])
+    slow = station(*EVERY, stale_s=60.0)
+    (found,) = missing_of(slow, signals | {Role.BYPASS: on_change}, SPAN)
+    assert (found.about, found.start, found.end) == ("order of events", *SPAN)
+    assert found.why.startswith("bypass reports on change, and how often it is looked at")
+    both = signals | {Role.BYPASS: on_change, Role.PERMISSIVE: on_change}
+    (found,) = missing_of(slow, both, SPAN)
+    assert found.why.startswith("permissive, bypass report on change, and how often they are")
+    assert missing_of(looked_at(slow), both, SPAN) == []
 
 
 def transfer(batch: str | None) -> Transfer:
