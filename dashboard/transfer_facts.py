@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
-from dash import html
+from dash import dcc, html
 
 from analytics.replay import Held, Replay
 from bondtrail.results import Finding, Transfer
@@ -165,3 +165,25 @@ def _limit(name: str, value: float, flow_unit: str) -> str:
     if name == "flow_min":
         return f"{value:g} {flow_unit}".rstrip()
     return f"{value:g} s" if name.endswith("_s") else f"{value:g}"
+
+
+def evidence_part(transfer_id: str) -> html.Section:
+    """Return what makes a package of evidence of a transfer, and says how that went."""
+    return sheet(
+        "Evidence",
+        html.Div(
+            html.Button("Download the evidence", id="transfer-evidence", className="button"),
+            className="filters",
+        ),
+        html.P(
+            "A zip that stands alone: readings unchanged, events, findings, reviews, limits, "
+            "estimate and figures, each with its SHA-256. It is not signed; the command "
+            "bondtrail evidence signs one, and checks any. It names operators and reviewers.",
+            className="note",
+        ),
+        dcc.Loading(
+            html.P("", id="transfer-evidence-said", role="status", className="note"), type="dot"
+        ),
+        dcc.Download(id="transfer-evidence-file"),
+        dcc.Store(id="transfer-evidence-of", data=transfer_id),
+    )

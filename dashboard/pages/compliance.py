@@ -23,7 +23,7 @@ from dashboard.compliance_rows import (
     place_columns,
     shift_row,
 )
-from dashboard.downloads import ReportError, report_file
+from dashboard.downloads import DownloadError, report_file
 from dashboard.figures.pareto import pareto_bars
 from dashboard.figures.shares import Row, intervals
 from dashboard.figures.wording import plural
@@ -314,7 +314,7 @@ def download(_html: int | None, _xlsx: int | None, asked: list[str | None]) -> A
     suffix = f".{str(pressed).rpartition('-')[2]}"
     try:
         name, content = report_file(current_store(), str(first), str(last), area, suffix)
-    except (ReportError, StoreError) as exc:
+    except (DownloadError, StoreError) as exc:
         return no_update, str(exc)
     file = {"filename": name, "content": b64encode(content).decode(), "base64": True}
     return file, f"{name} is ready."

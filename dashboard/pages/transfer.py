@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import time
+from base64 import b64encode
 from typing import Any
 
 import dash
-from dash import ClientsideFunction, Input, Output, clientside_callback, dcc, html
+from dash import (
+    ClientsideFunction,
+    Input,
+    Output,
+    State,
+    callback,
+    clientside_callback,
+    dcc,
+    html,
+    no_update,
+)
 
 from analytics.core.electrostatics.hazard import Hazard
 from analytics.replay import UnknownSpanError
-from bondtrail.site import Station
+from bondtrail.site import SiteError, Station
 from bondtrail.times import NS_PER_MS, TimeError, parse_time
+from dashboard.downloads import DownloadError, evidence_file
 from dashboard.event_list import EVENTS_SHOWN, event_list
 from dashboard.figures.transfer import replay
 from dashboard.frame import caution_in_brief, civil, home_link, notice
@@ -21,9 +33,16 @@ from dashboard.parts import aria
 from dashboard.player import player
 from dashboard.queries.sites import clock_at
 from dashboard.queries.transfer import ResultsOnly, TransferView, results_only, transfer_view
-from dashboard.transfer_facts import about_part, findings_part, limits_part, missing_part
+from dashboard.transfer_facts import (
+    about_part,
+    evidence_part,
+    findings_part,
+    limits_part,
+    missing_part,
+)
 from dashboard.typical_words import typical_part
 from dashboard.urls import Url, station_url, stations_url, transfer_url
+from store import StoreError
 
 dash.register_page(  # type: ignore[no-untyped-call]
     __name__, path=Url.TRANSFER.value, title="Transfer - Bondtrail", order=2
@@ -108,6 +127,7 @@ def _page(view: TransferView, at: str | None) -> html.Div:
                             event_list(told.events, clock),
                             missing_part(told, clock),
                             about_part(view.transfer, told.station),
+                            evidence_part(view.transfer.id),
                             limits_part(told.held, clock),
                         ]
                     ),
@@ -170,6 +190,26 @@ def _estimate_note(view: TransferView) -> html.P | None:
         "cannot see, stands below."
     )
     return html.P(text, className="note")
+
+
+@callback(
+    Output("transfer-evidence-file", "data"),
+    Output("transfer-evidence-said", "children"),
+    Input("transfer-evidence", "n_clicks"),
+    State("transfer-evidence-of", "data"),
+    prevent_initial_call=True,
+)
+def download(clicks: int | None, transfer_id: str) -> Any:
+    """Return the evidence of the transfer as a file, or in words why there is none."""
+    if not clicks:
+        return no_update, no_update
+    try:
+        made = evidence_file(current_store(), transfer_id)
+    except (DownloadError, StoreError, SiteError) as exc:
+        return no_update, str(exc)
+    file = {"filename": made.name, "content": b64encode(made.content).decode(), "base64": True}
+    said = f"{made.name} is ready. Keep its SHA-256 elsewhere: {made.sha256}."
+    return file, " ".join([said, *made.faults])
 
 
 def _crumb(station: Station) -> html.Nav:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from dashboard.downloads import ReportError, report_file
+from dashboard.downloads import DownloadError, report_file
 from store import Store, open_store
 
 
@@ -35,15 +35,15 @@ def test_a_workbook_of_an_area(store: Store) -> None:
 
 
 def test_a_period_that_a_page_cannot_wait_for_names_the_command(store: Store) -> None:
-    with pytest.raises(ReportError, match="bondtrail report --from 2020-01-01 --to 2026-01-01"):
+    with pytest.raises(DownloadError, match="bondtrail report --from 2020-01-01 --to 2026-01-01"):
         report_file(store, "2020-01-01", "2025-12-31", None, ".html")
 
 
 def test_a_period_to_come_has_no_report(store: Store) -> None:
-    with pytest.raises(ReportError, match="has not begun"):
+    with pytest.raises(DownloadError, match="has not begun"):
         report_file(store, "2999-01-01", "2999-01-02", None, ".html")
 
 
 def test_an_empty_store_has_no_report(empty_url: str) -> None:
-    with open_store(empty_url) as empty, pytest.raises(ReportError, match="no site"):
+    with open_store(empty_url) as empty, pytest.raises(DownloadError, match="no site"):
         report_file(empty, "2026-03-01", "2026-03-02", None, ".html")

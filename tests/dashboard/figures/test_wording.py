@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from dashboard.figures.wording import duration, ohms, plural, share, words
+from dashboard.figures.wording import duration, ohms, plural, share, significant, words
 
 
 @pytest.mark.parametrize(
@@ -56,3 +56,28 @@ def test_words_and_plural() -> None:
     assert words("no_bond_transfer") == "no bond transfer"
     assert plural(1, "trip") == "1 trip"
     assert plural(1200, "trip") == "1,200 trips"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (None, "-"),
+        (0.0, "0"),
+        (0.00024, "0.00024"),
+        (0.1, "0.1"),
+        (1.0, "1"),
+        (9.96, "10"),
+        (21.13, "21"),
+        (1692.1, "1,700"),
+        (123_456.0, "120,000"),
+        (-3.21, "-3.2"),
+        (math.inf, "no upper end"),
+    ],
+)
+def test_significant(value: float | None, text: str) -> None:
+    assert significant(value) == text
+
+
+def test_significant_digits_are_chosen() -> None:
+    assert significant(2.38663, 3) == "2.39"
+    assert significant(5000.0, 3) == "5,000"
