@@ -45,10 +45,8 @@ def evidence_file(store: Store, transfer_id: str) -> EvidenceFile:
     try:
         package = build(store, transfer_id)
     except EvidenceError as exc:
-        what = str(exc)
-        raise DownloadError(
-            f"{what[:1].upper()}{what[1:]}. {exc.remedy}".rstrip(". ") + "."
-        ) from exc
+        todo = f" {exc.remedy}." if exc.remedy else ""
+        raise DownloadError(f"There is no evidence: {exc}.{todo}") from exc
     faults = (
         *(f"Stored readings cannot be read: {line}." for line in package.damaged),
         *(f"The rules do not give this again: {line}." for line in package.unexplained),

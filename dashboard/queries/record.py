@@ -144,16 +144,15 @@ def _in_force(
     stale = nanoseconds(point.stale_after_s)
     following = np.append(samples.time[1:], end)
     gone = np.flatnonzero(following - samples.time > stale)
-    time = np.concatenate(([start], samples.time, samples.time[gone] + stale))
-    nothing = np.full(gone.size, np.nan)
-    value = np.concatenate(([np.nan], samples.value, nothing))
-    bad = np.full(gone.size, Quality.BAD, np.uint8)
-    quality = np.concatenate(([np.uint8(Quality.BAD)], samples.quality, bad))
-    order = np.lexsort((np.arange(time.size), np.maximum(time, start - 1)))
+    first = min([start, *samples.time[:1].tolist()])  # nothing is known before the first reading
+    time = np.concatenate(([first], samples.time, samples.time[gone] + stale))
+    value = np.concatenate(([np.nan], samples.value, np.full(gone.size, np.nan)))
+    bad = np.full(gone.size + 1, Quality.BAD, np.uint8)
+    quality = np.concatenate((bad[:1], samples.quality, bad[1:]))
+    order = np.argsort(time, kind="stable")
     time, value, quality = time[order], value[order], quality[order]
-    # What was read before the start holds at it: the latest of those, the first entry if none.
-    before = max(int(np.searchsorted(time, start, side="right")) - 1, 0)
-    inside = slice(before, int(np.searchsorted(time, end)))
+    # What was read before the start holds at it: the latest of those.
+    inside = slice(int(np.searchsorted(time, start, side="right")) - 1, np.searchsorted(time, end))
     return np.maximum(time[inside], start), value[inside], quality[inside]
 
 

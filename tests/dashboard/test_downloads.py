@@ -1,4 +1,4 @@
-"""The report of a period as a file."""
+"""The report of a period, and the evidence of a transfer, as files."""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ from collections.abc import Iterator
 
 import pytest
 
-from dashboard.downloads import DownloadError, report_file
+from analytics.evidence import verify_bytes
+from dashboard.downloads import DownloadError, evidence_file, report_file
 from store import Store, open_store
+from tests.dashboard.bay import ID
 
 
 @pytest.fixture
@@ -47,3 +49,18 @@ def test_a_period_to_come_has_no_report(store: Store) -> None:
 def test_an_empty_store_has_no_report(empty_url: str) -> None:
     with open_store(empty_url) as empty, pytest.raises(DownloadError, match="no site"):
         report_file(empty, "2026-03-01", "2026-03-02", None, ".html")
+
+
+def test_the_evidence_of_a_transfer_is_sound(bay_url: str) -> None:
+    with open_store(bay_url) as bay:
+        made = evidence_file(bay, ID)
+    assert made.name == "evidence-bay-1-20260312T061500.000Z.zip"
+    assert made.faults == ()
+    checked = verify_bytes(made.content)
+    assert checked.sound
+    assert checked.sha256 == made.sha256
+
+
+def test_no_evidence_is_told_in_words(store: Store) -> None:
+    with pytest.raises(DownloadError, match=r"^There is no evidence: .*20990101"):
+        evidence_file(store, "rail-1/20990101T000000.000Z")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from urllib.parse import quote
 
 import pytest
@@ -13,6 +15,7 @@ from selenium.webdriver.remote.webelement import WebElement
 
 from tests.dashboard.bay import ID
 from tests.dashboard.browsing import served, wait_for_heading
+from tests.dashboard.quay import BAD_ID
 from tests.services import Browser
 
 HEADING = "Road bay 1: transfer of 12 Mar 06:15"
@@ -332,3 +335,28 @@ def test_a_moment_that_cannot_be_read_is_told_and_the_replay_begins(replayed) ->
     browser = replayed("noon")
     assert "cannot be read" in browser.driver.find_element(By.CSS_SELECTOR, ".warning").text
     assert time_told(browser) == START
+
+
+def test_the_evidence_is_downloaded(browser: Browser, replayed, tmp_path: Path) -> None:
+    behaviour = {"behavior": "allow", "downloadPath": str(tmp_path)}
+    browser.driver.execute_cdp_cmd("Browser.setDownloadBehavior", behaviour)
+    replayed()
+    focus(browser, "evidence")
+    press(browser, Keys.ENTER)
+    name = "evidence-bay-1-20260312T061500.000Z.zip"
+    browser.wait(lambda _: (tmp_path / name).is_file())
+    browser.wait(lambda _: part(browser, "evidence-said").text.startswith(f"{name} is ready."))
+    digest = hashlib.sha256((tmp_path / name).read_bytes()).hexdigest()
+    assert digest in part(browser, "evidence-said").text
+
+
+def test_evidence_that_cannot_be_made_is_told_in_words(
+    browser: Browser, filled_url: str, look
+) -> None:
+    with served(filled_url) as url:
+        address = f"{url}/transfer?id={quote(BAD_ID, safe='')}"
+        look(address, "Rail spot 1: transfer of 02 Mar 10:00")
+        browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-evidence"))
+        focus(browser, "evidence")
+        press(browser, Keys.ENTER)
+        browser.wait(lambda _: "There is no evidence" in part(browser, "evidence-said").text)
