@@ -23,8 +23,8 @@ MOMENTS = frozenset({"start", "end", "time", "at"})
 SAME = 1e-9
 """Relative: another processor or library may differ in the last digits of a float."""
 
-_OPEN = "open"
-"""A resistance without end, which JSON has no number for."""
+_INFINITE = "infinite"
+"""An open circuit, which JSON has no number for."""
 
 Row = TypeVar("Row")
 
@@ -50,7 +50,7 @@ def _value(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [_value(item) for item in value]
     if isinstance(value, float):
-        return float(value) if math.isfinite(value) else _OPEN
+        return float(value) if math.isfinite(value) else _INFINITE
     return value.item() if hasattr(value, "item") else value
 
 
@@ -84,8 +84,8 @@ def _adapter(kind: type[Row]) -> TypeAdapter[Row]:
 
 def _opened(value: Any) -> Any:
     if isinstance(value, dict):
-        return {key: math.inf if held == _OPEN else held for key, held in value.items()}
-    return value
+        return {key: _opened(held) for key, held in value.items()}
+    return math.inf if value == _INFINITE else value
 
 
 def differing(a: Mapping[str, Any], b: Mapping[str, Any]) -> list[str]:

@@ -191,15 +191,15 @@ _NONSENSE = (
     ArithmeticError, AttributeError, EvidenceError, LookupError, MemoryError, RecursionError,
     TypeError, ValueError,
 )  # fmt: skip
-"""What rules and replay may raise at content that no store could have held."""
+"""What may be raised at content that no store could have held."""
 
 
 def _of_content(files: Mapping[str, bytes]) -> tuple[list[Check], str | None]:
     """Return the checks of what the files say, and what they are about."""
     try:
         package = opened(files)
-    except UnreadableError as exc:
-        return [Check("content", Grade.WRONG, [f"{exc}."])], None
+    except _NONSENSE as exc:
+        return [Check("content", Grade.WRONG, [f"{_why(exc)}."])], None
     checks = [_of_readings(package, files), _of_reviews(package)]
     if package.about.rules != RULES_VERSION:
         said = (
@@ -212,10 +212,15 @@ def _of_content(files: Mapping[str, bytes]) -> tuple[list[Check], str | None]:
         again = package.again()
         checks += [_of_rules(package, again), *_of_the_rest(package, again, files)]
     except _NONSENSE as exc:
-        why = str(exc) if isinstance(exc, EvidenceError) else type(exc).__name__
-        said = f"The rules cannot be run on what is enclosed: {why}."
+        said = f"The rules cannot be run on what is enclosed: {_why(exc)}."
         checks.append(Check("rules", Grade.WRONG, [said]))
     return checks, package.about.transfer
+
+
+def _why(exc: Exception) -> str:
+    if isinstance(exc, EvidenceError):
+        return str(exc)
+    return f"no store could have held it ({type(exc).__name__})"
 
 
 def _of_readings(package: Opened, files: Mapping[str, bytes]) -> Check:

@@ -25,7 +25,7 @@ from bondtrail.results import (
 ROWS = [
     Finding(Kind.CHATTERING, Severity.MINOR, "bay-1", None, 1_772_345_678_123_456_789,
             1_772_345_679_000_000_000, "Lost 3 times.",
-            {"losses": 3, "highest_ohm": math.inf, "marginal": False, "at": "noon", "none": None},
+            {"losses": 3, "highest_ohm": math.inf, "marginal": False, "at": "open", "none": None},
             {"cluster_s": 60.0}),
     Hookup("bay-1", 5, 6, Outcome.FAILED, None, 0.5, math.inf, HookupCause.LAYER),
     Trip("bay-1", 7, "bay-1/x", TripClass.NUISANCE, TripCause.NO_LOSS_SEEN, True, 0.25, None),
