@@ -200,8 +200,8 @@ def _replayed(store: Store, transfer: Transfer, now: int) -> Replay:
 def _beginning(stored: Grounds, before: int, first: int) -> tuple[int, int]:
     """Return from where readings must be enclosed, and from where on they tell what began. [ns]
 
-    Where no quiet moment is near, what is shown is all: what was under way then cannot be judged
-    from the package.
+    Where no quiet moment is near, that is from what is shown on: what was under way then cannot
+    be judged from the package.
     """
     for back in _LOOK_BACK:
         start = max(before - back, first)
@@ -212,7 +212,7 @@ def _beginning(stored: Grounds, before: int, first: int) -> tuple[int, int]:
             return first, first
         if _is_much(stored, start, before):
             break
-    return before, before
+    return max(before - _LOOK_BACK[0], first), before
 
 
 def _is_much(stored: Grounds, start: int, before: int) -> bool:

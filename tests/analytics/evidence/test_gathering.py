@@ -100,7 +100,8 @@ def test_where_too_much_would_be_looked_through_it_stops(
 ) -> None:
     monkeypatch.setattr("analytics.evidence.gathering._MOST_LOOKED_THROUGH", 10)
     found = gathered(quay_store, bowl(quay_store, 86_400, 10 * 86_400 + 1200), 300.0)
-    assert found.window.start == found.window.since == found.shown[0]
+    assert found.window.start == found.shown[0] - H
+    assert found.window.since == found.shown[0]
 
 
 def test_what_goes_on_after_the_margin_is_enclosed_to_its_end(quay_store: Store) -> None:
