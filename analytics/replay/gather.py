@@ -183,6 +183,7 @@ def _of_span(
     product = product_named(judged_by.site, name)
     read_by = [(*span, station)] if transfer else _read_by(held, span, found)
     states = spliced([(a, b, _situation(each, signals, span)) for a, b, each in read_by])
+    signals = _within(station, signals, span)
     typical = None
     if transfer:
         typical = typical_of(store, station, transfer, span, signals, found.hookups, found.trips)
@@ -239,6 +240,15 @@ def _signals(
         part = each.station.model_copy(update={"points": others})
         signals |= load_signals(store, part, start, span[1], damage.append)
     return signals
+
+
+def _within(station: Station, signals: Signals, span: tuple[int, int]) -> Signals:
+    """Return the readings that may hold into a span, without those that only a hold was read of."""
+    stale = {role: nanoseconds(point.stale_after_s) for role, point in station.points.items()}
+    return {
+        role: line.between(span[0] - stale[role], span[1]) if role in stale else line
+        for role, line in signals.items()
+    }
 
 
 def _hold(station: Station) -> int:
