@@ -7,7 +7,6 @@ files that held then, never of later ones.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from analytics.core.electrostatics.estimate import estimate
@@ -15,13 +14,14 @@ from analytics.core.sequence import Event, sequence
 from analytics.core.situation import Signals, Situation, situation
 from analytics.core.splicing import spliced
 from analytics.core.wording import duration
+from analytics.replay.found import Found, product_of
 from analytics.replay.holding import held_at, held_in, pieces, product_named, sites_of
 from analytics.replay.missing import missing_of
 from analytics.replay.replayed import Held, Replay, UnknownSpanError
 from analytics.replay.spans import AROUND_NS, FARTHEST_NS, replayed_span
 from analytics.replay.typicals import typical_of
 from analytics.signals import load_signals
-from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.results import Transfer
 from bondtrail.samples import Samples
 from bondtrail.site import Role, Station
 from bondtrail.times import NS_PER_S, format_time, nanoseconds, seconds
@@ -130,32 +130,6 @@ def _of_transfer(store: Store, transfer: Transfer, now: int, form: str | None) -
     return _of_span(store, station, span, transfer, now, form)
 
 
-@dataclass(frozen=True, slots=True)
-class _Found:
-    """What a store holds of a station's span beside its readings."""
-
-    trips: Sequence[Trip]
-    findings: Sequence[Finding]
-    hookups: Sequence[Hookup]
-    transfers: Sequence[Transfer]
-    work: Sequence[WorkWindow]
-    tickets: Sequence[Ticket]
-    waiting_since: int | None
-
-    @classmethod
-    def of(cls, store: Store, station: str, span: tuple[int, int]) -> _Found:
-        mark = store.waiting().get(station)
-        return cls(
-            trips=store.trips(station, *span),
-            findings=store.findings(station, *span),
-            hookups=store.hookups(station, *span),
-            transfers=store.transfers(station, *span),
-            work=[each for each in store.work(station) if _meets(each, span)],
-            tickets=[each for each in store.tickets(station) if _meets(each, span)],
-            waiting_since=mark.since if mark is not None and mark.since < span[1] else None,
-        )
-
-
 def _of_span(
     store: Store,
     station_id: str,
@@ -174,12 +148,12 @@ def _of_span(
             "see which there are with: bondtrail show points",
         )
     judged_by = held_at(held, transfer.start if transfer else span[0])
-    station, found = judged_by.station, _Found.of(store, station_id, span)
+    station, found = judged_by.station, Found.of(store, station_id, span)
     damage: list[DamageError] = []
     signals = _signals(store, judged_by, held, span, damage)
     if not damage and not any(len(line) for line in signals.values()):
         raise _nothing_recorded(store, station_id, span)
-    name = transfer.product if transfer else _product_of(station, found.tickets, span)
+    name = transfer.product if transfer else product_of(station, found.tickets, span)
     product = product_named(judged_by.site, name)
     read_by = [(*span, station)] if transfer else _read_by(held, span, found)
     states = spliced([(a, b, _situation(each, signals, span)) for a, b, each in read_by])
@@ -261,7 +235,7 @@ def _situation(station: Station, signals: Signals, span: tuple[int, int]) -> Sit
 
 
 def _read_by(
-    held: Sequence[Held], span: tuple[int, int], found: _Found
+    held: Sequence[Held], span: tuple[int, int], found: Found
 ) -> list[tuple[int, int, Station]]:
     """Return by which station's limits each stretch of a span is read. [ns]"""
     begun = [(each.start, each.end) for each in found.hookups]
@@ -274,7 +248,7 @@ def _events(
     span: tuple[int, int],
     states: Situation,
     held: Sequence[Held],
-    found: _Found,
+    found: Found,
     transfer: Transfer | None,
 ) -> list[Event]:
     return sequence(
@@ -289,10 +263,6 @@ def _events(
         counted_from=transfer.start if transfer else None,
         now=states,
     )
-
-
-def _meets(paper: WorkWindow | Ticket, span: tuple[int, int]) -> bool:
-    return paper.start < span[1] and paper.end > span[0]
 
 
 def _known_until(store: Store, station: str, span: tuple[int, int], now: int) -> int:
@@ -315,15 +285,3 @@ def _nothing_recorded(store: Store, station: str, span: tuple[int, int]) -> Unkn
     return UnknownSpanError(
         f"{station}: nothing is recorded from {asked}", f"its readings go from {first} to {last}"
     )
-
-
-def _product_of(station: Station, tickets: Sequence[Ticket], span: tuple[int, int]) -> str | None:
-    """Return the product on the ticket that overlaps a span most, else the station's own."""
-
-    def overlap(ticket: Ticket) -> int:
-        return min(ticket.end, span[1]) - max(ticket.start, span[0])
-
-    named = [ticket for ticket in tickets if ticket.product]
-    if not named:
-        return station.product
-    return min(named, key=lambda t: (-overlap(t), t.start, t.batch)).product
