@@ -118,6 +118,11 @@ window.bondtrailReplay = window.bondtrailReplay || {};
       return last < 0 ? [] : items.slice(first, last + 1);
     }
 
+    function words(item) {
+      const said = Array.from(item.lastElementChild.childNodes, (node) => node.textContent.trim());
+      return said.filter(Boolean).join(" ");
+    }
+
     // Only the list is scrolled: the page stays where the reader has it.
     function reveal(from, to) {
       const top = from.offsetTop;
@@ -140,7 +145,7 @@ window.bondtrailReplay = window.bondtrailReplay || {};
       next: (moment) => times.find((time) => time > moment),
       previous: (moment) => times[replay.placeOf(times, moment - 1)],
       at: (item) => times[items.indexOf(item)],
-      inWords: () => current.map((item) => item.lastElementChild.textContent).join("; "),
+      inWords: () => current.map(words).join("; "),
     };
   };
 })(window.bondtrailReplay);

@@ -17,7 +17,7 @@ from analytics.replay import Replay
 from bondtrail.samples import Quality, QualityArray, Samples, TimeArray, ValueArray
 from bondtrail.site import Point, Role, Station
 from bondtrail.times import NS_PER_MS, nanoseconds
-from dashboard.figures.hazard import MIE, ignites_at, thinned
+from dashboard.figures.hazard import MIE, axis_ends, ignites_at, thinned
 from dashboard.figures.wording import ohms
 from dashboard.queries.charge import FLOOR_V
 from dashboard.recorded import NOT_RECORDED
@@ -27,8 +27,9 @@ UNKNOWN, ABNORMAL = "unknown", "abnormal"
 VOLUME_POINTS = 20_000
 READ_BUCKETS = 5000
 """Finer than what is drawn: about four seconds each of six hours."""
-FLOOR_MJ = 1e-6
-"""An energy below this is told as below this."""
+FLOOR_MJ, FLOOR_RATIO = 1e-6, 1e-4
+"""An energy below this, or below the axis on which it is drawn, is told as below that; likewise
+its ratio to what ignites."""
 
 _CONTACT = {int(Contact.OFF): "off", int(Contact.ON): "on", int(Contact.UNKNOWN): UNKNOWN}
 _PERMISSIVE = {int(Contact.OFF): "open", int(Contact.ON): "closed", int(Contact.UNKNOWN): UNKNOWN}
@@ -212,15 +213,15 @@ def _estimated(hazard: Hazard | NoEstimate) -> dict[str, Curve]:
     if not isinstance(hazard, Hazard):
         return {}
     mie = hazard.inputs.get(MIE)
+    floor = max(axis_ends(hazard)[0], FLOOR_MJ)
     curves = {}
     for level in Level:
         course = hazard.courses[level]
         points = thinned(course.time, course.potential_V, FLOOR_V, READ_BUCKETS)
         curves[f"potential-{level}"] = Curve(*points, "V", floor=FLOOR_V)
-        points = thinned(course.time, course.energy_mJ, FLOOR_MJ, READ_BUCKETS)
-        curves[f"energy-{level}"] = Curve(*points, "mJ", floor=FLOOR_MJ, power=2)
+        points = thinned(course.time, course.energy_mJ, floor, READ_BUCKETS)
+        curves[f"energy-{level}"] = Curve(*points, "mJ", floor=floor, power=2)
         if mie is not None:
-            ignites = ignites_at(mie, level)
-            ratio = Curve(points[0], points[1] / ignites, "", floor=FLOOR_MJ / ignites, power=2)
-            curves[f"ratio-{level}"] = ratio
+            ratio = points[1] / ignites_at(mie, level)
+            curves[f"ratio-{level}"] = Curve(points[0], ratio, "", floor=FLOOR_RATIO, power=2)
     return curves
