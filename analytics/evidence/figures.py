@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter
 
 from analytics.core.electrostatics.hazard import Course, Hazard
 from analytics.core.electrostatics.spread import Level
@@ -29,6 +30,8 @@ BINS = 1200
 LEAST_OHM = 0.01
 """What is lower is drawn here: a log axis has no zero."""
 LEAST_MJ = 1e-9
+"""Where the axis of the energy begins."""
+_NOTHING_MJ = 1e-300
 
 _NEVER_NS = 2**62
 _STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 21600, 43200, 86400, 172800)
@@ -149,11 +152,16 @@ def _samples(replay: Replay, role: Role) -> tuple[ValueArray, ValueArray]:
     return _lines(replay.signals[role], stale)
 
 
+def _log_axis(axes: Axes) -> None:
+    axes.set_yscale("log")
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+
+
 def _draw_resistance(axes: Axes, replay: Replay) -> None:
     limits = replay.station.limits
     time, ohm = _samples(replay, Role.RESISTANCE)
     top = 3 * limits.open_ohm
-    axes.set_yscale("log")
+    _log_axis(axes)
     axes.step(time, np.clip(ohm, LEAST_OHM, top), where="post", color=INK, linewidth=0.7)
     for level, name in ((limits.limit_ohm, "limit"), (limits.open_ohm, "open from here")):
         axes.axhline(level, color=LINE, linewidth=0.9, linestyle=(0, (4, 2)))
@@ -226,24 +234,30 @@ def _bars(spans: Spans) -> Iterator[tuple[float, float]]:
 
 
 def _draw_energy(axes: Axes, hazard: Hazard, replay: Replay) -> None:
-    axes.set_yscale("log")
+    _log_axis(axes)
     looks: dict[Level, Any] = {
         Level.LOW: {"linestyle": (0, (1, 1.5))},
         Level.TYPICAL: {"linewidth": 1.3},
         Level.HIGH: {"linestyle": (0, (4, 2))},
     }
+    mie = hazard.inputs.get("mie_mJ")
+    greatest = LEAST_MJ if mie is None else mie.high
     for level, look in looks.items():
         course = _thin_course(hazard.courses[level])
-        energy = np.maximum(course.value, LEAST_MJ)
+        # Not cut at the axis: then a decay between two moments keeps its slope.
+        energy = np.maximum(course.value, _NOTHING_MJ)
+        greatest = max(greatest, float(energy.max(initial=0.0)))
         axes.plot(_at(course.time), energy, color=INK, **{"linewidth": 0.8, **look}, label=level)
-    mie = hazard.inputs.get("mie_mJ")
     if mie is not None:
         axes.axhspan(mie.low, mie.high, color=ABNORMAL, alpha=0.25, linewidth=0)
         for ends in {mie.low, mie.high}:
             axes.axhline(ends, color=ABNORMAL, linewidth=0.9)
         axes.plot([], [], color=ABNORMAL, label="minimum ignition energy")
     axes.set_ylabel("energy on the vessel [mJ]")
-    axes.legend(loc="upper left", fontsize=6.5, frameon=False, ncols=4)
+    axes.set_ylim(LEAST_MJ, 10 * greatest)
+    axes.legend(
+        loc="lower left", bbox_to_anchor=(0, 1), fontsize=6.5, frameon=False, ncols=4, borderpad=0
+    )
 
 
 def _thin_course(course: Course) -> Samples:

@@ -100,7 +100,19 @@ def _template() -> Template:
         undefined=StrictUndefined,
         finalize=_readable,
     )
+    environment.filters["broken"] = _broken
     return environment.get_template("evidence.html")
+
+
+SHORT_TEXT, LONG_WORD = 16, 22
+"""Characters: what is shorter stays on a line, a longer word would push its column off the page."""
+
+
+def _broken(cell: str) -> str:
+    """Return how a cell may be broken into lines, as a class."""
+    if len(cell) <= SHORT_TEXT:
+        return "short"
+    return "long" if any(len(word) > LONG_WORD for word in cell.split()) else ""
 
 
 def _readable(value: Any) -> Any:

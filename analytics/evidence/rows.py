@@ -7,12 +7,12 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from enum import Enum
-from functools import lru_cache
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
 from analytics.evidence.faults import UnreadableError
+from bondtrail.results import Finding, Hookup, Review, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.times import format_time
 
 Plain = dict[str, Any]
@@ -68,18 +68,19 @@ def row_of(kind: type[Row], told: object, name: str) -> Row:
     wanted = {
         key.removesuffix("_ns") if key.endswith("_ns") else key: v for key, v in given.items()
     }
-    adapter = _adapter(kind)
     try:
-        return adapter.validate_python(_opened(wanted))
+        row: Row = _ADAPTERS[kind].validate_python(_opened(wanted))
     except ValidationError as exc:
         first = exc.errors(include_url=False, include_input=False)[0]
         place = ".".join(map(str, first["loc"]))
         raise UnreadableError(f"{name}: {place}: {first['msg']}") from exc
+    return row
 
 
-@lru_cache
-def _adapter(kind: type[Row]) -> TypeAdapter[Row]:
-    return TypeAdapter(kind)
+_ADAPTERS: dict[type[Any], TypeAdapter[Any]] = {
+    kind: TypeAdapter(kind)
+    for kind in (Finding, Hookup, Review, Ticket, Transfer, Trip, WorkWindow)
+}
 
 
 def _opened(value: Any) -> Any:

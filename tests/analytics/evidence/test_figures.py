@@ -63,6 +63,7 @@ def test_the_same_replay_gives_the_same_bytes(quay_store: Store) -> None:
     assert drawings(found.replay, found.shown) == first
     for content in first.values():
         assert ET.fromstring(content).tag.endswith("svg")
+        assert b"mathdefault" not in content
 
 
 def test_silent_signals_can_be_drawn(quay_store: Store) -> None:
