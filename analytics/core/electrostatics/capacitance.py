@@ -38,7 +38,7 @@ CAPACITANCES: Mapping[StationKind, Spread] = MappingProxyType(
 """Of the vessel while nothing earths it, by kind. [pF]"""
 
 
-def sphere_pF(radius_m: Numeric) -> Numeric:  # noqa: N802
+def sphere_pF(radius_m: Numeric) -> Numeric:
     """Return the capacitance of a sphere far from everything. [pF]
 
     Parameters
@@ -63,7 +63,7 @@ def sphere_pF(radius_m: Numeric) -> Numeric:  # noqa: N802
     return 4 * pi * VACUUM_PERMITTIVITY_F_M * 1e12 * within("radius_m", radius_m, "m", above=0)
 
 
-def plates_pF(area_m2: Numeric, gap_m: Numeric, relative_permittivity: Numeric = 1.0) -> Numeric:  # noqa: N802
+def plates_pF(area_m2: Numeric, gap_m: Numeric, relative_permittivity: Numeric = 1.0) -> Numeric:
     """Return the capacitance of two plates close to each other. [pF]
 
     Parameters

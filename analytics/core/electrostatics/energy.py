@@ -7,7 +7,7 @@ import numpy as np
 from analytics.core.electrostatics.bounds import Numeric, within
 
 
-def stored_energy_mJ(capacitance_pF: Numeric, potential_V: Numeric) -> Numeric:  # noqa: N802
+def stored_energy_mJ(capacitance_pF: Numeric, potential_V: Numeric) -> Numeric:
     """Return the energy that a charged conductor can give in one spark. [mJ]
 
     Parameters
@@ -37,7 +37,7 @@ def stored_energy_mJ(capacitance_pF: Numeric, potential_V: Numeric) -> Numeric: 
     return 0.5e3 * farad * volt**2
 
 
-def potential_for_energy_V(energy_mJ: Numeric, capacitance_pF: Numeric) -> Numeric:  # noqa: N802
+def potential_for_energy_V(energy_mJ: Numeric, capacitance_pF: Numeric) -> Numeric:
     """Return the potential at which a conductor holds an energy. [V]
 
     Parameters
@@ -62,7 +62,7 @@ def potential_for_energy_V(energy_mJ: Numeric, capacitance_pF: Numeric) -> Numer
     return np.sqrt(2 * joule / farad)
 
 
-def charge_uC(capacitance_pF: Numeric, potential_V: Numeric) -> Numeric:  # noqa: N802
+def charge_uC(capacitance_pF: Numeric, potential_V: Numeric) -> Numeric:
     """Return the charge of a conductor. [uC]
 
     Parameters

@@ -33,7 +33,7 @@ OPERATIONS: Mapping[str, Spread] = MappingProxyType(
 """What powders charge to, by operation: orders of magnitude, not figures. [uC/kg]"""
 
 
-def charging_current_A(mass_flow_kg_min: Numeric, charge_uC_kg: Numeric) -> Numeric:  # noqa: N802
+def charging_current_A(mass_flow_kg_min: Numeric, charge_uC_kg: Numeric) -> Numeric:
     """Return the current that a charged powder carries into a vessel. [A]
 
     Parameters

@@ -84,7 +84,7 @@ def velocity_m_s(flow_L_min: Numeric, diameter_m: Numeric) -> Numeric:
     return flow_m3_s / (pi / 4 * bore**2)
 
 
-def streaming_current_A(velocity_m_s: Numeric, diameter_m: Numeric, form: str) -> Numeric:  # noqa: N802
+def streaming_current_A(velocity_m_s: Numeric, diameter_m: Numeric, form: str) -> Numeric:
     """Return the current that a liquid carries out of a long metal pipe. [A]
 
     Parameters
