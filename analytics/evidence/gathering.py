@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from analytics.core.isolation import AFTER_WORK_NS
 from analytics.core.situation import Signals
-from analytics.epochs import OF_TRANSFER, Epoch, stored_sites
+from analytics.epochs import FOREVER, OF_TRANSFER, Epoch, stored_sites
 from analytics.evidence.faults import EvidenceError, NotAnalysedError, UnknownTransferError
 from analytics.evidence.readings import Enclosed, signals_of
 from analytics.evidence.rerun import (
@@ -135,8 +135,9 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
     )
     start, since = _beginning(stored, shown[0], first)
     found = _Found.of(store, transfer, since, shown[1])
-    _check_analysed(store, found, max(shown[1], found.settled))
-    window = _window(stored, found, Window(start, since, shown[1], shown[1]), last)
+    judged_until = _analysed_until(store, found, max(shown[1], min(found.settled, last)))
+    window = Window(start, since, shown[1], shown[1])
+    window = _window(stored, found, window, min(last, judged_until))
     grounds = _bearing_on(stored, window)
     readings, damaged = _readings(store, grounds.epochs(), window)
     enclosed = replace(
@@ -266,17 +267,17 @@ class _Found:
         return {sort: plain_rows(getattr(self, sort)) for sort in NAMED_BY}
 
 
-def _check_analysed(store: Store, found: _Found, end: int) -> None:
-    """Refuse what an analysis has yet to judge, or what other rules have judged.
+def _analysed_until(store: Store, found: _Found, needed: int) -> int:
+    """Return until when the results are those of the readings. [ns]
 
     Raises
     ------
     NotAnalysedError
-        If readings, tickets or limits up to ``end`` came since, or the rules are others. [ns]
+        If readings, tickets or limits from before ``needed`` came since, or other rules judged.
     """
     station = found.transfer.station
     mark = store.waiting().get(station)
-    if mark is not None and mark.since < end:
+    if mark is not None and mark.since < needed:
         raise NotAnalysedError(
             f"{station} is to be analysed again: what was found there may be out of date",
             "First: bondtrail analyse",
@@ -288,6 +289,7 @@ def _check_analysed(store: Store, found: _Found, end: int) -> None:
             f"this is version {RULES_VERSION}",
             "First: bondtrail analyse",
         )
+    return FOREVER if mark is None else mark.since
 
 
 def _window(stored: Grounds, found: _Found, window: Window, last: int) -> Window:

@@ -19,6 +19,7 @@ from analytics.evidence.opened import Opened, opened
 from analytics.evidence.page import page
 from analytics.evidence.readings import csv
 from analytics.evidence.rows import differing, parse_json, same
+from bondtrail import __version__
 from bondtrail.results import RULES_VERSION
 
 
@@ -276,6 +277,13 @@ def _of_the_rest(package: Opened, again: Gathered, files: Mapping[str, bytes]) -
 def _of_documents(
     package: Opened, about: About, made: Mapping[str, bytes], files: Mapping[str, bytes]
 ) -> Check:
+    if package.about.software != __version__:
+        said = (
+            f"Made by Bondtrail {package.about.software}, this is {__version__}, which may tell "
+            "the same in other words: whether events, estimate and coverage follow from the "
+            "readings cannot be told."
+        )
+        return Check("documents", Grade.UNTOLD, [said])
     wrong = [
         f"{name} does not follow from the readings, results and papers: {', '.join(fields)}."
         for name, says in package.documents.items()

@@ -166,6 +166,16 @@ def test_a_neighbour_in_the_margin_does_not_pull_its_whole_history_in(quay_store
     assert all(each.beyond for each in found.differences)
 
 
+def test_what_came_since_behind_the_margin_is_neither_enclosed_nor_in_the_way(
+    quay_store: Store,
+) -> None:
+    before = enclosed(quay_store)
+    second = np.arange(5000, 5100)
+    put(quay_store, "rail-1", "resistance", second, np.full(second.size, 3.0))
+    assert quay_store.waiting()
+    assert enclosed(quay_store).window == before.window
+
+
 def test_damage_is_told_and_the_rest_enclosed(quay_store: Store, tmp_path: Path) -> None:
     import sqlite3
 

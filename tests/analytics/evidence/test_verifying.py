@@ -6,7 +6,9 @@ import dataclasses
 import json
 import random
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -255,6 +257,25 @@ def test_bytes_all_over_it_are_told(signed: Package) -> None:
         flipped = bytearray(whole)
         flipped[place] ^= 1 << seed.randrange(8)
         assert is_found(bytes(flipped)), place
+
+
+@pytest.mark.usefixtures("not_looked_into")
+def test_bits_that_mean_nothing_to_a_zip_are_told(made: Package) -> None:
+    """A deflated file ends in up to seven bits that no reader looks at."""
+    whole, same_content = made.content, 0
+    with zipfile.ZipFile(BytesIO(whole)) as file:
+        packed = [info for info in file.infolist() if info.compress_type == zipfile.ZIP_DEFLATED]
+    for info in packed:
+        flipped = bytearray(whole)
+        end = info.header_offset + 30 + len(info.filename) + info.compress_size
+        flipped[end - 1] ^= 0x80
+        with (
+            zipfile.ZipFile(BytesIO(bytes(flipped))) as file,
+            suppress(zipfile.BadZipFile, zlib.error),
+        ):
+            same_content += file.read(info.filename) == quay.files_of(whole)[info.filename]
+        assert is_found(bytes(flipped)), info.filename
+    assert same_content > 0  # so it was the hash of the packed file that told
 
 
 @pytest.mark.usefixtures("not_looked_into")
@@ -512,6 +533,16 @@ def test_of_drawings_by_another_library_nothing_can_be_told(
     found = verify_bytes(made.content)
     assert grades(found)["page"] is Grade.UNTOLD
     assert "matplotlib" in said(found, "page")
+    assert found.sound
+
+
+def test_what_another_bondtrail_tells_in_its_words_is_not_called_wrong(
+    made: Package, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("analytics.evidence.verifying.__version__", "99.0")
+    found = verify_bytes(made.content)
+    assert grades(found)["documents"] is Grade.UNTOLD
+    assert grades(found)["rules"] is Grade.GOOD
     assert found.sound
 
 
