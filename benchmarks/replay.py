@@ -45,12 +45,12 @@ id = "rail-1"
 name = "Rail spot 1"
 kind = "rail_tank_car"
 product = "toluene"
-pipe_diameter_m = 0.10
+pipe_diameter = "4 in"
 [station.points]
-resistance = {}
+resistance = { unit = "ohm" }
 status = {}
 permissive = {}
-flow = {}
+flow = { unit = "m3/h" }
 bypass = {}
 """
 

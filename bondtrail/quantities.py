@@ -24,7 +24,7 @@ class Measure:
     name : str
         Such as ``a length``.
     unit : str
-        Ours, as it is printed and as pint reads it.
+        Ours, as it is printed.
     example : str
         How a person may write one.
     meant : mapping of str to str
@@ -73,7 +73,7 @@ def quantity(text: str, measure: Measure) -> float:
         If it is no number with a unit, or measures something else.
     """
     number, unit = split(text, measure.right)
-    scale = factor(unit, measure.unit.replace("m3", "m**3"), measure.right, measure.meant)
+    scale = factor(unit, measure.unit, measure.right, measure.meant)
     if scale is None:
         raise refused(unit, f"no unit of {measure.name.partition(' ')[2]}", measure.right, {})
     return float(number * scale)

@@ -9,6 +9,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from bondtrail.factors import FACTORS, OURS
+
 if TYPE_CHECKING:
     import pint
 
@@ -18,6 +20,8 @@ _TERM = rf"[^\W\d]+{_POWER}"
 _UNIT = re.compile(rf"{_TERM}(?:(?:\s*[*/·]\s*|\s+){_TERM})*\Z")
 _GLUED_POWER = re.compile(r"(?<=[^\W\d_])(?=-?[1-9])")
 _OHM = re.compile(r"[oO][hH][mM]s?(?![^\W\d])")
+_BLANKS = re.compile(r"\s*([*/])\s*")
+_ONE_SPELLING = str.maketrans({"µ": "u", "μ": "u", "Ω": "ohm", "²": "2", "³": "3"})
 _BARREL = "oil_barrel, of 42 US gallons"
 _TON = "t (1000 kg), short_ton or long_ton"
 _AMBIGUOUS = {"barrel": _BARREL, "barrels": _BARREL, "bbl": _BARREL, "ton": _TON, "tons": _TON}
@@ -40,7 +44,7 @@ def factor(text: str, target: str, right: str, meant: Mapping[str, str]) -> Frac
     text : str
         As written: nothing that is not plainly a unit reaches pint.
     target : str
-        A unit that pint knows.
+        Ours, as it is printed: ``uC/m3``.
     right : str
         What would be right, in words for a person.
     meant : mapping of str to str
@@ -64,19 +68,36 @@ def factor(text: str, target: str, right: str, meant: Mapping[str, str]) -> Frac
 
 @lru_cache(maxsize=256)
 def _factor(text: str, target: str) -> Fraction | None:
+    unit = _plain(text)
+    row = FACTORS.get(one_spelling(unit))
+    if row is None or target not in OURS:
+        return factor_by_pint(unit, target)
+    return row.factor if row.ours == target else None
+
+
+def one_spelling(unit: str) -> str:
+    """Return a plain unit as the table of factors would have it: ``m³ / h`` as ``m3/h``."""
+    powers = _BLANKS.sub(r"\1", unit).replace("**", "").replace("^", "")
+    return powers.translate(_ONE_SPELLING)
+
+
+def factor_by_pint(unit: str, target: str) -> Fraction | None:
+    """Return the exact factor between two plain units; None if they measure different things.
+
+    pint does not know a power written on to a name, as in ``m3/h``, which is how plants write it.
+    """
     registry = _registry()
-    unit = registry.parse_units(_normal(text))
-    if unit.dimensionality != registry.parse_units(target).dimensionality:
+    source, ours = (registry.parse_units(_GLUED_POWER.sub("**", name)) for name in (unit, target))
+    if source.dimensionality != ours.dimensionality:
         return None
-    return Fraction(registry.convert(Fraction(1), unit, target))
+    return Fraction(registry.convert(Fraction(1), source, ours))
 
 
-def _normal(text: str) -> str:
-    """Return the unit as pint reads it, refusing what is not plainly a unit.
+def _plain(text: str) -> str:
+    """Return the unit, refusing what is not plainly one.
 
     pint evaluates what it is given, powers of powers of numbers too, so only names with
-    one-digit powers are let through. It does not know a power written on to a name, as in
-    ``m3/h``, which is how plants write it.
+    one-digit powers are let through.
     """
     text = unicodedata.normalize("NFC", text[: LONGEST + 10]).strip()  # the ohm sign is an omega
     if len(text) > LONGEST or not _UNIT.match(text):
@@ -84,7 +105,7 @@ def _normal(text: str) -> str:
     for name in re.findall(r"[^\W\d]+", text):
         if name in _AMBIGUOUS:
             raise UnitError(f"{name!r} means different sizes to different people", _AMBIGUOUS[name])
-    return _GLUED_POWER.sub("**", _OHM.sub("ohm", text))
+    return _OHM.sub("ohm", text)
 
 
 def refused(text: str, why: str, right: str, meant: Mapping[str, str]) -> UnitError:
@@ -102,7 +123,7 @@ def shown_unit(text: str) -> str:
 def _registry() -> pint.UnitRegistry[Fraction]:
     """Return the registry of units, in fractions: a factor is rounded just once.
 
-    Made on first use, since it takes a second.
+    Made on first use, since it takes half a second.
     """
     import pint
 
