@@ -25,6 +25,8 @@ from store import StoreError
 
 HERE = Path(__file__).parent
 THREADS = 4
+A_PAGE_COMES: Any = {"_pages_content": "children"}
+"""What the page is hidden for; not for what a part of it asks for later."""
 
 
 def create_app(store_url: str) -> dash.Dash:
@@ -66,7 +68,15 @@ def _layout() -> Any:
 
 
 def _page() -> html.Div:
-    return html.Div(dcc.Loading(dash.page_container, delay_show=400, type="dot", color="#7D8790"))
+    return html.Div(
+        dcc.Loading(
+            dash.page_container,
+            target_components=A_PAGE_COMES,
+            delay_show=400,
+            type="dot",
+            color="#7D8790",
+        )
+    )
 
 
 def _site_name() -> str | None:

@@ -178,7 +178,8 @@ def evidence_part(transfer_id: str) -> html.Section:
         html.P(
             "A zip that stands alone: readings unchanged, events, findings, reviews, limits, "
             "estimate and figures, each with its SHA-256. It is not signed; the command "
-            "bondtrail evidence signs one, and checks any. It names operators and reviewers.",
+            "bondtrail evidence signs one, and checks any. It names operators and reviewers. "
+            "A long transfer takes some seconds.",
             className="note",
         ),
         dcc.Loading(

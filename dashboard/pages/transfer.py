@@ -197,6 +197,7 @@ def _estimate_note(view: TransferView) -> html.P | None:
     Output("transfer-evidence-said", "children"),
     Input("transfer-evidence", "n_clicks"),
     State("transfer-evidence-of", "data"),
+    running=[(Output("transfer-evidence", "disabled"), True, False)],
     prevent_initial_call=True,
 )
 def download(clicks: int | None, transfer_id: str) -> Any:

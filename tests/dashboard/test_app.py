@@ -11,7 +11,7 @@ from flask.testing import FlaskClient
 
 import dashboard
 from dashboard import create_app, serve
-from dashboard.app import _in_url
+from dashboard.app import _in_url, _page
 
 
 @pytest.fixture
@@ -49,6 +49,11 @@ def test_scripts_are_compressed(client: FlaskClient, way: str) -> None:
 def test_every_address_of_the_board_loads(client: FlaskClient) -> None:
     for address in ("/", "/station/rail-1", "/transfer?id=x", "/no/such/page"):
         assert client.get(address).status_code == 200
+
+
+def test_a_page_is_not_hidden_while_a_part_of_it_is_asked_for(client: FlaskClient) -> None:
+    loading = _page().children
+    assert loading.target_components == {"_pages_content": "children"}
 
 
 def test_a_port_in_use_is_an_error_that_says_so(empty_url: str) -> None:

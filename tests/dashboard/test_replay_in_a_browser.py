@@ -350,6 +350,8 @@ def test_the_evidence_is_downloaded(browser: Browser, replayed, tmp_path: Path) 
     name = "evidence-bay-1-20260312T061500.000Z.zip"
     browser.wait(lambda _: (tmp_path / name).is_file())
     browser.wait(lambda _: part(browser, "evidence-said").text.startswith(f"{name} is ready."))
+    assert part(browser, "player").is_displayed()
+    browser.wait(lambda _: part(browser, "evidence").is_enabled())
     digest = hashlib.sha256((tmp_path / name).read_bytes()).hexdigest()
     assert digest in part(browser, "evidence-said").text
 
