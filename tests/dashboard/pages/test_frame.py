@@ -22,7 +22,7 @@ def test_the_cautions_stand_on_every_page() -> None:
     [
         ("stations", {}, "Stations, worst first"),
         ("station", {"station_id": "rail-1"}, "Worst finding of each day"),
-        ("transfer", {"id": BAD_ID}, "What was recorded"),
+        ("transfer", {"id": BAD_ID}, "Previous event"),
     ],
 )
 def test_a_caution_stands_above_what_is_shown(
