@@ -54,7 +54,7 @@ def _changes(scene: Scene, found: Bursts) -> Iterator[Draft]:
     edges, states = bond.edges.tolist(), bond.state.tolist()
     readings = _readings(scene, begins[shown])
     losses = _excursions(scene, found)
-    since = scene.since(role, begins[shown])
+    since = scene.bond_since(begins[shown])
     for k, reading, earliest in zip(shown.tolist(), readings, since, strict=True):
         moment, state = edges[k], Bond(states[k])
         if state is Bond.UNKNOWN:
@@ -146,7 +146,7 @@ def _verified(scene: Scene, found: Bursts) -> Iterator[Draft]:
     hold = nanoseconds(scene.station.limits.hold_s)
     role, spans = scene.station.bond_role, scene.now.verified
     spans = spans[(spans[:, 0] > scene.span[0]) & ~found.hide(spans[:, 0])]
-    low_since = scene.since(role, spans[:, 0] - hold)
+    low_since = scene.bond_since(spans[:, 0] - hold)
     for (begin, end), since in zip(spans.tolist(), low_since, strict=True):
         earliest = None if since is None else min(since + hold, begin)
         lasting = scene.lasting(begin, end)
@@ -160,7 +160,7 @@ def _clamp_off(scene: Scene, found: Bursts) -> Iterator[Draft]:
     off = contacts(bond, nanoseconds(scene.station.limits.detach_s)).off
     off = off[off != NEVER]
     off = off[~found.hide(off)]
-    for moment, since in zip(off.tolist(), scene.since(role, off), strict=True):
+    for moment, since in zip(off.tolist(), scene.bond_since(off), strict=True):
         run = int(bond.edges.searchsorted(moment))
         told = scene.lasting(moment, int(bond.edges[run + 1]))
         if run and bond.state[run - 1] == Bond.UNKNOWN:

@@ -75,8 +75,20 @@ class Scene:
         """Return since when what a point showed at some moments may have been so. [ns]"""
         if role is None:
             return [None] * moments.size
-        bounds = self.resolutions[role].since(moments).tolist()
-        return [None if bound == NEVER else bound for bound in bounds]
+        return _or_none(self.resolutions[role].since(moments))
+
+    def bond_since(self, moments: Moments) -> list[int | None]:
+        """Return since when what was seen of the bond at some moments may have been so. [ns]"""
+        role = self.station.bond_role
+        if role is not Role.STATUS:
+            return self.since(role, moments)
+        return _or_none(self.resolutions[role].of_bond().since(moments))
+
+    def told_since(self, role: Role | None, moments: Moments) -> list[int | None]:
+        """Return the same of a point: of the bond, where that is what the point tells. [ns]"""
+        if role is self.station.bond_role:
+            return self.bond_since(moments)
+        return self.since(role, moments)
 
     def burst_drafts(self, role: Role | None, found: Bursts, ranges: Sequence[str]) -> list[Draft]:
         """Return the bursts of a signal, each with what it ranged over, in words."""
@@ -85,7 +97,7 @@ class Scene:
         for (start, end), changes, ranged in counted:
             said = f"changes {changes:,} times in {duration(seconds(end - start))}"
             detail = f"{said}, not told one by one{ranged}"
-            (since,) = self.since(role, np.array([start]))
+            (since,) = self.told_since(role, np.array([start]))
             drafts.append(Draft(start, What.UNSTEADY, detail, role, since))
         return drafts
 
@@ -108,3 +120,7 @@ class Scene:
         return (
             f"{role}: silent, last reading {duration(seconds(moment - int(time[at - 1])))} before"
         )
+
+
+def _or_none(bounds: Moments) -> list[int | None]:
+    return [None if bound == NEVER else bound for bound in bounds.tolist()]

@@ -85,7 +85,7 @@ def _trip(scene: Scene, trip: Trip) -> Draft:
     stop = "" if trip.stop_s is None else f", flow off {duration(trip.stop_s)} after the loss"
     role = Role.PERMISSIVE if Role.PERMISSIVE in scene.told else scene.station.bond_role
     said = f"{trip.trip_class}: {cause}{stop}"
-    (since,) = scene.since(role, np.array([trip.time]))
+    (since,) = scene.told_since(role, np.array([trip.time]))
     return Draft(trip.time, What.TRIP, said, role, since, Basis.INFERRED)
 
 

@@ -8,13 +8,13 @@ events of different points that lie closer than that have no order that anybody 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
 from analytics.core.spans import Mask, Moments
-from bondtrail.samples import Quality, Samples, TimeArray
+from bondtrail.samples import Quality, Samples, Status, TimeArray
 from bondtrail.site import Point, Role
 from bondtrail.times import nanoseconds
 
@@ -48,17 +48,26 @@ class Resolution:
         How long a reading holds without a successor. [ns]
     interval_ns : int or None
         How often the signal is looked at, where the site file says so. [ns]
+    mute : ndarray of bool, shape (n,), or None
+        Which readings tell nothing of what is asked, though they are good. None of them where it
+        is None.
     """
 
     samples: Samples
     stale_ns: int
     interval_ns: int | None = None
+    mute: Mask | None = None
 
     @classmethod
     def of(cls, point: Point, samples: Samples) -> Resolution:
         """Return the resolution of a point's samples."""
         interval = None if point.interval_s is None else nanoseconds(point.interval_s)
         return cls(samples, nanoseconds(point.stale_after_s), interval)
+
+    def of_bond(self) -> Resolution:
+        """Return how finely a status point tells the bond: fault and off tell nothing of it."""
+        mute = np.isin(self.samples.value, (Status.FAULT, Status.OFF))
+        return replace(self, mute=mute)
 
     def since(self, moments: Moments) -> Moments:
         """Return after which moment each change may have come. [ns]
@@ -75,8 +84,8 @@ class Resolution:
 
         Notes
         -----
-        After a silence or bad data the interval says nothing: the change may have come at any
-        moment since the last reading that was known.
+        After a silence, bad data or mute readings the interval says nothing: the change may have
+        come at any moment since the last reading that told.
         """
         time = self.samples.time
         if not time.size:
@@ -95,8 +104,10 @@ class Resolution:
         return bound
 
     def _last_known(self) -> TimeArray:
-        """Return for each reading the time of the last one up to it that is not bad. [ns]"""
+        """Return for each reading the time of the last one up to it that tells. [ns]"""
         good = self.samples.quality != int(Quality.BAD)
+        if self.mute is not None:
+            good &= ~self.mute
         if good.all():
             return self.samples.time
         return np.maximum.accumulate(np.where(good, self.samples.time, NEVER))

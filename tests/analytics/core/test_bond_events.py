@@ -139,6 +139,21 @@ def test_a_fault_is_told_with_its_point(
     ]
 
 
+@pytest.mark.parametrize("code", [2, 3])
+def test_a_bond_found_lost_after_fault_or_off_may_have_been_lost_at_any_moment_in_it(
+    code: int,
+) -> None:
+    found = drafts(40, {"status": [(10, 1), (20, code), (10, 0)]})
+    silent = drafts(40, {"status": [(10, 1), (20, GAP), (10, 0)]})
+    whats = (What.BOND_KNOWN, What.BOND_LOST, What.CLAMP_OFF)
+    assert [(d.time, d.what, d.since) for d in found if d.what in whats] == [
+        (ns(30), what, ns(9)) for what in whats
+    ]
+    assert [d.since for d in silent if d.what in whats] == [ns(9)] * 3
+    faults = [d.since for d in found if d.what in (What.FAULT_ON, What.FAULT_OFF)]
+    assert faults == ([ns(9), ns(29)] if code == 2 else [])  # of these each reading tells
+
+
 def test_a_bond_told_by_status_has_no_ohms() -> None:
     found = drafts(13, {"status": [(3, 0), (5, 1), (5, 0)]})
     assert details(found, What.CONTACT) == [(3, "")]

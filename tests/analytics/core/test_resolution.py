@@ -94,6 +94,27 @@ def test_since_when_a_change_may_have_been_so(
     assert since(seconds, seen, **more) == expected  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize(
+    ("codes", "interval", "expected"),
+    [
+        pytest.param([1, 1, 1, 0], None, 2, id="the-reading-before"),
+        pytest.param([1, 1, 3, 0], None, 1, id="the-monitor-was-off"),
+        pytest.param([1, 1, 2, 0], None, 1, id="or-in-fault"),
+        pytest.param([1, 2, 3, 0], 0.5, 0, id="whatever-the-interval"),
+        pytest.param([3, 3, 3, 0], None, None, id="never-told-before"),
+    ],
+)
+def test_a_status_of_fault_or_off_tells_nothing_of_the_bond(
+    codes: list[int], interval: float | None, expected: float | None
+) -> None:
+    samples = Samples.of(moments(*range(len(codes))), codes)
+    point = Point(station="spot", role=Role.STATUS, stale_after_s=5, interval_s=interval)
+    status = Resolution.of(point, samples)
+    (found,) = status.of_bond().since(moments(3)).tolist()
+    assert (None if found == NEVER else found / ns(1)) == expected
+    assert status.since(moments(3)).item() >= ns(2)  # of the monitor itself it tells
+
+
 def test_how_a_point_reports_is_told_by_the_readings_around() -> None:
     """Evenly at first, on change later: heartbeats with changes 0.1 s apart between them."""
     even = np.arange(2 * AROUND) * ns(1)
