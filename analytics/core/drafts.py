@@ -17,7 +17,7 @@ from analytics.core.situation import Signals, Situation
 from analytics.core.spans import Moments
 from analytics.core.wording import duration
 from bondtrail.results import Finding
-from bondtrail.samples import Samples
+from bondtrail.samples import Samples, Status
 from bondtrail.site import Role, Station
 from bondtrail.times import nanoseconds, seconds
 
@@ -106,15 +106,20 @@ class Scene:
         least = "at least " if end >= self.span[1] else ""
         return f"for {least}{duration(seconds(end - start))}"
 
+    def tells(self, role: Role, moment: int) -> bool:
+        """Return whether a point has a fresh and good reading at a moment. [ns]"""
+        return bool(self.told[role].sample(np.array([moment]))[0] == Told.KNOWN)
+
     def why_unknown(self, role: Role, moment: int) -> str:
         """Return why a point tells nothing at a moment (ns), in words."""
         code = int(self.told[role].sample(np.array([moment]))[0])
         if code == Told.BAD:
             return f"{role}: bad quality"
-        if code == Told.KNOWN:
-            return "the monitor says fault or off"
-        time = self.resolutions[role].samples.time
+        samples = self.resolutions[role].samples
+        time = samples.time
         at = int(time.searchsorted(moment, side="right"))
+        if code == Told.KNOWN:  # a status that tells nothing of the bond
+            return f"the monitor says {Status(int(samples.value[at - 1])).name.lower()}"
         if not at:
             return f"{role}: no reading yet"
         return (

@@ -9,7 +9,7 @@ import numpy as np
 
 from analytics.core.bursts import bursts
 from analytics.core.drafts import Draft, Scene
-from analytics.core.events import Basis, What
+from analytics.core.events import ABNORMAL, Basis, What
 from analytics.core.in_force import in_force
 from analytics.core.plateaus import plateaus
 from analytics.core.runs import Contact, Timeline, last_known
@@ -23,16 +23,26 @@ from bondtrail.times import nanoseconds, seconds
 
 @dataclass(frozen=True, slots=True)
 class _Words:
-    """What is said of a signal that is on or off."""
+    """What is said of a signal that is on or off, and how it is called where it is so."""
 
     on: What
     off: What
     unknown: What
+    known: What
+    is_on: str = "on"
+    is_off: str = "off"
 
 
-_PERMISSIVE = _Words(What.PERMISSIVE_CLOSED, What.PERMISSIVE_OPENED, What.PERMISSIVE_UNKNOWN)
-_BYPASS = _Words(What.BYPASS_ON, What.BYPASS_OFF, What.BYPASS_UNKNOWN)
-_FLOW = _Words(What.FLOW_ON, What.FLOW_OFF, What.FLOW_UNKNOWN)
+_PERMISSIVE = _Words(
+    What.PERMISSIVE_CLOSED,
+    What.PERMISSIVE_OPENED,
+    What.PERMISSIVE_UNKNOWN,
+    What.PERMISSIVE_KNOWN,
+    "closed",
+    "open",
+)
+_BYPASS = _Words(What.BYPASS_ON, What.BYPASS_OFF, What.BYPASS_UNKNOWN, What.BYPASS_KNOWN)
+_FLOW = _Words(What.FLOW_ON, What.FLOW_OFF, What.FLOW_UNKNOWN, What.FLOW_KNOWN)
 
 
 def contact_events(scene: Scene) -> Iterator[Draft]:
@@ -85,7 +95,10 @@ def _tells_alone(scene: Scene, role: Role) -> bool:
 
 
 def _changes(scene: Scene, line: Timeline, words: _Words, roles: Sequence[Role]) -> Iterator[Draft]:
-    """Yield the changes of a signal; one that comes back as it was is told as such."""
+    """Yield the changes of a signal; one that comes back as it was is told as such.
+
+    Where nothing was known of it before, nothing changed: it is told how it is.
+    """
     found = bursts(line)
     known = last_known(line, Contact.UNKNOWN).tolist()
     edges, states = line.edges.tolist(), line.state.tolist()
@@ -97,16 +110,33 @@ def _changes(scene: Scene, line: Timeline, words: _Words, roles: Sequence[Role])
         role = shown[k]
         earliest = since[role][k] if role else None
         if states[k] == Contact.UNKNOWN:
-            why = f"{scene.why_unknown(role, edges[k])}, " if role else ""
+            why = _untold(scene, sorted(roles, key=lambda each: each is not role), edges[k])
             detail = f"{why}{scene.lasting(edges[k], edges[k + 1])}"
             yield Draft(edges[k], words.unknown, detail, role, earliest, Basis.MISSING)
             continue
-        said = [beside[k]] if beside[k] else []
-        if states[k] == known[k]:
-            said.append("as before")
-        what = words.on if states[k] == Contact.ON else words.off
+        what, how, since_before = _turn(words, states[k], known[k])
+        said = [part for part in (how, beside[k], since_before) if part]
         yield Draft(edges[k], what, ", ".join(said), role, earliest)
     yield from scene.burst_drafts(next(iter(roles), None), found, [""] * len(found.spans))
+
+
+def _turn(words: _Words, state: int, before: int) -> tuple[What, str, str]:
+    """Return what a signal does, how it is if that is not said by it, and how it was before."""
+    what, so = (words.on, words.is_on) if state == Contact.ON else (words.off, words.is_off)
+    if before == state:
+        return what, "", f"{so} as before"
+    if before != Contact.UNKNOWN:
+        return what, "", ""
+    return (what, "", "not known before") if what in ABNORMAL else (words.known, so, "")
+
+
+def _untold(scene: Scene, roles: Sequence[Role], moment: int) -> str:
+    """Return why a signal is unknown at a moment (ns): what each of its points says, if any."""
+    told = [
+        f"{role}: off" if scene.tells(role, moment) else scene.why_unknown(role, moment)
+        for role in roles
+    ]
+    return "".join(["; ".join(told), ", "] if told else [])
 
 
 def _shown_by(scene: Scene, line: Timeline, roles: Sequence[Role]) -> list[Role | None]:

@@ -99,8 +99,13 @@ def test_a_verified_bond_is_no_sharper_than_the_low_behind_it() -> None:
         ),
         pytest.param(
             {"status": [(5, 1), (8, 2)]},
-            [(5, "the monitor says fault or off, for at least 8 s")],
+            [(5, "the monitor says fault, for at least 8 s")],
             id="status-fault",
+        ),
+        pytest.param(
+            {"status": [(5, 1), (8, 3)]},
+            [(5, "the monitor says off, for at least 8 s")],
+            id="status-off",
         ),
     ],
 )

@@ -47,7 +47,7 @@ def shown(found: list[Draft]) -> list[tuple[float, What, str]]:
             [
                 (5, What.FLOW_ON, "800 L/min"),
                 (25, What.FLOW_UNKNOWN, "flow: silent, last reading 1 s before, for 5 s"),
-                (30, What.FLOW_ON, "800 L/min, as before"),
+                (30, What.FLOW_ON, "800 L/min, on as before"),
             ],
             id="silent-within",
         ),
@@ -99,10 +99,59 @@ def test_contacts(role: str) -> None:
     assert shown(found) == [
         (5, words[0], ""),
         (10, words[1], f"{role}: silent, last reading 1 s before, for 5 s"),
-        (15, words[0], "as before"),
+        (15, words[0], {"permissive": "closed as before", "bypass": "on as before"}[role]),
         (20, words[2], ""),
     ]
     assert {draft.role for draft in found} == {Role(role)}
+
+
+@pytest.mark.parametrize(
+    ("signals", "what", "detail"),
+    [
+        pytest.param(
+            {"permissive": [(5, GAP), (5, 0)]}, What.PERMISSIVE_KNOWN, "open", id="nothing-opened"
+        ),
+        pytest.param(
+            {"permissive": [(5, GAP), (5, 1)]}, What.PERMISSIVE_KNOWN, "closed", id="nor-closed"
+        ),
+        pytest.param({"bypass": [(5, GAP), (5, 0)]}, What.BYPASS_KNOWN, "off", id="bypass-off"),
+        pytest.param(
+            {"bypass": [(5, GAP), (5, 1)]},
+            What.BYPASS_ON,
+            "not known before",
+            id="bypass-on: not-to-be-missed",
+        ),
+        pytest.param({"flow": [(5, GAP), (5, 0)]}, What.FLOW_KNOWN, "off", id="no-flow"),
+        pytest.param({"flow": [(5, GAP), (5, 9)]}, What.FLOW_KNOWN, "on, 9 L/min", id="flow"),
+        pytest.param({"running": [(5, BAD), (5, 1)]}, What.FLOW_KNOWN, "on", id="after-bad-data"),
+    ],
+)
+def test_where_nothing_was_known_before_nothing_changed(
+    signals: dict[str, list[Stretch]], what: What, detail: str
+) -> None:
+    made = scene(10, **signals)
+    assert shown([*contact_events(made), *flow_events(made)]) == [(5, what, detail)]
+
+
+@pytest.mark.parametrize(
+    ("flow", "why"),
+    [
+        pytest.param([(30, GAP)], "running: off; flow: no reading yet", id="never-heard"),
+        pytest.param(
+            [(5, 800), (25, GAP)],
+            "running: off; flow: silent, last reading 6 s before",
+            id="silent",
+        ),
+        pytest.param([(5, 800), (25, BAD)], "running: off; flow: bad quality", id="bad"),
+    ],
+)
+def test_flow_that_one_point_denies_and_the_other_does_not_tell_says_so(
+    flow: list[Stretch], why: str
+) -> None:
+    found = list(flow_events(scene(30, flow=flow, running=[(10, 1), (20, 0)])))
+    (unknown,) = [draft for draft in found if draft.what is What.FLOW_UNKNOWN]
+    assert (unknown.time, unknown.role) == (ns(10), Role.RUNNING)
+    assert unknown.detail == f"{why}, for at least 20 s"
 
 
 def test_a_contact_that_flickers_without_rest_is_told_as_one() -> None:

@@ -156,7 +156,7 @@ def test_a_signal_that_comes_back_unchanged_says_so() -> None:
     events = sequence(STATION, {Role.FLOW: samples}, (0, 21 * S))
     assert [(event.time // S, event.what, event.detail) for event in events[2:]] == [
         (5, What.FLOW_UNKNOWN, "flow: silent, last reading 5 s before, for 15 s"),
-        (20, What.FLOW_ON, "810 L/min, as before"),
+        (20, What.FLOW_ON, "810 L/min, on as before"),
     ]
 
 
