@@ -19,7 +19,7 @@ from store.face import Store, open_store
 from store.holds import Holds
 from store.merging import Written
 from store.points import PointSummary
-from store.reviews import BrokenReview, Reviews
+from store.reviews import START, BrokenReview, Reviews, digest_of, follows
 from store.stretches import NEVER, Arrivals
 from store.summaries import (
     DayMark,
@@ -34,6 +34,7 @@ from store.touches import Touch
 
 __all__ = [
     "NEVER",
+    "START",
     "AlarmColumns",
     "Allowed",
     "Arrivals",
@@ -61,5 +62,7 @@ __all__ = [
     "TransferCount",
     "TripCount",
     "Written",
+    "digest_of",
+    "follows",
     "open_store",
 ]

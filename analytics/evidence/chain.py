@@ -1,6 +1,6 @@
 """Reviews with their chain: what was said of the enclosed findings, and the digests of the rest.
 
-Each review carries a digest of itself and of the one before it (`store.reviews`). Reviews of
+Each review carries a digest of itself and of the one before it (`store.digest_of`). Reviews of
 other findings are enclosed as their number and digests only: the chain can be followed without
 what they say.
 """
@@ -13,7 +13,7 @@ from typing import Any
 from analytics.evidence.faults import UnreadableError
 from analytics.evidence.rows import Plain, plain, row_of
 from bondtrail.results import Finding, Review
-from store.reviews import START, digest_of, follows
+from store import START, digest_of, follows
 
 _LINK = ("number", "previous", "digest")
 
