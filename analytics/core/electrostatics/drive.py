@@ -12,11 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.core.bond import Bond
+from analytics.core.electrostatics.beside_flow import Heard, beside_flow
 from analytics.core.electrostatics.held import Held, held, merged
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.runs import Contact, Timeline
 from analytics.core.situation import Signals, Situation
-from analytics.core.spans import Mask, Moments
+from analytics.core.spans import Mask, Moments, covers
 from bondtrail.samples import Samples, ValueArray
 from bondtrail.site import Role, Station
 from bondtrail.times import NS_PER_S, nanoseconds
@@ -39,8 +40,14 @@ class Drive:
         Of the bond, or of what leaks without one: 0 or more, ``inf`` for no leak at all. [ohm]
     recorded_ohm : ndarray of float64, shape (n,)
         As measured; NaN where it is not known, or not measured at all. [ohm]
-    bond_open, bond_unknown, flow_unknown : ndarray of bool, shape (n,)
+    bond_open, bond_unknown : ndarray of bool, shape (n,)
         What holds on each step.
+    flow_unknown : ndarray of bool, shape (n,)
+        Where it is not known whether anything flowed, and it may have: beside flow on record.
+    flow_apart : ndarray of bool, shape (n,)
+        Where it is not known either, but no flow on record is near: counted at no level.
+    flow_unread : ndarray of bool, shape (n,)
+        Where flow was on, at a rate that is not known.
     by_rating : bool
         Whether the flow is the rated one, for want of a meter or of anything that it says.
     """
@@ -52,6 +59,8 @@ class Drive:
     bond_open: Mask
     bond_unknown: Mask
     flow_unknown: Mask
+    flow_apart: Mask
+    flow_unread: Mask
     by_rating: bool
 
     @property
@@ -61,7 +70,7 @@ class Drive:
 
     @property
     def flowing(self) -> Mask:
-        """Where something may have flowed: it did, or it is not known, shape (n,)."""
+        """Where something flowed, or may have beside flow on record, shape (n,)."""
         return self.flow[Level.HIGH] > 0
 
     def seconds(self, mask: Mask) -> float:
@@ -75,7 +84,12 @@ def flow_unit(station: Station) -> str | None:
 
 
 def drive(
-    station: Station, signals: Signals, now: Situation, span: tuple[int, int], leakage: Spread
+    station: Station,
+    signals: Signals,
+    now: Situation,
+    span: tuple[int, int],
+    leakage: Spread,
+    heard: Heard | None = None,
 ) -> Drive | None:
     """Return what drove the charge over a span, or None if flow is known nowhere.
 
@@ -91,6 +105,9 @@ def drive(
         Start and end, start before end. [ns]
     leakage : Spread
         Resistance of what leaks where the bond is open. [ohm]
+    heard : mapping of Role to tuple of int, optional
+        The first and the last reading of each point that are on record at all; left out, those of
+        ``signals``. [ns]
 
     Notes
     -----
@@ -99,30 +116,46 @@ def drive(
     is more. Unknown: a perfect bond at the low level, as open at the others. Where only a status or
     a permissive tells of the bond, bonded is anything up to the limit.
 
-    Flow: as recorded while it is known. Unknown: none at the low level; at the typical one what was
-    last known before, else first after; at the high level the greatest in the span, or the rated
-    flow if that is more. A reading below zero counts by its size. Without a meter, or with one that
-    says nothing in the whole span: the rated flow while it runs.
+    Flow: as recorded while it is known. On by the run contact, at a rate that no meter tells: the
+    least that counts as flow, ``flow_min``, at the low level; the last known rate of flow before,
+    else the first after, at the typical one; at the high level the greatest in the span, or the
+    rated flow if that is more. Unknown altogether: where it can belong to flow on record
+    (`beside_flow`) the same, but none at the low level, and at the typical one what was last known
+    even if that is nothing; elsewhere none at any level. A reading below zero counts by its size.
+    Without a meter, or with one that says nothing in the whole span: the rated flow while it runs.
     """
     metered = _metered(station, signals, span)
     rate = metered or _rated_while_running(station, now, span)
     if rate is None:
         return None
     ohm = _ohm(station, signals, now, span)
-    edges = merged(rate.edges, ohm.edges)
+    near = beside_flow(station, signals, now.flow, span, heard)
+    edges = merged(merged(rate.edges, ohm.edges), _turns(rate, near.ravel(), now.flow.edges))
     flow, recorded = rate.at(edges[:-1]), ohm.at(edges[:-1])
+    untold, on = np.isnan(flow), now.flow.sample(edges[:-1]) == Contact.ON
+    may_flow = covers(near, edges[:-1])
     greatest = np.nanmax(np.append(rate.value, _rated(station) or 0.0))
     measured = station.bond_role is Role.RESISTANCE
     return Drive(
         edges=edges,
-        flow=_flows(flow, greatest),
+        flow=_flows(flow, on, may_flow, greatest, station.limits.flow_min),
         resistance_ohm=_resistances(recorded, measured, station.limits.open_ohm, leakage),
         recorded_ohm=recorded if measured else np.full(recorded.size, np.nan),
         bond_open=recorded >= station.limits.open_ohm,
         bond_unknown=np.isnan(recorded),
-        flow_unknown=np.isnan(flow),
+        flow_unknown=untold & ~on & may_flow,
+        flow_apart=untold & ~on & ~may_flow,
+        flow_unread=untold & on,
         by_rating=metered is None,
     )
+
+
+def _turns(rate: Held, near: Moments, flow: Moments) -> Moments:
+    """Return in order the moments at which what is supposed of an unknown rate may turn."""
+    moments = np.unique(np.concatenate((near, flow)))
+    inside = moments[(moments > rate.edges[0]) & (moments < rate.edges[-1])]
+    turns: Moments = inside[np.isnan(rate.at(inside))]
+    return turns
 
 
 def _metered(station: Station, signals: Signals, span: tuple[int, int]) -> Held | None:
@@ -167,12 +200,17 @@ def _told(line: Timeline, values: Mapping[int, float], span: tuple[int, int]) ->
     return Held(edges, table[line.sample(edges[:-1])])
 
 
-def _flows(flow: ValueArray, greatest: float) -> Levels:
+def _flows(flow: ValueArray, on: Mask, may_flow: Mask, greatest: float, flow_min: float) -> Levels:
+    """Return flow at each level: NaN in ``flow`` is a rate that is not known."""
     unknown = np.isnan(flow)
+    least = np.where(on, flow_min, 0.0)
+    flowed = np.where(flow >= flow_min, flow, np.nan)
+    usual = np.where(on, _nearest_known(flowed, greatest), _nearest_known(flow, greatest))
+    typical, high = np.maximum(usual, least), np.maximum(greatest, least)
+    lost = unknown & ~on & ~may_flow
     return {
-        Level.LOW: np.where(unknown, 0.0, flow),
-        Level.TYPICAL: _nearest_known(flow, greatest),
-        Level.HIGH: np.where(unknown, greatest, flow),
+        level: np.where(lost, 0.0, np.where(unknown, supposed, flow))
+        for level, supposed in zip(Level, (least, typical, high), strict=True)
     }
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.core.electrostatics import notes
+from analytics.core.electrostatics.beside_flow import Heard
 from analytics.core.electrostatics.current import liquid_currents, powder_currents
 from analytics.core.electrostatics.drive import Drive, Levels, drive, flow_unit
 from analytics.core.electrostatics.hazard import Course, Figures, Hazard, NoEstimate
@@ -43,6 +44,7 @@ def estimate(
     rules: HazardRules,
     *,
     form: str | None = None,
+    heard: Heard | None = None,
 ) -> Hazard | NoEstimate:
     """Return what the charge on a station's vessel could have been over a span.
 
@@ -65,6 +67,9 @@ def estimate(
     form : str, optional
         Name of one form of the streaming current, or ``spread`` for all; left out, as ``rules``
         say.
+    heard : mapping of Role to tuple of int, optional
+        The first and the last reading of each point that are on record at all; left out, those of
+        ``signals``. Flow that is unknown is supposed between them alone. [ns]
 
     Returns
     -------
@@ -88,7 +93,7 @@ def estimate(
     if span[1] <= span[0]:
         raise ValueError(f"a span must end after its start, got {span[0]} to {span[1]}")
     inputs = gather(station, product, product_name, rules, form)
-    driven = drive(station, signals, now, span, inputs.leakage_ohm)
+    driven = drive(station, signals, now, span, inputs.leakage_ohm, heard)
     reasons = _lacking(station, product_name or "the product", inputs, driven)
     if reasons or driven is None:
         return NoEstimate(reasons, UNSEEN)
@@ -105,10 +110,12 @@ def estimate(
         )
         for level in Level
     }
+    unit = f"{flow_unit(station)}/min"
     said = (
+        *notes.of_unknown(station, driven, unit),
         *notes.of_product(product, product_name, inputs),
         *notes.of_bond(station, driven, inputs.leakage_ohm),
-        *notes.of_flow(station, driven, f"{flow_unit(station)}/min"),
+        *notes.of_flow(station, driven, unit),
         *notes.of_current(currents, inputs),
         *(notes.of_liquid(product, product_name, inputs, pace.reached, pace.limit) if pace else ()),
         *notes.of_vessel(station, inputs.capacitance_pF, levels[Level.HIGH].peak_potential_V),

@@ -21,7 +21,9 @@ class Figures:
         The peak of energy over the minimum ignition energy. [-]
     first_over_mie : int or None
         When the energy first reached the minimum ignition energy; None if it never did, or if
-        that energy is not known. [ns]
+        that energy is not known. Flow that is unknown can bring it about, but only beside flow on
+        record: not before the first reading of flow, not after the station's last reading, and
+        not in a silence farther than ``resume_within_s`` from any flow. [ns]
     seconds_over_mie : float or None
         For how long it was there in all; None where that energy is not known.
     relaxation_time_s : float or None

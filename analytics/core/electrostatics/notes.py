@@ -17,6 +17,33 @@ DISCHARGE_V = 30_000.0
 """What isolated pipes were seen to reach: NBS Journal of Research 69C (1965), abstract. [V]"""
 
 
+def of_unknown(station: Station, driven: Drive, unit: str) -> Iterator[str]:
+    """Yield what is supposed where the record says nothing: it is never counted as good."""
+    if driven.bond_unknown.any():
+        yield (
+            f"The bond was unknown for {_how_long(driven, driven.bond_unknown)}: the low figures"
+            " take it for perfect, the typical and the high ones for open."
+        )
+    if driven.flow_apart.any():
+        yield (
+            f"Flow was unknown for {_seconds(driven, driven.flow_apart)} away from any flow on"
+            " record: none is counted; the record cannot tell."
+        )
+    if driven.flow_unknown.any():
+        yield (
+            f"Flow was unknown for {_seconds(driven, driven.flow_unknown)} in which it may have"
+            " run: the low figures take it for none, the typical ones for what was last known, the"
+            f" high ones for {_most(driven, driven.flow_unknown)} {unit}."
+        )
+    if driven.flow_unread.any():
+        yield (
+            f"Flow was on for {_seconds(driven, driven.flow_unread)} at a rate that is not known:"
+            f" the low figures take {station.limits.flow_min:g} {unit}, the least that counts as"
+            " flow, the typical ones what was last known, the high ones"
+            f" {_most(driven, driven.flow_unread)} {unit}."
+        )
+
+
 def of_bond(station: Station, driven: Drive, leakage: Spread) -> Iterator[str]:
     """Yield what is supposed of the bond."""
     role = station.bond_role
@@ -37,11 +64,6 @@ def of_bond(station: Station, driven: Drive, leakage: Spread) -> Iterator[str]:
     loose = driven.bond_open | driven.bond_unknown
     if driven.bond_open.any():
         yield f"The bond was open for {_how_long(driven, driven.bond_open)}."
-    if driven.bond_unknown.any():
-        yield (
-            f"The bond was unknown for {_how_long(driven, driven.bond_unknown)}: the low figures"
-            " take it for perfect, the typical and the high ones for open."
-        )
     if loose.any():
         most = "nothing at all" if math.isinf(leakage.high) else resistance(leakage.high)
         yield (
@@ -62,13 +84,6 @@ def of_flow(station: Station, driven: Drive, unit: str) -> Iterator[str]:
             "The flow meter says nothing" if Role.FLOW in station.points else "Flow is not measured"
         )
         yield f"{why}: it is taken as the rated {station.rated_flow:g} {unit} while it runs."
-    if driven.flow_unknown.any():
-        most = driven.flow[Level.HIGH][driven.flow_unknown].max()
-        yield (
-            f"Flow was unknown for {duration(driven.seconds(driven.flow_unknown))}: the low figures"
-            " take it for none, the typical ones for what was last known, the high ones for"
-            f" {most:.4g} {unit}."
-        )
     if not driven.flowing.any():
         yield "Nothing flowed in the span: nothing charged the vessel that is on record."
 
@@ -196,12 +211,19 @@ def of_product(product: Product | None, product_name: str | None, inputs: Inputs
         )
 
 
+def _seconds(driven: Drive, mask: Mask) -> str:
+    return duration(driven.seconds(mask))
+
+
+def _most(driven: Drive, mask: Mask) -> str:
+    return f"{driven.flow[Level.HIGH][mask].max():.4g}"
+
+
 def _how_long(driven: Drive, mask: Mask) -> str:
-    whole = duration(driven.seconds(mask))
-    flowing = driven.seconds(mask & driven.flowing)
-    if not flowing:
+    whole, flowing = _seconds(driven, mask), mask & driven.flowing
+    if not flowing.any():
         return f"{whole}, none of it in flow"
-    return f"{whole}, {duration(flowing)} of it in flow or with flow unknown"
+    return f"{whole}, {_seconds(driven, flowing)} of it in flow or where it may have flowed"
 
 
 def _range(spread: Spread) -> str:

@@ -131,7 +131,9 @@ def test_an_unknown_bond_is_both_bounds() -> None:
     low, _, high = peaks(found, "peak_potential_V")
     assert low == pytest.approx(3 * 1.8375e-6, rel=1e-6)
     assert high == pytest.approx(12.25e-6 * 6 / 1e-9, rel=1e-6)
-    assert said(found, "The bond was unknown for 6 s, 6 s of it in flow", "low", "perfect", "open")
+    assert said(
+        found, "The bond was unknown for 6 s, 6 s of it in flow or", "low", "perfect", "open"
+    )
 
 
 def test_what_an_open_bond_leaks_is_for_the_site_to_say() -> None:
@@ -143,11 +145,26 @@ def test_what_an_open_bond_leaks_is_for_the_site_to_say() -> None:
 
 
 def test_flow_that_is_unknown() -> None:
-    lost: Signals = {"resistance": [(10, OPEN)], "flow": [(5, SEVEN_M_S), (5, GAP)]}
+    lost: Signals = {"resistance": [(11, OPEN)], "flow": [(5, SEVEN_M_S), (5, GAP), (1, 0)]}
     low, _, high = hazard(filler(), lost).courses.values()
     assert high.potential_V[-1] == pytest.approx(122_500, rel=1e-6)
     assert low.potential_V[-1] == pytest.approx(0, abs=1e-12)
     assert said(hazard(filler(), lost), "Flow was unknown for 5 s", "3299 L/min")
+    assert not said(hazard(filler(), lost), "none is counted")
+
+
+def test_no_crossing_before_the_first_reading_of_flow_nor_after_the_last() -> None:
+    """Open all along, and flow for two seconds of ten: time without a record charges nothing."""
+    signals: Signals = {
+        "resistance": [(5, GAP), (4, OPEN)],
+        "flow": [(5.5, GAP), (1, 0), (2, SEVEN_M_S)],
+        "bypass": [(20, GAP)],
+    }
+    found = hazard(filler(), signals)
+    first = peaks(found, "first_over_mie")[2]
+    assert first / S == pytest.approx(6.5566, abs=1e-4)  # 56.6 ms after flow on, as above
+    assert found.notes[0].startswith("The bond was unknown for 16 s, none of it in flow")
+    assert found.notes[1].startswith("Flow was unknown for 17 s away from any flow on record")
 
 
 def test_filter_charge_is_added() -> None:
