@@ -1,13 +1,22 @@
 """A vessel of a capacitance that is known within a spread, driven at one level: course and peaks.
 
-Charge rises with capacitance, the peak of potential falls with it, and energy is greatest at some
-value in between. So each takes the capacitance that is worst for it, from a row of values so close
-that with a steady current the energy between two of them is at most a twentieth more.
+Charge rises with capacitance, the peak of potential falls with it, and energy may be greatest or
+least at some value in between. So each takes the capacitance that is best or worst for it, from a
+row of values so close that no figure is more than half a percent from that of any in between.
+
+What bounds the error, with u the logarithm of the capacitance, whatever the record:
+
+- Charge never falls with u and the peak of potential never rises, so that the logarithm of the
+  peak of energy changes by no more than u does: slopes lie from -1 to 1.
+- At any moment the charge is a sum of what came in, each part times exp(-a/C), where a is what has
+  leaked since. So the second derivative of the logarithm of its energy is at least -1 less the
+  first, and a maximum is no more than exp(d) - 1 - d above what is found d beside it.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial, reduce
 
@@ -22,6 +31,16 @@ from analytics.core.electrostatics.energy import (
 )
 from analytics.core.electrostatics.spread import Level, Spread
 from bondtrail.samples import ValueArray
+
+
+CLOSE = 1.2
+"""How far apart capacitances are at the high level: half of it is exp(0.091), 0.43 % at most."""
+APART = 2.0
+"""How far apart they are at the low level to begin with."""
+ENOUGH = 0.005
+"""How much less, in parts of itself, the least peak of energy may be than what was found."""
+MOST = 40
+"""So many are worked out at the low level at most, whatever the record."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,13 +75,15 @@ class Charged:
 def capacitances(spread: Spread, level: Level) -> ValueArray:
     """Return the capacitances to work out at a level, rising, shape (m,). [pF]
 
-    The typical one alone, or ends, typical and what lies between, no two more than twice apart.
+    The typical one alone; else ends, typical and what lies between, no two more than a factor apart
+    of `CLOSE` at the high level, of `APART` at the low one, where more are chosen as they are seen.
     """
     if level is Level.TYPICAL or spread.low == spread.high:
         return np.array([spread.typical])
+    factor = APART if level is Level.LOW else CLOSE
     values = [spread.low]
     for end in (spread.typical, spread.high):
-        count = max(math.ceil(math.log2(end / values[-1])), 1)
+        count = max(math.ceil(math.log(end / values[-1]) / math.log(factor)), 1)
         values += np.geomspace(values[-1], end, count + 1)[1:].tolist()
     return np.unique(values)
 
@@ -88,12 +109,37 @@ def charged(
     mie_mJ : float or None
         The ignition energy to compare with, above 0. [mJ]
     """
+    peaks: dict[float, float] = {}
+
+    def of(pico: float) -> Charged:
+        found = _with(pico, step_s, current_A, resistance_ohm, mie_mJ)
+        peaks[pico] = found.peak_energy_mJ
+        return found
+
     # One after the other: of a long record, all of them at once would fill the memory.
-    each = (
-        _with(pico, step_s, current_A, resistance_ohm, mie_mJ)
-        for pico in capacitances(capacitance_pF, level).tolist()
-    )
-    return reduce(partial(_either, level), each)
+    found = reduce(partial(_either, level), map(of, capacitances(capacitance_pF, level).tolist()))
+    while level is Level.LOW and (pico := _where_less(peaks)) is not None:
+        found = _either(level, found, of(pico))
+    return found
+
+
+def _where_less(peaks: Mapping[float, float]) -> float | None:
+    """Return the capacitance at which the peak of energy may be least; None if near enough. [pF]
+
+    ``peaks`` are those that are known, by capacitance. From each of two neighbours its logarithm
+    falls by no more than that of the capacitance grows or shrinks: the least that could be is where
+    both meet.
+    """
+    if len(peaks) < 2 or len(peaks) >= MOST or min(peaks.values()) <= 0:
+        return None
+    pico = np.sort(list(peaks))
+    u, energy = np.log(pico), np.log([peaks[each] for each in pico.tolist()])
+    least = (energy[1:] + energy[:-1] - np.diff(u)) / 2
+    lowest = int(least.argmin())
+    if least[lowest] >= energy.min() - ENOUGH:
+        return None
+    meets = (u[lowest] + u[lowest + 1] + energy[lowest] - energy[lowest + 1]) / 2
+    return float(np.exp(meets))
 
 
 def _with(
