@@ -113,7 +113,9 @@ class Event:
         lie closer than their points report.
     ohm, flow, volume : float or None
         Resistance and rate in force then, and what had flowed since the start of the span or
-        transfer. [ohm, L/min or kg/min, L or kg]
+        transfer; None where nothing of it was measured. [ohm, L/min or kg/min, L or kg]
+    volume_is_least : bool
+        Whether more may have flowed, for not all of it was measured.
     """
 
     time: int
@@ -127,3 +129,4 @@ class Event:
     ohm: float | None = None
     flow: float | None = None
     volume: float | None = None
+    volume_is_least: bool = False

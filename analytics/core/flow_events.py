@@ -171,7 +171,8 @@ def _beside_flow(scene: Scene, line: Timeline) -> list[str]:
     said = []
     for k, state in enumerate(states):
         if state == Contact.ON:
-            said.append("" if np.isnan(rates[k]) else _rate(scene, rates[k]))
+            unmeasured = "" if point is None else "rate not measured"
+            said.append(unmeasured if np.isnan(rates[k]) else _rate(scene, rates[k]))
         elif k and state == Contact.OFF and states[k - 1] == Contact.ON:
             said.append(f"after {duration(seconds(edges[k] - edges[k - 1]))}")
         else:

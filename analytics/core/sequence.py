@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -12,6 +13,7 @@ from analytics.core.drafts import Draft, Scene
 from analytics.core.events import ABNORMAL, TOLD_AS, Basis, Event, What
 from analytics.core.flow_events import contact_events, flow_events, silence_events
 from analytics.core.in_force import flowed, in_force
+from analytics.core.metering import Metering
 from analytics.core.paper_events import Papers, limits_words, paper_events
 from analytics.core.resolution import Seen, order_certain
 from analytics.core.runs import Contact
@@ -111,12 +113,13 @@ def _completed(scene: Scene, drafts: Sequence[Draft], counted_from: int) -> list
     certain = order_certain([Seen(d.time, d.role, d.since) for d in drafts]).tolist()
     ohm = _or_none(_values(scene, Role.RESISTANCE, moments))
     flow = _or_none(_values(scene, Role.FLOW, moments))
-    volume = _volumes(scene, moments, counted_from)
+    metering = Metering.of(scene.station, scene.signals, scene.now, scene.span)
+    volume, is_least = _volumes(scene, metering, moments, counted_from)
     return [
         Event(
             draft.time,
             draft.what,
-            _with_volume(scene, draft, volume[k]),
+            _with_volume(scene, metering, draft, volume[k], counted_from),
             draft.finding,
             draft.basis,
             draft.role,
@@ -125,6 +128,7 @@ def _completed(scene: Scene, drafts: Sequence[Draft], counted_from: int) -> list
             ohm[k],
             flow[k],
             volume[k],
+            is_least[k],
         )
         for k, draft in enumerate(drafts)
     ]
@@ -138,24 +142,53 @@ def _values(scene: Scene, role: Role, moments: Moments) -> ValueArray:
     return in_force(samples, nanoseconds(point.stale_after_s), moments)
 
 
-def _volumes(scene: Scene, moments: Moments, counted_from: int) -> list[float | None]:
-    """Return what has flowed up to each moment while flow was on; None where it is not measured."""
+def _volumes(
+    scene: Scene, metering: Metering | None, moments: Moments, counted_from: int
+) -> tuple[list[float | None], list[bool]]:
+    """Return what has flowed up to each moment while flow was on, and whether that is the least.
+
+    None where nothing of it is measured.
+    """
     point = scene.station.points.get(Role.FLOW)
-    if point is None:
-        return [None] * moments.size
+    if point is None or metering is None:
+        return [None] * moments.size, [False] * moments.size
     flow = scene.signals.get(Role.FLOW, Samples.empty())
     meter = FlowMeter.of(flow, nanoseconds(point.stale_after_s))
     runs = scene.now.flow.where(Contact.ON)
     before = flowed(meter, runs, np.array([counted_from]))[0]
     amounts = np.maximum(flowed(meter, runs, moments) - before, 0.0)
-    return [round(amount, 6) for amount in amounts.tolist()]
+    not_all, nothing = metering.so_far(counted_from, moments)
+    told = zip(amounts.tolist(), nothing.tolist(), strict=True)
+    volumes = [None if none else round(amount, 6) for amount, none in told]
+    return volumes, (not_all & ~nothing).tolist()
 
 
-def _with_volume(scene: Scene, draft: Draft, volume: float | None) -> str:
-    if draft.what is not What.FLOW_OFF or volume is None:
+def _with_volume(
+    scene: Scene, metering: Metering | None, draft: Draft, volume: float | None, counted_from: int
+) -> str:
+    """Return the detail of an event; where flow goes off, with what has flowed so far."""
+    if draft.what is not What.FLOW_OFF or metering is None:
         return draft.detail
-    so_far = f"{volume:,.4g}" if volume < 1000 else f"{volume:,.0f}"
-    return f"{draft.detail}, {so_far} {scene.station.volume_unit} so far".removeprefix(", ")
+    unit, untold = scene.station.volume_unit, metering.part(counted_from, draft.time).words
+    if volume is None:
+        so_far = f"volume not known: {untold}"
+    elif untold:
+        so_far = f"at least {_at_least(volume)} {unit} so far: {untold}"
+    else:
+        so_far = f"{_amount(volume)} {unit} so far"
+    return f"{draft.detail}, {so_far}".removeprefix(", ")
+
+
+def _amount(volume: float) -> str:
+    return f"{volume:,.4g}" if volume < 1000 else f"{volume:,.0f}"
+
+
+def _at_least(volume: float) -> str:
+    """Return an amount in no more digits than `_amount`, rounded down."""
+    if volume >= 1000:
+        return _amount(math.floor(volume))
+    digits = 3 - math.floor(math.log10(volume)) if volume > 0 else 0
+    return _amount(math.floor(volume * 10**digits) / 10**digits)
 
 
 def _or_none(values: ValueArray) -> list[float | None]:

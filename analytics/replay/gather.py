@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from analytics.core.electrostatics.estimate import estimate
+from analytics.core.metering import Metering
 from analytics.core.sequence import Event, sequence
 from analytics.core.situation import Signals, Situation, situation
 from analytics.core.splicing import spliced
@@ -158,6 +159,8 @@ def _of_span(
     read_by = [(*span, station)] if transfer else _read_by(held, span, found)
     states = spliced([(a, b, _situation(each, signals, span)) for a, b, each in read_by])
     signals = _within(station, signals, span)
+    counted = (transfer.start, transfer.end) if transfer else span
+    metering = Metering.of(station, signals, states, counted)
     typical = None
     if transfer:
         typical = typical_of(store, station, transfer, span, signals, found.hookups, found.trips)
@@ -183,6 +186,7 @@ def _of_span(
             signals,
             span,
             transfer=transfer,
+            metering=metering,
             tickets=found.tickets,
             damage=damage,
             waiting_since=found.waiting_since,
@@ -193,6 +197,7 @@ def _of_span(
             station, product, name, signals, states, span, judged_by.site.hazard, form=form
         ),
         typical=typical,
+        metering=metering,
     )
 
 

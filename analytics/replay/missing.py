@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
+from analytics.core.metering import Metering
 from analytics.core.resolution import interval_on_change
 from analytics.core.runs import Timeline
 from analytics.core.silences import Told, told
@@ -29,6 +32,7 @@ def missing_of(
     span: tuple[int, int],
     *,
     transfer: Transfer | None = None,
+    metering: Metering | None = None,
     tickets: Sequence[Ticket] = (),
     damage: Sequence[DamageError] = (),
     waiting_since: int | None = None,
@@ -45,6 +49,8 @@ def missing_of(
         Start and end. [ns]
     transfer : Transfer, optional
         The one that is replayed: it should have a ticket.
+    metering : Metering, optional
+        What of the flow was measured.
     tickets : sequence of Ticket
         That overlap the span.
     damage : sequence of DamageError
@@ -55,6 +61,7 @@ def missing_of(
     found = [
         *_not_recorded(station, span),
         *_not_told(station, signals, span),
+        *_not_measured(metering),
         *_order(station, signals, span),
         *(_damaged(each, span) for each in damage),
     ]
@@ -87,6 +94,15 @@ def _gaps(role: Role, line: Timeline, samples: Samples) -> Iterator[Missing]:
         elif code == Told.SILENT:
             heard = len(samples) and samples.time[0] <= start
             yield Missing(role, start, end, "silent" if heard else "no reading by then")
+
+
+def _not_measured(metering: Metering | None) -> Iterator[Missing]:
+    """Yield that more flowed, or may have, than was measured."""
+    if metering is None or metering.is_whole:
+        return
+    gaps = np.concatenate((metering.missed, metering.unsure))
+    told = "not known" if metering.is_none else "at least what is told"
+    yield Missing("volume", int(gaps.min()), int(gaps.max()), f"{told}: {metering.words}")
 
 
 def _order(station: Station, signals: Signals, span: tuple[int, int]) -> Iterator[Missing]:

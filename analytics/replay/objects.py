@@ -41,7 +41,7 @@ EVENT: Fields[Event] = {
     "role": word("role"),
     "detail": lambda event: event.detail,
     "since": moment("since"),
-    **as_is("order_certain", "ohm", "flow", "volume"),
+    **as_is("order_certain", "ohm", "flow", "volume", "volume_is_least"),
     "finding": lambda event: None if event.finding is None else event.finding.id,
 }
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analytics.core.electrostatics.hazard import Hazard, NoEstimate
+from analytics.core.metering import Metering
 from analytics.core.sequence import Event
 from analytics.core.situation import Signals, Situation
 from analytics.core.typical import Typical
@@ -77,6 +78,8 @@ class Replay:
         Whether readings came since the station was analysed: findings may be out of date.
     typical : Typical or None
         None without a transfer.
+    metering : Metering or None
+        What of the flow was measured, in the transfer or else in the span; None without a meter.
     """
 
     site: Site
@@ -100,3 +103,4 @@ class Replay:
     waiting: bool
     hazard: Hazard | NoEstimate
     typical: Typical | None
+    metering: Metering | None = None

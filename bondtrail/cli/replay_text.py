@@ -37,8 +37,8 @@ SIGNS = (
     "Each event stands at the moment it was seen. Known: a reading or a person says so. "
     "~ inferred: a rule says so, from readings. ? missing: from here on nothing is known. = before "
     "a time: whether this came before or after the one above cannot be told, they lie closer than "
-    "their points report. ! is what to look at first. CSV and JSON have since when each may have "
-    "been so."
+    "their points report. ! is what to look at first. + behind what flowed so far: at least so "
+    "much, not all of it was measured. CSV and JSON have since when each may have been so."
 )
 
 
@@ -73,7 +73,7 @@ def _heading(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
         yield _fact("Transfer", "none: this is a span of the record")
         yield _fact("Product", replay.product_name or "not named")
     else:
-        yield from _of_transfer(transfer, replay.product_name, zone)
+        yield from _of_transfer(replay, transfer, zone)
     yield _fact("Findings", _found(replay))
     for ticket in replay.tickets:
         says = f"batch {ticket.batch}, {ticket.product}, {ticket.operator}"
@@ -83,10 +83,10 @@ def _heading(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
     yield from _limits(replay.held, zone)
 
 
-def _of_transfer(transfer: Transfer, product: str | None, zone: ZoneInfo) -> Iterator[str]:
-    volume = "" if transfer.volume is None else f", {amount(transfer.volume, transfer.unit)}"
-    span = _span(transfer.start, transfer.end, zone)
-    yield _fact("Transfer", f"{span}; flow for {length(transfer.flow_s)}{volume}")
+def _of_transfer(replay: Replay, transfer: Transfer, zone: ZoneInfo) -> Iterator[str]:
+    span, product = _span(transfer.start, transfer.end, zone), replay.product_name
+    flowed = f"flow for {length(transfer.flow_s)}{_volume(replay, transfer)}"
+    yield _fact("Transfer", f"{span}; {flowed}")
     yield _fact(
         "Product",
         f"{product or 'not named'}; batch {transfer.batch or 'not named'}; "
@@ -100,6 +100,19 @@ def _of_transfer(transfer: Transfer, product: str | None, zone: ZoneInfo) -> Ite
         f"{length(transfer.no_data_s)}, bypassed for {length(transfer.bypassed_s)}; "
         f"{counted(transfer.trips, 'trip')}",
     )
+
+
+def _volume(replay: Replay, transfer: Transfer) -> str:
+    """Return what flowed, and what of it was not measured."""
+    if transfer.volume is None:
+        return ""
+    metering = replay.metering
+    if metering is None or metering.is_whole:
+        return f", {amount(transfer.volume, transfer.unit)}"
+    if metering.is_none:
+        return f", volume not known: {metering.words}"
+    least = amount(math.floor(transfer.volume), transfer.unit)
+    return f", at least {least}: {metering.words}"
 
 
 def _lead(seconds: float) -> str:
@@ -164,7 +177,7 @@ def _print_events(replay: Replay, zone: ZoneInfo) -> None:
         Column("What happened", lambda row: _what(row[1]), wraps=True),
         Column("ohm", lambda row: ohms(row[1].ohm), right=True),
         Column(f"{unit}/min" if unit else "Flow", lambda row: _figure(row[1].flow), right=True),
-        Column(unit or "So far", lambda row: amount(row[1].volume), right=True),
+        Column(unit or "So far", lambda row: _so_far(row[1]), right=True),
     ]
     events = list(zip(_clocks(replay.events, zone), replay.events, strict=True))
     output.print_table("What happened", columns, events, [output.wrapped(SIGNS)])
@@ -189,6 +202,12 @@ def _what(event: Event) -> str:
     sign = "! " if event.what in ABNORMAL else ""
     said = f"{sign}{_words(str(event.what))}"
     return f"{said}: {event.detail}" if event.detail else said
+
+
+def _so_far(event: Event) -> str:
+    if event.volume is None or not event.volume_is_least:
+        return amount(event.volume)
+    return f"{amount(math.floor(event.volume))}+"
 
 
 def _figure(value: float | None) -> str:

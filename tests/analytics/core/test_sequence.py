@@ -356,6 +356,61 @@ def test_volumes_are_counted_from_where_it_is_asked(since_s: int | None, litres:
     assert events[-1].volume == litres
 
 
+WITH_CONTACT = parse_site(
+    SITE.text.replace("flow = {", "running = {}\nflow = {")
+).station("rail-1")  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("flow", "said", "volume", "least"),
+    [
+        pytest.param(
+            Samples.of([n * S for n in range(100)], [0.0] * 10 + [600.0] * 80 + [0.0] * 10),
+            "after 80 s, 800 L so far",
+            800.0,
+            False,
+            id="measured",
+        ),
+        pytest.param(
+            Samples.of(
+                [n * S for n in range(100) if not 20 <= n < 61],
+                [0.0] * 10 + [600.0] * 39 + [0.0] * 10,
+            ),
+            "after 80 s, at least 430 L so far: the meter told nothing for 37 s of the flow",
+            430.0,
+            True,
+            id="silent-within: its-last-reading-held-for-5-s",
+        ),
+        pytest.param(
+            Samples.empty(),
+            "after 80 s, volume not known: the meter told nothing of the flow",
+            None,
+            False,
+            id="silent-throughout",
+        ),
+    ],
+)
+def test_flow_that_is_not_measured_is_not_counted_as_none(
+    flow: Samples, said: str, volume: float | None, least: bool
+) -> None:
+    running = Samples.of([n * S for n in range(100)], [0.0] * 10 + [1.0] * 80 + [0.0] * 10)
+    signals = {Role.FLOW: flow, Role.RUNNING: running}
+    if volume is None:  # else nothing tells that flow is off
+        signals[Role.FLOW] = Samples.of([90 * S], [0.0])
+    events = sequence(WITH_CONTACT, signals, (5 * S, 100 * S), counted_from=10 * S)
+    (off,) = [event for event in events if event.what is What.FLOW_OFF]
+    assert (off.detail, off.volume, off.volume_is_least) == (said, volume, least)
+    (on,) = [event for event in events if event.time == 10 * S]
+    assert on.detail == ("on, rate not measured" if volume is None else "600 L/min")
+
+
+def test_the_least_that_flowed_is_rounded_down() -> None:
+    flow = Samples.of([n * S for n in (*range(10), *range(20, 30))], [700.0] * 19 + [0.0])
+    *_, off = sequence(STATION, {Role.FLOW: flow}, (0, 30 * S))
+    assert off.volume == pytest.approx(14 / 60 * 700 + 9 / 60 * 700)  # 268.33
+    assert "at least 268.3 L so far: the meter told nothing for 6 s" in off.detail
+
+
 def test_without_a_meter_there_is_no_volume() -> None:
     bare = STATION.model_copy(
         update={"points": {r: p for r, p in STATION.points.items() if r is not Role.FLOW}}

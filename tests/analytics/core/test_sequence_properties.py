@@ -106,12 +106,15 @@ def test_what_has_flowed_never_falls_and_ends_as_the_meter_sums(
 ) -> None:
     events = events_of(signals)
     volumes = [event.volume for event in events if event.volume is not None]
-    assert len(volumes) == len(events)
     assert volumes == sorted(volumes)
     meter = FlowMeter.of(signals[Role.FLOW], ns(3))
     runs = situation(WHERE, signals, (0, UNTIL)).flow.where(Contact.ON)
     offs = [event for event in events if event.what is What.FLOW_OFF]
     for off in offs[-1:]:
+        if off.volume is None:
+            assert "not known: the meter told nothing" in off.detail
+            continue
+        assert ("at least" in off.detail) is off.volume_is_least
         before = runs[runs[:, 1] <= off.time]
         assert off.volume == pytest.approx(sum(meter.amounts(before)), abs=1e-5)
 

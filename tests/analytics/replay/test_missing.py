@@ -6,13 +6,14 @@ import dataclasses
 
 import pytest
 
+from analytics.core.metering import Metering
 from analytics.replay.missing import NO_RESULTS, missing_of
 from analytics.replay.replayed import Missing
 from bondtrail.results import Ticket, Transfer
 from bondtrail.samples import Samples
 from bondtrail.site import Role, Station
 from store import DamageError
-from tests.analytics.core.build import BAD, GAP, Stretch, ns, station, told
+from tests.analytics.core.build import BAD, GAP, Pair, Stretch, ns, spans, station, told
 from tests.analytics.made import a_transfer
 
 SPAN = (0, ns(100))
@@ -123,6 +124,37 @@ def test_a_transfer_should_have_a_ticket(
 ) -> None:
     found = missing(transfer=transfer(batch), tickets=tickets)
     assert [each[:3] for each in seconds(found)] == expected
+
+
+@pytest.mark.parametrize(
+    ("spans_s", "expected"),
+    [
+        pytest.param(([(10, 90)], [], []), [], id="measured"),
+        pytest.param(
+            ([(10, 40)], [(40, 60)], [(60, 65)]),
+            [
+                (
+                    "volume",
+                    40,
+                    65,
+                    "at least what is told: the meter told nothing for 20 s of the flow and for 5 s"
+                    " in which it may have flowed",
+                )
+            ],
+            id="in-part",
+        ),
+        pytest.param(
+            ([], [(10, 90)], []),
+            [("volume", 10, 90, "not known: the meter told nothing of the flow")],
+            id="none-of-it",
+        ),
+    ],
+)
+def test_flow_that_was_not_measured(
+    spans_s: tuple[list[Pair], ...], expected: list[tuple[str, float, float, str]]
+) -> None:
+    metering = Metering(*(spans(*each) for each in spans_s))
+    assert seconds(missing(metering=metering)) == expected
 
 
 @pytest.mark.parametrize(

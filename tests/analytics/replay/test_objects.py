@@ -72,6 +72,7 @@ def test_an_event_says_what_it_rests_on_and_whether_its_order_is_certain() -> No
         "ohm": 3.4,
         "flow": 0.0,
         "volume": 0.0,
+        "volume_is_least": False,
         "finding": None,
     }
     assert [event["basis"] for event in events[2:5]] == ["inferred", "known", "missing"]

@@ -7,9 +7,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from analytics.core.events import Basis, Event, What
+from analytics.core.metering import Metering
 from analytics.core.typical import Comparison, Typical
 from analytics.replay import Held, Missing
 from bondtrail.cli.replay_text import MOST_GAPS, print_text
@@ -61,6 +63,34 @@ def test_the_heading_says_who_what_when_and_by_which_limits(text: Text) -> None:
 )
 def test_the_lead_of_the_bond_is_told_in_words(text: Text, lead: float | None, said: str) -> None:
     assert said in text(transfer=replace(TRANSFER, bond_lead_s=lead))
+
+
+@pytest.mark.parametrize(
+    ("spans_s", "said"),
+    [
+        pytest.param(([(20, 80)], [], []), "flow for 1:00, 812 L", id="measured"),
+        pytest.param(
+            ([(20, 60)], [(60, 80)], []),
+            "flow for 1:00, at least 812 L: the meter told nothing for 20 s of the flow",
+            id="in-part",
+        ),
+        pytest.param(
+            ([], [(20, 80)], []),
+            "flow for 1:00, volume not known: the meter told nothing of the flow",
+            id="none-of-it",
+        ),
+    ],
+)
+def test_a_volume_says_what_was_not_measured(
+    text: Text, spans_s: tuple[list[tuple[float, float]], ...], said: str
+) -> None:
+    metering = Metering(*(np.array(each, np.int64).reshape(-1, 2) * 10**9 for each in spans_s))
+    assert said in " ".join(text(metering=metering).split())
+
+
+def test_what_flowed_at_least_so_far_is_marked(text: Text) -> None:
+    events = [Event(at(1), What.FLOW_OFF, volume=812.9, volume_is_least=True)]
+    assert row(text(events=events), "flow off").split()[-1] == "812+"
 
 
 def test_a_compliant_transfer_is_told_as_such_and_no_more(text: Text) -> None:
