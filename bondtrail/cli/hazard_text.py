@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 
 TITLE = "What the charge could have been"
 
+RISING = (
+    "Values stand in rising order, which is not that of the levels: the high figures take the least"
+    " ignition energy, and of conductivity, permittivity and capacitance whatever is worst for each."
+)
+
 Line = tuple[str, list[str]]
 """What a row is about, and its cells at low, typical and high."""
 
@@ -154,12 +159,14 @@ def _spread(spread: Spread) -> str:
 def _print_inputs(hazard: Hazard) -> None:
     columns: list[Column[tuple[str, Spread]]] = [
         Column("Made of", lambda row: figures.named(row[0], row[1].unit), wraps=True),
-        Column("Low", lambda row: _input(row[1].low), right=True),
-        Column("Typical", lambda row: _input(row[1].typical), right=True),
-        Column("High", lambda row: _input(row[1].high), right=True),
+        Column("Least", lambda row: _input(row[1].low), right=True),
+        Column("Usual", lambda row: _input(row[1].typical), right=True),
+        Column("Greatest", lambda row: _input(row[1].high), right=True),
         Column("Source", lambda row: row[1].source, wraps=True),
     ]
-    output.print_table("What the estimate is made of", columns, hazard.inputs.items())
+    output.print_table(
+        "What the estimate is made of", columns, hazard.inputs.items(), [output.wrapped(RISING)]
+    )
 
 
 def _input(value: float) -> str:

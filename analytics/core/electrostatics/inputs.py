@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from analytics.core.electrostatics.capacitance import CAPACITANCES
@@ -24,6 +24,34 @@ Phase = Literal["liquid", "powder"]
 
 OPPOSITE = {Level.LOW: Level.HIGH, Level.TYPICAL: Level.TYPICAL, Level.HIGH: Level.LOW}
 """Which end of a quantity fits a level that falls with it, such as an ignition energy."""
+
+_AGAINST = frozenset({"mie_mJ"})
+_EITHER = frozenset(
+    {"conductivity_pS_m", "relative_permittivity", "capacitance_pF", "bond_resistance_ohm"}
+)
+
+
+def taken(name: str, spread: Spread) -> Mapping[Level, float] | None:
+    """Return which value of an input each level of the hazard takes.
+
+    The values of an input stand in rising order, the levels in that of the hazard: an ignition
+    energy runs against them. None where no level takes one value alone: each figure takes the end
+    of conductivity, permittivity and capacitance that fits the level, and of the bond what was
+    recorded at each moment.
+
+    Parameters
+    ----------
+    name : str
+        As `Inputs.listed` and the estimate name it.
+    spread : Spread
+        Its values.
+    """
+    if spread.low == spread.high:
+        return dict.fromkeys(Level, spread.typical)
+    if name in _EITHER:
+        return None
+    return {level: spread.at(OPPOSITE[level] if name in _AGAINST else level) for level in Level}
+
 
 SPREAD = "spread"
 """The name that stands for all forms of the streaming current together."""
@@ -151,7 +179,7 @@ def gather(
         conductivity_pS_m=_of_product(product, substance, "conductivity_pS_m", "pS/m"),
         relative_permittivity=_of_product(product, substance, "relative_permittivity", ""),
         charge_uC_kg=_charge(station, product),
-        mie_mJ=_of_product(product, substance, "mie_mJ", "mJ"),
+        mie_mJ=_mie(product, substance),
         pipe_diameter_m=_of_station(station.pipe_diameter_m, "m"),
         pipe_length_m=_of_station(station.pipe_length_m, "m"),
         filter_charge_uC_m3=_of_station(station.filter_charge_uC_m3, "uC/m3"),
@@ -184,6 +212,15 @@ def _of_product(
         return Spread.of(value, unit, source)
     found: Spread | None = getattr(substance, name, None)
     return found
+
+
+def _mie(product: Product | None, substance: Substance | None) -> Spread | None:
+    """Return the ignition energy; where it is a range, with what each level takes of it."""
+    found = _of_product(product, substance, "mie_mJ", "mJ")
+    if found is None or found.low == found.high:
+        return found
+    ends = f"the low level takes {found.high:g}, typical {found.typical:g}, high {found.low:g} mJ"
+    return replace(found, source=f"{found.source}; {ends}")
 
 
 def _of_station(value: float | None, unit: str) -> Spread | None:

@@ -187,8 +187,8 @@ _GASES = (
             0.019,
             0.02,
             "mJ",
-            f"0.019 by {_FIRE_PAGES}; 0.016 by NFPA 77 and 0.017 by ISO 15916, from memory; 0.02"
-            " where it is rounded",
+            f"0.019 by {_FIRE_PAGES}, the usual one; 0.016 by NFPA 77 and 0.017 by ISO 15916, from"
+            " memory; 0.02 where it is rounded",
         ),
         synonyms=("H2",),
     ),
@@ -196,7 +196,12 @@ _GASES = (
         "methane",
         "gas",
         mie_mJ=Spread(
-            0.21, 0.28, 0.28, "mJ", f"0.28 by {_FIRE_PAGES}; 0.21 by NFPA 77, from memory"
+            0.21,
+            0.21,
+            0.28,
+            "mJ",
+            f"0.28 by {_FIRE_PAGES}; 0.21 by NFPA 77, from memory; the usual one is our choice: of"
+            " two, the lesser is the cautious one",
         ),
         synonyms=("CH4",),
     ),

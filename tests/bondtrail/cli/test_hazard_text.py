@@ -134,6 +134,12 @@ def test_every_input_stands_with_its_unit_and_source(text: Text) -> None:
     assert row(out, "leakage, ohm")[:4] == ["1e+05", "1e+09", "no", "end"]
 
 
+def test_values_of_the_inputs_are_not_headed_as_levels(text: Text) -> None:
+    out = text()
+    assert row(out, "Made of") == ["Least", "Usual", "Greatest", "Source"]
+    assert "the high figures take the least ignition energy" in flat(out)
+
+
 def test_a_powder_has_no_relaxation_time_and_no_velocity(text: Text) -> None:
     inputs = {"charge_uC_kg": Spread(0.01, 0.1, 1.0, "uC/kg", "from memory")}
     nothing = levels(relaxation_time_s=None, velocity_m_s=None, velocity_limit_m_s=None)

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from analytics.core.electrostatics.inputs import Inputs, gather
+from analytics.core.electrostatics.inputs import Inputs, gather, taken
 from analytics.core.electrostatics.powders import OPERATIONS
 from analytics.core.electrostatics.spread import Level, Spread
 from bondtrail.site import HazardRules, Product, Role, Station
@@ -169,3 +169,39 @@ def test_listed_are_those_that_take_part() -> None:
     assert "charge_uC_kg" not in liquid
     powder = dict(inputs(Product(phase="powder", charge_uC_kg=1, mie_mJ=3)).listed())
     assert set(powder) == {"mie_mJ", "charge_uC_kg", "capacitance_pF", "leakage_ohm"}
+
+
+# From memory and the fire pages: methane 0.21 and 0.28 mJ, hydrogen 0.016, 0.019 and 0.02 mJ
+@pytest.mark.parametrize(
+    ("name", "levels"), [("methane", (0.28, 0.21, 0.21)), ("hydrogen", (0.02, 0.019, 0.016))]
+)
+def test_the_high_level_takes_the_least_ignition_energy_and_the_source_says_so(
+    name: str, levels: tuple[float, ...]
+) -> None:
+    mie = inputs(None, name).mie_mJ
+    assert mie is not None
+    assert taken("mie_mJ", mie) == dict(zip(Level, levels, strict=True))
+    told = "the low level takes {:g}, typical {:g}, high {:g} mJ".format(*levels)
+    assert mie.source.endswith(told)
+
+
+RANGE = Spread(1, 2, 3, "", "a test")
+
+
+@pytest.mark.parametrize(
+    ("name", "spread", "levels"),
+    [
+        pytest.param("leakage_ohm", RANGE, (1, 2, 3), id="rises-with-the-hazard"),
+        pytest.param("streaming_coefficient", RANGE, (1, 2, 3), id="so-does-the-current"),
+        pytest.param("mie_mJ", RANGE, (3, 2, 1), id="runs-against-it"),
+        pytest.param("capacitance_pF", RANGE, None, id="either-way"),
+        pytest.param("conductivity_pS_m", RANGE, None, id="either-way-too"),
+        pytest.param("bond_resistance_ohm", RANGE, None, id="as-recorded"),
+        pytest.param("capacitance_pF", Spread.of(7, "pF", "a test"), (7, 7, 7), id="one-value"),
+    ],
+)
+def test_which_value_each_level_takes(
+    name: str, spread: Spread, levels: tuple[float, ...] | None
+) -> None:
+    expected = None if levels is None else dict(zip(Level, levels, strict=True))
+    assert taken(name, spread) == expected
