@@ -194,7 +194,15 @@ def _of_span(
         damaged=sorted({str(error) for error in damage}),
         waiting=found.waiting_since is not None,
         hazard=estimate(
-            station, product, name, signals, states, span, judged_by.site.hazard, form=form
+            station,
+            product,
+            name,
+            signals,
+            states,
+            span,
+            judged_by.site.hazard,
+            form=form,
+            heard=_heard(store, station),
         ),
         typical=typical,
         metering=metering,
@@ -219,6 +227,13 @@ def _signals(
         part = each.station.model_copy(update={"points": others})
         signals |= load_signals(store, part, start, span[1], damage.append)
     return signals
+
+
+def _heard(store: Store, station: Station) -> dict[Role, tuple[int, int]]:
+    """Return the first and the last reading on record of each point of a station. [ns]"""
+    known = {each.point: (each.first, each.last) for each in store.points()}
+    named = {role: point.name for role, point in station.points.items()}
+    return {role: known[name] for role, name in named.items() if name in known}
 
 
 def _within(station: Station, signals: Signals, span: tuple[int, int]) -> Signals:

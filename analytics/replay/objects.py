@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 
 from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
+from analytics.core.electrostatics.inputs import taken
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.electrostatics.unseen import UNSEEN
 from analytics.core.events import Event
@@ -97,7 +98,7 @@ def hazard_object(hazard: Hazard | NoEstimate) -> dict[str, object]:
     """
     made = hazard if isinstance(hazard, Hazard) else Hazard({}, {}, {})
     return {
-        "inputs": {name: _spread(spread) for name, spread in made.inputs.items()},
+        "inputs": {name: _input(name, spread) for name, spread in made.inputs.items()},
         **{str(level): _figures(made.figures.get(level)) for level in Level},
         "conductivity_class": made.conductivity_class,
         "wait_s": None if made.wait_s is None else _spread(made.wait_s),
@@ -110,6 +111,13 @@ def hazard_object(hazard: Hazard | NoEstimate) -> dict[str, object]:
 def unseen(hazard: Hazard | NoEstimate) -> tuple[str, ...]:
     """Return what no estimate can see: it is told where there is no estimate, too."""
     return hazard.unseen or UNSEEN
+
+
+def _input(name: str, spread: Spread) -> Mapping[str, object]:
+    """Return an input with what each level takes of it; its own values stand in rising order."""
+    levels = taken(name, spread)
+    told = None if levels is None else {str(level): finite(each) for level, each in levels.items()}
+    return {**_spread(spread), "taken": told}
 
 
 def _spread(spread: Spread) -> Mapping[str, object]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 
+import numpy as np
 import pytest
 
 from analytics.core.electrostatics.hazard import Hazard, NoEstimate
@@ -111,6 +112,33 @@ def test_the_charge_is_estimated_over_the_span(bad: Replay) -> None:
     assert high.first_over_mie is not None
     assert LOST <= high.first_over_mie < LOST + 9 * S
     assert bad.hazard.unseen
+
+
+def meter(store: Store, *stretches: tuple[int, int, float]) -> None:
+    """Readings of flow every second, from and until a second of the minutes since `FIRST`."""
+    for start, end, rate in stretches:
+        time = np.arange(FIRST + start * S, FIRST + end * S, S)
+        store.write({"rail-1.flow": Samples.of(time, np.full(time.size, rate))})
+
+
+@pytest.mark.parametrize(
+    ("before", "note"),
+    [
+        pytest.param(True, "Flow was unknown for 60 s in which it may have run", id="heard-before"),
+        pytest.param(False, "Flow was unknown for 60 s away from any flow on record", id="never"),
+    ],
+)
+def test_unknown_flow_is_supposed_since_the_meter_was_first_heard_of(
+    store: Store, before: bool, note: str
+) -> None:
+    """The span begins in a silence of the meter, which ends with flow."""
+    store.put_site(site(), 0)
+    time = np.arange(FIRST, FIRST + 200 * S, S)
+    store.write({"rail-1.resistance": Samples.of(time, np.full(time.size, 3.0))})
+    meter(store, (0, 20, 0.0), (100, 200, 800.0)) if before else meter(store, (100, 200, 800.0))
+    found = replay_span(store, "rail-1", FIRST + 40 * S, FIRST + 180 * S, now=NOW).hazard
+    assert isinstance(found, Hazard)
+    assert found.notes[0].startswith(note)
 
 
 def test_a_form_of_the_current_may_be_asked_for(spot: Store, bad: Replay) -> None:

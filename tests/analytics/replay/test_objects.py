@@ -135,8 +135,10 @@ def test_every_input_has_its_value_unit_and_source() -> None:
         "high": 5000.0,
         "unit": "pF",
         "source": "IEC TS 60079-32-1, from memory",
+        "taken": None,
     }
     assert inputs["leakage_ohm"]["high"] is None
+    assert inputs["leakage_ohm"]["taken"] == {"low": 1e5, "typical": 1e9, "high": None}
     assert told()["hazard"]["wait_s"]["value"] == 60.0
 
 
