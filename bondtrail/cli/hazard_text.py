@@ -20,7 +20,7 @@ TITLE = "What the charge could have been"
 
 RISING = (
     "Values stand in rising order, which is not that of the levels: the high figures take the least"
-    " ignition energy, and of conductivity, permittivity and capacitance whatever is worst for each."
+    " ignition energy, and of conductivity, permittivity and capacitance what is worst for each."
 )
 
 Line = tuple[str, list[str]]

@@ -32,7 +32,6 @@ from analytics.core.electrostatics.energy import (
 from analytics.core.electrostatics.spread import Level, Spread
 from bondtrail.samples import ValueArray
 
-
 CLOSE = 1.2
 """How far apart capacitances are at the high level: half of it is exp(0.091), 0.43 % at most."""
 APART = 2.0
