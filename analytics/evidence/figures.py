@@ -5,33 +5,50 @@ They are drawn as those of a report are, and likewise the same values give the s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.ticker import NullLocator
 
 from analytics.core.electrostatics.hazard import Course, Hazard
 from analytics.core.electrostatics.spread import Level
 from analytics.core.runs import Contact, Timeline
 from analytics.core.spans import Spans
+from analytics.evidence.words import digits, ohms
 from analytics.replay.replayed import Replay
 from analytics.reports.charts import ABNORMAL, FAINT, INK, LINE, WIDTH_IN, style, svg
+from bondtrail.results import Severity
 from bondtrail.samples import Quality, Samples, TimeArray, ValueArray
-from bondtrail.site import Role
+from bondtrail.site import Limits, Role
 from bondtrail.times import NS_PER_S, local, nanoseconds
 
 BINS = 1200
 """Of each only the first, last, least and greatest reading is drawn: more than a page shows."""
 LEAST_OHM = 0.01
 """What is lower is drawn here: a log axis has no zero."""
-LEAST_MJ = 1e-9
-"""Where the axis of the energy begins."""
+OPEN_ABOVE = 4.0
+"""Open circuit is drawn so many times above the least resistance that is open."""
+LEAST_MJ = 1e-6
+"""Where the axis of the energy begins: what is less is told as less than this."""
 _NOTHING_MJ = 1e-300
+
+_DASHED: Any = (0, (4, 2))
+_DOTTED: Any = (0, (2, 2))
+_IGNITION: Any = (0, (7, 2, 1, 2))
+_HATCH = "////"
+_SHAPES = {Severity.CRITICAL: "D", Severity.MAJOR: "^", Severity.MINOR: "o"}
+"""As the signs of the page: a finding is known by its shape, and not by colour alone."""
+_MOST_DECADES = 6
+"""Named on an axis."""
 
 _NEVER_NS = 2**62
 _STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 21600, 43200, 86400, 172800)
@@ -48,16 +65,19 @@ def drawings(replay: Replay, shown: tuple[int, int]) -> dict[str, bytes]:
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """One of the plots above each other: its height, and what draws it."""
+    """One of the plots above each other: its height, what draws it, and its key."""
 
     height_in: float
     draw: Callable[[Axes], None]
+    key: Sequence[Artist] = ()
+    """What its looks mean, each with a label."""
 
 
 def _record(replay: Replay, shown: tuple[int, int]) -> bytes:
-    panels = [_Panel(0.18 * len(_lanes(replay)) + 0.15, lambda axes: _draw_lanes(axes, replay))]
+    lanes = _lanes(replay)
+    panels = [_Panel(0.18 * len(lanes) + 0.15, lambda axes: _draw_lanes(axes, lanes), _LANE_KEY)]
     if Role.RESISTANCE in replay.station.points:
-        panels.insert(0, _Panel(2.0, lambda axes: _draw_resistance(axes, replay)))
+        panels.insert(0, _Panel(2.0, lambda axes: _draw_resistance(axes, replay), _LINE_KEY))
     if Role.FLOW in replay.station.points:
         panels.append(_Panel(1.3, lambda axes: _draw_flow(axes, replay)))
     label = (
@@ -67,12 +87,22 @@ def _record(replay: Replay, shown: tuple[int, int]) -> bytes:
     return _drawn("record", label, panels, replay, shown)
 
 
+_LINE_KEY = (
+    Line2D([], [], color=INK, linewidth=0.8, label="reading"),
+    Line2D([], [], color=LINE, linewidth=0.9, linestyle=_DASHED, label="limit"),
+)
+_LANE_KEY = (
+    Patch(facecolor=LINE, label="is so"),
+    Patch(facecolor="none", edgecolor=LINE, linewidth=0.4, hatch=_HATCH, label="not known"),
+)
+
+
 def _hazard(hazard: Hazard, replay: Replay, shown: tuple[int, int]) -> bytes:
     label = (
         "The energy that could have been stored on the vessel, low, typical and high, beside the "
         "minimum ignition energy. An estimate; it never says that anything was safe."
     )
-    panels = [_Panel(2.4, lambda axes: _draw_energy(axes, hazard, replay))]
+    panels = [_Panel(2.4, lambda axes: _draw_energy(axes, hazard), _energy_key(hazard))]
     return _drawn("hazard", label, panels, replay, shown)
 
 
@@ -81,7 +111,7 @@ def _drawn(
 ) -> bytes:
     heights = [panel.height_in for panel in panels]
     with style():
-        figure = Figure(figsize=(WIDTH_IN, sum(heights) + 0.6), layout="constrained")
+        figure = Figure(figsize=(WIDTH_IN, sum(heights) + 0.8), layout="constrained")
         grid: Any = figure.subplots(
             len(panels), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights}
         )
@@ -89,7 +119,9 @@ def _drawn(
             axes.grid(color=FAINT, linewidth=0.4)
             axes.set_axisbelow(True)
             panel.draw(axes)
-            _mark_findings(axes, replay)
+            _shade_findings(axes, replay)
+        _mark_findings(grid[0, 0], replay)
+        _explain(figure, [*(part for panel in panels for part in panel.key), *_key(replay)])
         _clock(grid[-1, 0], shown, replay.site.zone)
         text = str(svg(figure, name, label))
     return f'<?xml version="1.0" encoding="utf-8"?>\n{text}'.encode()
@@ -115,11 +147,44 @@ def _clock(axes: Axes, shown: tuple[int, int], zone: ZoneInfo) -> None:
     axes.set_xlabel(f"{local(shown[0], zone):%Y-%m-%d}, {zone.key}")
 
 
-def _mark_findings(axes: Axes, replay: Replay) -> None:
+def _shade_findings(axes: Axes, replay: Replay) -> None:
     for finding in replay.findings:
         start, end = finding.start / NS_PER_S, finding.end / NS_PER_S
-        axes.axvspan(start, max(end, start), color=ABNORMAL, alpha=0.09, linewidth=0)
-        axes.axvline(start, color=ABNORMAL, linewidth=0.8, linestyle=(0, (2, 2)))
+        axes.axvspan(start, max(end, start), color=ABNORMAL, alpha=0.12, linewidth=0)
+        axes.axvline(start, color=ABNORMAL, linewidth=0.8, linestyle=_DOTTED)
+
+
+def _mark_findings(axes: Axes, replay: Replay) -> None:
+    """Put the sign of its severity above where each finding begins."""
+    above: Any = {"transform": axes.get_xaxis_transform(), "clip_on": False, "zorder": 5}
+    for finding in replay.findings:
+        axes.plot([finding.start / NS_PER_S], [1.0], **_sign(finding.severity), **above)
+
+
+def _sign(severity: Severity) -> dict[str, Any]:
+    shape = _SHAPES[severity]
+    return {"marker": shape, "markersize": 4.5, "color": ABNORMAL, "linestyle": "none"}
+
+
+def _key(replay: Replay) -> Iterator[Artist]:
+    """Yield what marks findings, as far as there are any."""
+    present = {finding.severity for finding in replay.findings}
+    for severity in (each for each in _SHAPES if each in present):
+        yield Line2D([], [], **_sign(severity), label=f"{severity} finding begins")
+    if present:
+        yield Patch(facecolor=ABNORMAL, alpha=0.25, label="finding lasts")
+
+
+def _explain(figure: Figure, key: Sequence[Artist]) -> None:
+    figure.legend(
+        handles=list(key),
+        loc="outside upper left",
+        ncols=4,
+        fontsize=7,
+        frameon=False,
+        borderpad=0.2,
+        columnspacing=1.6,
+    )
 
 
 def thinned(samples: Samples, bins: int = BINS) -> Samples:
@@ -152,30 +217,51 @@ def _samples(replay: Replay, role: Role) -> tuple[ValueArray, ValueArray]:
     return _lines(replay.signals[role], stale)
 
 
-def _log_axis(axes: Axes) -> None:
+def _log_axis(axes: Axes, least: float, greatest: float) -> list[float]:
+    """Make the axis one of decades from ``least`` to ``greatest``; return those to be named."""
     axes.set_yscale("log")
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axes.yaxis.set_minor_locator(NullLocator())
+    first, last = math.ceil(math.log10(least) - 1e-9), math.floor(math.log10(greatest) + 1e-9)
+    step = max(1, -(-(last - first + 1) // _MOST_DECADES))
+    axes.set_ylim(least, greatest)
+    return [10.0**power for power in range(first, last + 1, step)]
 
 
 def _draw_resistance(axes: Axes, replay: Replay) -> None:
+    """Draw resistance, open circuit at a level of its own on top, the limits named beside it."""
     limits = replay.station.limits
     time, ohm = _samples(replay, Role.RESISTANCE)
-    top = 3 * limits.open_ohm
-    _log_axis(axes)
-    axes.step(time, np.clip(ohm, LEAST_OHM, top), where="post", color=INK, linewidth=0.7)
-    for level, name in ((limits.limit_ohm, "limit"), (limits.open_ohm, "open from here")):
-        axes.axhline(level, color=LINE, linewidth=0.9, linestyle=(0, (4, 2)))
+    least, top = _ends(ohm, limits)
+    level = np.where(ohm >= limits.open_ohm, top, np.maximum(ohm, least))
+    level[np.isnan(ohm)] = np.nan
+    named = _log_axis(axes, least, OPEN_ABOVE**0.5 * top)
+    named = [each for each in named if each < limits.open_ohm]
+    axes.set_yticks([*named, top], [*map(ohms, named), "open"])
+    axes.step(time, level, where="post", color=INK, linewidth=0.8)
+    for value, name, side in (
+        (limits.limit_ohm, "limit", "top"),
+        (limits.open_ohm, "open from", "bottom"),
+    ):
+        axes.axhline(value, color=LINE, linewidth=0.9, linestyle=_DASHED)
         axes.annotate(
-            f"{name} {level:g} ohm",
-            (1, level),
+            f"{name}\n{ohms(value)}",
+            (1, value),
             xycoords=("axes fraction", "data"),
-            xytext=(-2, 2),
+            xytext=(3, 0),
             textcoords="offset points",
-            ha="right",
+            va=side,
             fontsize=6.5,
+            annotation_clip=False,
         )
-    axes.set_ylim(top=1.6 * top)
-    axes.set_ylabel("resistance [ohm]")
+    axes.set_ylabel("resistance, log axis")
+
+
+def _ends(ohm: ValueArray, limits: Limits) -> tuple[float, float]:
+    """Return the lowest level of the axis, and that of an open circuit. [ohm]"""
+    seen = ohm[(ohm > 0) & (ohm < limits.open_ohm)]
+    lowest = min(float(seen.min(initial=np.inf)), limits.limit_ohm / 10)
+    floor = min(LEAST_OHM, limits.limit_ohm / 10)
+    return max(10.0 ** math.floor(math.log10(lowest)), floor), OPEN_ABOVE * limits.open_ohm
 
 
 def _draw_flow(axes: Axes, replay: Replay) -> None:
@@ -211,8 +297,7 @@ def _lanes(replay: Replay) -> list[_Lane]:
     return lanes
 
 
-def _draw_lanes(axes: Axes, replay: Replay) -> None:
-    lanes = _lanes(replay)
+def _draw_lanes(axes: Axes, lanes: Sequence[_Lane]) -> None:
     for place, lane in enumerate(lanes):
         axes.broken_barh(list(_bars(lane.on)), (place - 0.3, 0.6), color=lane.colour)
         axes.broken_barh(
@@ -220,7 +305,7 @@ def _draw_lanes(axes: Axes, replay: Replay) -> None:
             (place - 0.3, 0.6),
             facecolor="none",
             edgecolor=LINE,
-            hatch="////",
+            hatch=_HATCH,
             linewidth=0.4,
         )
     axes.set_yticks(range(len(lanes)), [lane.name for lane in lanes])
@@ -233,31 +318,37 @@ def _bars(spans: Spans) -> Iterator[tuple[float, float]]:
         yield start / NS_PER_S, (end - start) / NS_PER_S
 
 
-def _draw_energy(axes: Axes, hazard: Hazard, replay: Replay) -> None:
-    _log_axis(axes)
-    looks: dict[Level, Any] = {
-        Level.LOW: {"linestyle": (0, (1, 1.5))},
-        Level.TYPICAL: {"linewidth": 1.3},
-        Level.HIGH: {"linestyle": (0, (4, 2))},
-    }
+_LOOKS: Mapping[Level, Any] = {
+    Level.LOW: {"color": INK, "linewidth": 0.8, "linestyle": (0, (1, 1.5))},
+    Level.TYPICAL: {"color": INK, "linewidth": 1.3},
+    Level.HIGH: {"color": INK, "linewidth": 0.8, "linestyle": _DASHED},
+}
+
+
+def _energy_key(hazard: Hazard) -> list[Artist]:
+    key: list[Artist] = [Line2D([], [], **look, label=level) for level, look in _LOOKS.items()]
+    if "mie_mJ" in hazard.inputs:
+        look: Any = {"color": ABNORMAL, "linewidth": 0.9, "linestyle": _IGNITION}
+        key.append(Line2D([], [], **look, label="minimum ignition energy"))
+    return key
+
+
+def _draw_energy(axes: Axes, hazard: Hazard) -> None:
     mie = hazard.inputs.get("mie_mJ")
     greatest = LEAST_MJ if mie is None else mie.high
-    for level, look in looks.items():
+    for level, look in _LOOKS.items():
         course = _thin_course(hazard.courses[level])
         # Not cut at the axis: then a decay between two moments keeps its slope.
         energy = np.maximum(course.value, _NOTHING_MJ)
         greatest = max(greatest, float(energy.max(initial=0.0)))
-        axes.plot(_at(course.time), energy, color=INK, **{"linewidth": 0.8, **look}, label=level)
+        axes.plot(_at(course.time), energy, **look)
     if mie is not None:
         axes.axhspan(mie.low, mie.high, color=ABNORMAL, alpha=0.25, linewidth=0)
-        for ends in {mie.low, mie.high}:
-            axes.axhline(ends, color=ABNORMAL, linewidth=0.9)
-        axes.plot([], [], color=ABNORMAL, label="minimum ignition energy")
-    axes.set_ylabel("energy on the vessel [mJ]")
-    axes.set_ylim(LEAST_MJ, 10 * greatest)
-    axes.legend(
-        loc="lower left", bbox_to_anchor=(0, 1), fontsize=6.5, frameon=False, ncols=4, borderpad=0
-    )
+        for ends in sorted({mie.low, mie.high}):
+            axes.axhline(ends, color=ABNORMAL, linewidth=0.9, linestyle=_IGNITION)
+    named = _log_axis(axes, LEAST_MJ, 10 * greatest)
+    axes.set_yticks(named, [digits(each) for each in named])
+    axes.set_ylabel("energy on the vessel [mJ], log axis")
 
 
 def _thin_course(course: Course) -> Samples:
