@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median
 
+from analytics.core.comparable import ALL_TOLD, Comparable
 from bondtrail.results import Hookup, Outcome, Transfer, Trip
 from bondtrail.samples import ValueArray
 from bondtrail.site import Role
@@ -102,7 +103,10 @@ class Figure:
 
 
 def figures(
-    transfer: Transfer, hookups: Sequence[Hookup], trips: Sequence[Trip] = ()
+    transfer: Transfer,
+    hookups: Sequence[Hookup],
+    trips: Sequence[Trip] = (),
+    told: Comparable = ALL_TOLD,
 ) -> dict[str, Figure]:
     """Return what is compared of a transfer, by name.
 
@@ -114,15 +118,22 @@ def figures(
         Of the same station, by start; those that do not overlap the transfer are left aside.
     trips : sequence of Trip
         Of the transfer, by time.
+    told : Comparable
+        What its readings tell: a figure that they do not tell has no value, or is left out where
+        it would mean something else.
     """
     under = [each for each in hookups if each.start < transfer.end and each.end > transfer.start]
-    return dict(_of_clamp(transfer, under)) | dict(_of_flow(transfer, trips))
+    return dict(_of_clamp(transfer, under, told)) | dict(_of_flow(transfer, trips, told))
 
 
-def _of_clamp(transfer: Transfer, under: Sequence[Hookup]) -> Iterator[tuple[str, Figure]]:
-    lead = transfer.bond_lead_s
-    never = lead is None and transfer.not_bonded_s > 0
-    yield "bond_lead_s", Figure(lead, transfer.start, never)
+def _of_clamp(
+    transfer: Transfer, under: Sequence[Hookup], told: Comparable
+) -> Iterator[tuple[str, Figure]]:
+    if told.lead:
+        lead = transfer.bond_lead_s
+        # Where the bond was unknown for a while it may have been verified in it.
+        never = lead is None and transfer.not_bonded_s > 0 and not transfer.no_data_s
+        yield "bond_lead_s", Figure(lead, transfer.start, never)
     if not under:
         return
     first, last = under[0], under[-1]
@@ -135,21 +146,24 @@ def _of_clamp(transfer: Transfer, under: Sequence[Hookup]) -> Iterator[tuple[str
     yield "time_to_bond_s", Figure(first.time_to_bond_s, bonded, failed)
     yield "lowest_ohm", Figure(first.lowest_ohm, first.end)
     yield "median_ohm", Figure(first.median_ohm, first.end)
-    yield "clamp_off_after_s", Figure(seconds(last.end - transfer.end), last.end)
+    if told.clamp_off:
+        yield "clamp_off_after_s", Figure(seconds(last.end - transfer.end), last.end)
 
 
-def _of_flow(transfer: Transfer, trips: Sequence[Trip]) -> Iterator[tuple[str, Figure]]:
+def _of_flow(
+    transfer: Transfer, trips: Sequence[Trip], told: Comparable
+) -> Iterator[tuple[str, Figure]]:
     end, unit = transfer.end, transfer.unit
     yield "flow_s", Figure(transfer.flow_s, end)
     yield "paused_s", Figure(max(seconds(end - transfer.start) - transfer.flow_s, 0.0), end)
     if transfer.volume is not None:
-        yield f"volume_{unit}", Figure(transfer.volume, end)
+        yield f"volume_{unit}", Figure(transfer.volume if told.volume else None, end)
         if transfer.flow_s > 0:
             rate = transfer.volume / transfer.flow_s * 60
-            yield f"mean_rate_{unit}_min", Figure(rate, end)
+            yield f"mean_rate_{unit}_min", Figure(rate if told.volume else None, end)
     yield "not_bonded_s", Figure(transfer.not_bonded_s, end)
     yield "no_data_s", Figure(transfer.no_data_s, end)
-    yield "bypassed_s", Figure(transfer.bypassed_s, end)
+    yield "bypassed_s", Figure(transfer.bypassed_s if told.bypass else None, end)
     tripped = min((trip.time for trip in trips), default=end)
     yield "trips", Figure(float(transfer.trips), tripped)
 

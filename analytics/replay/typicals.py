@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
+from analytics.core.comparable import NOT_READ, Comparable, comparable
 from analytics.core.courses import Recorded, leaves_range, typical_course
 from analytics.core.situation import Signals
 from analytics.core.typical import (
@@ -17,6 +19,7 @@ from analytics.core.typical import (
     is_good,
 )
 from analytics.replay.spans import replayed_span
+from analytics.signals import load_signals
 from bondtrail.results import Hookup, Transfer, Trip
 from bondtrail.site import Role, Station
 from bondtrail.times import NS_PER_S, nanoseconds, seconds
@@ -32,6 +35,14 @@ DAY_NS = 86_400 * NS_PER_S
 REACH_DAYS = (7, 28, 112, 366)
 """How far back the good ones are looked for: further only while there are too few."""
 COURSES = (Role.RESISTANCE, Role.FLOW)
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """What is kept of the readings of a good transfer: what they tell, and its courses."""
+
+    told: Comparable
+    recorded: Mapping[Role, Recorded]
 
 
 def typical_of(
@@ -63,15 +74,28 @@ def typical_of(
     good = _good_before(store, transfer)
     hooked = store.hookups(station.id, good[0].start, transfer.start) if good else []
     mine = [trip for trip in trips if trip.transfer == transfer.id]
+    latest = [
+        _read(store, station, each, _beside(hooked, each), courses=len(good) >= FEW)
+        for each in _to_read(good)
+    ]
+    told = [NOT_READ] * (len(good) - len(latest)) + [each.told for each in latest]
     comparisons = list(
         compared(
-            figures(transfer, hookups, mine),
-            [figures(each, _beside(hooked, each)) for each in good],
+            figures(
+                transfer,
+                hookups,
+                mine,
+                comparable(station, signals, transfer, _beside(hookups, transfer), span),
+            ),
+            [
+                figures(each, _beside(hooked, each), told=tells)
+                for each, tells in zip(good, told, strict=True)
+            ],
         )
     )
     courses: dict[Role, TypicalCourse] = {}
     if len(good) >= FEW:
-        courses, left = _courses(store, station, transfer, span, signals, good, hooked)
+        courses, left = _courses(station, transfer, span, signals, latest)
         comparisons += left
     comparisons.sort(key=lambda each: each.moment)
     return Typical(
@@ -120,37 +144,43 @@ def _beside(hookups: Sequence[Hookup], transfer: Transfer) -> list[Hookup]:
     return [each for each in hookups if each.start < transfer.end and each.end > transfer.start]
 
 
+def _read(
+    store: Store, station: Station, good: Transfer, hookups: Sequence[Hookup], *, courses: bool
+) -> _Read:
+    """Return a good transfer as far as its readings are needed, with its ``courses`` or not."""
+    span = replayed_span(good, hookups, ())
+    roles = {Role.FLOW, Role.BYPASS, station.bond_role, *(COURSES if courses else ())}
+    points = {role: point for role, point in station.points.items() if role in roles}
+    part = station.model_copy(update={"points": points})
+    # What cannot be read is left out here: the replay tells of damage in its span.
+    signals = load_signals(store, part, *span, lambda _: None)
+    return _Read(
+        comparable(station, signals, good, hookups, span),
+        {
+            role: Recorded(signals[role], nanoseconds(points[role].stale_after_s), good.start, span)
+            for role in (COURSES if courses else ())
+            if role in points
+        },
+    )
+
+
 def _courses(
-    store: Store,
     station: Station,
     transfer: Transfer,
     span: tuple[int, int],
     signals: Signals,
-    good: Sequence[Transfer],
-    hookups: Sequence[Hookup],
+    latest: Sequence[_Read],
 ) -> tuple[dict[Role, TypicalCourse], list[Comparison]]:
     """Return the courses of resistance and flow, and where this transfer leaves them."""
-    latest = _to_read(good)
     reach = seconds(span[0] - transfer.start), seconds(span[1] - transfer.start)
-    spans = [replayed_span(each, _beside(hookups, each), ()) for each in latest]
     courses: dict[Role, TypicalCourse] = {}
     left = []
     for role in COURSES:
         point = station.points.get(role)
         if point is None:
             continue
+        courses[role] = typical_course([each.recorded[role] for each in latest], *reach)
         stale = nanoseconds(point.stale_after_s)
-        recorded = [
-            Recorded(
-                # What cannot be read is left out here: the replay tells of damage in its span.
-                store.read(point.name, begin - stale, end, on_damage=lambda _: None),
-                stale,
-                each.start,
-                (begin, end),
-            )
-            for each, (begin, end) in zip(latest, spans, strict=True)
-        ]
-        courses[role] = typical_course(recorded, *reach)
         mine = Recorded(signals[role], stale, transfer.start, span)
         name = f"{role}_ohm" if role is Role.RESISTANCE else f"{role}_{station.volume_unit}_min"
         above = role is Role.RESISTANCE

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from analytics.core.comparable import Comparable
 from analytics.core.typical import (
     FEW,
     Comparison,
@@ -89,6 +90,9 @@ def test_trips_are_settled_by_the_first() -> None:
     [
         pytest.param({"not_bonded_s": 5.0}, True, id="flowed-known-not-bonded"),
         pytest.param({"no_data_s": 800.0}, False, id="nobody-knows"),
+        pytest.param(
+            {"not_bonded_s": 790.0, "no_data_s": 10.0}, False, id="not-all-of-it-is-known"
+        ),
     ],
 )
 def test_a_bond_that_never_came_is_told_from_one_that_nobody_saw(
@@ -100,6 +104,38 @@ def test_a_bond_that_never_came_is_told_from_one_that_nobody_saw(
 def test_a_hookup_that_failed_never_took_its_time() -> None:
     figure = figures(transfer(), [hookup(900, 1950, None)])["time_to_bond_s"]
     assert (figure.value, figure.never, figure.moment) == (None, True, ns(1950))
+
+
+@pytest.mark.parametrize(
+    ("told", "changed"),
+    [
+        pytest.param(Comparable(), {}, id="all"),
+        pytest.param(
+            Comparable(volume=False), {"volume_L": None, "mean_rate_L_min": None}, id="no-volume"
+        ),
+        pytest.param(Comparable(bypass=False), {"bypassed_s": None}, id="no-bypass"),
+    ],
+)
+def test_a_figure_that_readings_do_not_tell_has_no_value(
+    told: Comparable, changed: dict[str, None]
+) -> None:
+    whole = {name: each.value for name, each in figures(transfer(), [hookup(900, 1950)]).items()}
+    found = figures(transfer(), [hookup(900, 1950)], told=told)
+    assert {name: each.value for name, each in found.items()} == whole | changed
+
+
+@pytest.mark.parametrize(
+    ("told", "left_out"),
+    [
+        pytest.param(Comparable(clamp_off=False), {"clamp_off_after_s"}, id="never-seen-off"),
+        pytest.param(Comparable(lead=False), {"bond_lead_s"}, id="a-fixed-item"),
+    ],
+)
+def test_a_figure_that_would_mean_something_else_is_left_out(
+    told: Comparable, left_out: set[str]
+) -> None:
+    whole = figures(transfer(), [hookup(900, 1950)])
+    assert whole.keys() - figures(transfer(), [hookup(900, 1950)], told=told).keys() == left_out
 
 
 GOOD = [10.0, 12.0, 11.0, 14.0, 13.0]

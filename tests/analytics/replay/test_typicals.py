@@ -92,7 +92,7 @@ class Counted:
 @pytest.mark.parametrize(
     ("hours", "count", "read"),
     [
-        pytest.param(0.5, 4, 0, id="too-few"),
+        pytest.param(0.5, 4, 4, id="too-few: what-they-measured"),
         pytest.param(0.5, 30, MOST_COURSES, id="the-latest"),
         pytest.param(6, 30, 8, id="long-ones: 48 h"),
         pytest.param(40, 30, FEW, id="very-long-ones: five"),
@@ -111,3 +111,28 @@ def test_how_many_are_read_for_their_course(
     span = latest.start - HOUR, latest.end + HOUR
     typical_of(counted, where, latest, span, {Role.FLOW: Samples.empty()}, [], [])  # type: ignore[arg-type]
     assert counted.reads == read
+
+
+def test_only_flow_that_was_measured_throughout_is_compared(store: Store) -> None:
+    """Six good ones a day apart with a reading a minute; one lacks ten of them."""
+    flow, stale_s = 10.0, 90.0
+    lasting = [made(24 * n, volume=300.0 + n, unit="L") for n in range(6, 0, -1)]
+    latest = made(0, volume=305.0, unit="L")
+    put(store, "spot", transfers=[*lasting, latest])
+    times = [t for each in (*lasting, latest) for t in range(each.start, each.end, 60 * 10**9)]
+    lost = lasting[2].start + 10 * 60 * 10**9
+    times = [t for t in times if not lost <= t < lost + 10 * 60 * 10**9]
+    store.write({"spot.flow": Samples.of(times, [flow] * len(times))})
+    where = SPOT.model_copy(update={"points": station(Role.FLOW, stale_s=stale_s).points})
+    span = latest.start, latest.end
+    signals = {Role.FLOW: store.read("spot.flow", *span)}
+    typical = typical_of(store, where, latest, span, signals, [], [])
+    by_name = {each.name: each for each in typical.comparisons}
+    assert len(typical.transfers) == 6
+    assert (by_name["volume_L"].of, by_name["flow_s"].of) == (5, 6)
+    assert (by_name["volume_L"].low, by_name["volume_L"].high) == (301, 306)
+    assert (by_name["volume_L"].value, by_name["volume_L"].differs) == (305, False)
+    silent = typical_of(store, where, latest, span, {Role.FLOW: Samples.empty()}, [], [])
+    by_name = {each.name: each for each in silent.comparisons}
+    assert (by_name["volume_L"].value, by_name["volume_L"].differs) == (None, None)
+    assert (by_name["bypassed_s"].value, by_name["bypassed_s"].of) == (None, 0)
