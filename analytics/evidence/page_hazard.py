@@ -100,5 +100,5 @@ def _spread(name: str, row: Plain) -> str:
     return typical if low == typical == high else f"{typical} ({low} to {high})"
 
 
-def _end(value: float | None, unit: str) -> str:
-    return "without end" if value is None else amount(value, unit)
+def _end(value: float | str, unit: str) -> str:
+    return "without end" if isinstance(value, str) else amount(value, unit)

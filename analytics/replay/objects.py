@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import fields
 
@@ -64,8 +65,8 @@ def replay_object(replay: Replay) -> dict[str, object]:
     """Return a replay as JSON has it.
 
     Moments are ISO 8601 in UTC with milliseconds, units are in the names or beside the values. A
-    value that is not known is None, and so is one without end, such as an open circuit: the
-    detail of the event says which.
+    value that is not known is None. So is an open circuit among the events: their detail says
+    which. An input of the estimate that has no end, such as no leak at all, is ``infinite``.
     """
     transfer = replay.transfer
     told: dict[str, object] = {
@@ -116,19 +117,24 @@ def unseen(hazard: Hazard | NoEstimate) -> tuple[str, ...]:
 def _input(name: str, spread: Spread) -> Mapping[str, object]:
     """Return an input with what each level takes of it; its own values stand in rising order."""
     levels = taken(name, spread)
-    told = None if levels is None else {str(level): finite(each) for level, each in levels.items()}
+    told = None if levels is None else {str(level): _end(each) for level, each in levels.items()}
     return {**_spread(spread), "taken": told}
 
 
 def _spread(spread: Spread) -> Mapping[str, object]:
     return {
-        "value": finite(spread.typical),
-        "low": finite(spread.low),
-        "typical": finite(spread.typical),
-        "high": finite(spread.high),
+        "value": _end(spread.typical),
+        "low": _end(spread.low),
+        "typical": _end(spread.typical),
+        "high": _end(spread.high),
         "unit": spread.unit,
         "source": spread.source,
     }
+
+
+def _end(value: float) -> object:
+    """Return a number that JSON holds, or the word for one without end: None is not known."""
+    return "infinite" if math.isinf(value) else finite(value)
 
 
 def _figures(figures: Figures | None) -> Mapping[str, object] | None:

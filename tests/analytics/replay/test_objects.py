@@ -137,9 +137,13 @@ def test_every_input_has_its_value_unit_and_source() -> None:
         "source": "IEC TS 60079-32-1, from memory",
         "taken": None,
     }
-    assert inputs["leakage_ohm"]["high"] is None
-    assert inputs["leakage_ohm"]["taken"] == {"low": 1e5, "typical": 1e9, "high": None}
     assert told()["hazard"]["wait_s"]["value"] == 60.0
+
+
+def test_no_leak_at_all_is_told_apart_from_one_that_is_not_known() -> None:
+    leak = told()["hazard"]["inputs"]["leakage_ohm"]
+    assert (leak["low"], leak["typical"], leak["high"]) == (1e5, 1e9, "infinite")
+    assert leak["taken"] == {"low": 1e5, "typical": 1e9, "high": "infinite"}
 
 
 def test_without_an_estimate_the_same_keys_hold_nothing_and_say_why() -> None:
