@@ -19,6 +19,7 @@ from bondtrail.cli.output import (
     site_clock,
     site_time,
 )
+from bondtrail.cli.replay_heading import bond_told, findings_told, volume_told
 from bondtrail.times import NS_PER_S
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def _heading(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
         yield _fact("Product", replay.product_name or "not named")
     else:
         yield from _of_transfer(replay, transfer, zone)
-    yield _fact("Findings", _found(replay))
+    yield _fact("Findings", findings_told(replay, zone))
     for ticket in replay.tickets:
         says = f"batch {ticket.batch}, {ticket.product}, {ticket.operator}"
         yield _fact("Ticket", f"{says}: {_span(ticket.start, ticket.end, zone)}")
@@ -85,46 +86,14 @@ def _heading(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
 
 def _of_transfer(replay: Replay, transfer: Transfer, zone: ZoneInfo) -> Iterator[str]:
     span, product = _span(transfer.start, transfer.end, zone), replay.product_name
-    flowed = f"flow for {length(transfer.flow_s)}{_volume(replay, transfer)}"
-    yield _fact("Transfer", f"{span}; {flowed}")
+    flowed = [f"flow for {length(transfer.flow_s)}", volume_told(replay, transfer)]
+    yield _fact("Transfer", f"{span}; {', '.join(filter(None, flowed))}")
     yield _fact(
         "Product",
         f"{product or 'not named'}; batch {transfer.batch or 'not named'}; "
         f"operator {transfer.operator or 'not named'}",
     )
-    lead = transfer.bond_lead_s
-    first = "never verified before the flow" if lead is None else f"verified {_lead(lead)} the flow"
-    yield _fact(
-        "Bond",
-        f"{first}; in flow not bonded for {length(transfer.not_bonded_s)}, unknown for "
-        f"{length(transfer.no_data_s)}, bypassed for {length(transfer.bypassed_s)}; "
-        f"{counted(transfer.trips, 'trip')}",
-    )
-
-
-def _volume(replay: Replay, transfer: Transfer) -> str:
-    """Return what flowed, and what of it was not measured."""
-    if transfer.volume is None:
-        return ""
-    metering = replay.metering
-    if metering is None or metering.is_whole:
-        return f", {amount(transfer.volume, transfer.unit)}"
-    if metering.is_none:
-        return f", volume not known: {metering.words}"
-    least = amount(math.floor(transfer.volume), transfer.unit)
-    return f", at least {least}: {metering.words}"
-
-
-def _lead(seconds: float) -> str:
-    return f"{length(abs(seconds))} {'after' if seconds < 0 else 'before'}"
-
-
-def _found(replay: Replay) -> str:
-    kinds = [f"{each.severity} {_words(str(each.kind))}" for each in replay.findings]
-    told = ", ".join(dict.fromkeys(kinds)) if kinds else "none in the span"
-    if replay.transfer is None:
-        return told
-    return f"{told}; the transfer is {'' if replay.transfer.compliant else 'NOT '}compliant"
+    yield _fact("Bond", bond_told(replay, transfer))
 
 
 def _limits(held: Sequence[Held], zone: ZoneInfo) -> Iterator[str]:
@@ -224,18 +193,29 @@ def _print_typical(replay: Replay, zone: ZoneInfo) -> None:
         good += f" of {typical.product}"
     columns: list[Column[Comparison]] = [
         Column("Figure", lambda row: figures.named(row.name), wraps=True),
-        Column("This one", lambda row: _compared(row.value), right=True),
+        Column("This one", _this_one, right=True),
         Column("Median", lambda row: _compared(row.median), right=True),
         Column("Range", _range, right=True),
         Column("Of", lambda row: str(row.of), right=True),
-        Column("Differs", lambda row: _DIFFERS[row.differs]),
+        Column("Differs", _differs),
         Column("Settled", lambda row: site_clock(row.moment, replay.start, zone)),
     ]
     notes = [output.wrapped(_first_difference(typical, zone))]
     output.print_table(f"{title}: {good}", columns, typical.comparisons, notes)
 
 
-_DIFFERS = {None: "too few", False: "-", True: "! yes"}
+def _this_one(row: Comparison) -> str:
+    if row.value is None:
+        return "never" if row.differs else "not known"
+    return _compared(row.value)
+
+
+def _differs(row: Comparison) -> str:
+    from analytics.core.typical import FEW
+
+    if row.differs is None:
+        return "too few" if row.of < FEW else "?"
+    return "! yes" if row.differs else "-"
 
 
 def _first_difference(typical: Typical, zone: ZoneInfo) -> str:
@@ -244,9 +224,17 @@ def _first_difference(typical: Typical, zone: ZoneInfo) -> str:
         return "It lies within their range in all that could be compared, which is no proof."
     low, high = _compared(first.low), _compared(first.high)
     return (
-        f"It differed first in {figures.named(first.name)}: {_compared(first.value)}, and theirs "
+        f"It differed first in {figures.named(first.name)}: {_this_one(first)}, and theirs "
         f"{low} to {high}; settled at {site_time(first.moment, zone, millis=True)}. A difference "
-        "is no proof of a cause."
+        f"is no proof of a cause: {by_chance(first.of)}"
+    )
+
+
+def by_chance(good: int) -> str:
+    """Return how often a good transfer lies outside the range of some good ones, in words."""
+    return (
+        f"by chance alone one more good transfer lies outside the range of {good} in 2 of "
+        f"{good + 1} cases, for each figure, and there are many figures."
     )
 
 

@@ -12,10 +12,12 @@ import pytest
 
 from analytics.core.events import Basis, Event, What
 from analytics.core.metering import Metering
+from analytics.core.situation import situation
 from analytics.core.typical import Comparison, Typical
 from analytics.replay import Held, Missing
 from bondtrail.cli.replay_text import MOST_GAPS, print_text
-from bondtrail.site import parse_site
+from bondtrail.samples import Samples
+from bondtrail.site import Point, Role, StationKind, parse_site
 from bondtrail.times import parse_time
 from tests.analytics.replay.by_hand import LATE, SITE, TRANSFER, TYPICAL, a_replay, at
 
@@ -45,7 +47,7 @@ def test_the_heading_says_who_what_when_and_by_which_limits(text: Text) -> None:
     assert "07:00:00.000 to 07:03:20.000 (3:20). Times are Europe/Lisbon." in row(out, "^Replayed")
     assert "flow for 1:00, 812 L" in row(out, "^Transfer")
     assert row(out, "^Product").endswith("naphtha; batch B-17; operator A. Reed")
-    assert "verified 8.8 s before the flow" in row(out, "^Bond")
+    assert "verified 8.8 s before the flow began" in row(out, "^Bond")
     assert row(out, "^Findings").endswith(
         "critical bond lost in flow; the transfer is NOT compliant"
     )
@@ -56,13 +58,129 @@ def test_the_heading_says_who_what_when_and_by_which_limits(text: Text) -> None:
 @pytest.mark.parametrize(
     ("lead", "said"),
     [
-        pytest.param(8.75, "verified 8.8 s before the flow", id="before"),
-        pytest.param(-14.5, "verified 14.5 s after the flow", id="after"),
-        pytest.param(None, "never verified before the flow", id="never"),
+        pytest.param(8.75, "verified 8.8 s before the flow began; in flow", id="before"),
+        pytest.param(-14.5, "verified 14.5 s after the flow began", id="after"),
+        pytest.param(None, "not verified when the flow began, nor at any time in it", id="never"),
     ],
 )
 def test_the_lead_of_the_bond_is_told_in_words(text: Text, lead: float | None, said: str) -> None:
-    assert said in text(transfer=replace(TRANSFER, bond_lead_s=lead))
+    out = text(transfer=replace(TRANSFER, bond_lead_s=lead))
+    assert said in " ".join(out.split())
+
+
+@pytest.mark.parametrize(
+    ("unknown_s", "said"),
+    [
+        pytest.param(60.0, "not known at any time in the flow", id="all-of-it"),
+        pytest.param(
+            10.0, "not seen verified when the flow began, nor where it is known in it", id="some"
+        ),
+    ],
+)
+def test_a_bond_that_nobody_saw_is_not_told_as_one_that_never_was(
+    text: Text, unknown_s: float, said: str
+) -> None:
+    unseen = replace(TRANSFER, bond_lead_s=None, no_data_s=unknown_s)
+    assert said in " ".join(text(transfer=unseen).split())
+
+
+STEADY = [at(second) for second in range(201)]
+
+
+def steady(times: list[int], value: float) -> Samples:
+    return Samples.of(times, [value] * len(times))
+
+
+def recorded(
+    *roles: Role, told_from: float = 0, kind: str = "road_tanker", ohm: float = 3.0
+) -> Any:
+    """What is known of the bay where flow runs, and its bond is told from some second on."""
+    base = a_replay().station
+    points = {role: Point(station="bay-1", role=role, stale_after_s=5) for role in roles}
+    station = base.model_copy(update={"points": points, "kind": StationKind(kind)})
+    signals = {
+        Role.RESISTANCE: steady([t for t in STEADY if t >= at(told_from)], ohm),
+        Role.FLOW: Samples.of(STEADY, [812.0 * (at(20) <= t < at(80)) for t in STEADY]),
+        Role.BYPASS: steady([t for t in STEADY if t < at(55)], 0.0),
+    }
+    held = {role: signals[role] for role in roles}
+    now = situation(station, held, (at(0), at(200)))
+    return {"station": station, "signals": held, "now": now}
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        pytest.param({}, "verified when the flow began; in flow", id="verified"),
+        pytest.param({"ohm": 50.0}, "not verified when the flow began; in flow", id="not"),
+        pytest.param({"told_from": 30}, "not known when the flow began; in flow", id="not-known"),
+    ],
+)
+def test_the_bond_of_a_fixed_item_is_told_as_it_was_when_flow_began(
+    text: Text, more: dict[str, Any], said: str
+) -> None:
+    shown = recorded(Role.RESISTANCE, Role.FLOW, kind="fixed_item", **more)
+    assert f"Bond {said}" in " ".join(
+        text(transfer=replace(TRANSFER, bond_lead_s=None), **shown).split()
+    )
+
+
+def test_a_bond_that_was_unknown_before_it_was_verified_is_told_so(text: Text) -> None:
+    out = text(
+        transfer=replace(TRANSFER, bond_lead_s=-11.0),
+        **recorded(Role.RESISTANCE, Role.FLOW, told_from=30),
+    )
+    assert "verified 11.0 s after the flow began, not known for 10.0 s until then" in " ".join(
+        out.split()
+    )
+
+
+@pytest.mark.parametrize(
+    ("roles", "bypassed_s", "said"),
+    [
+        pytest.param((), 0.0, "bypass not recorded", id="no-point"),
+        pytest.param((Role.FLOW,), 0.0, "bypass not recorded", id="no-such-point"),
+        pytest.param(
+            (Role.FLOW, Role.BYPASS), 2.0, "bypassed for 2.0 s, bypass unknown for 21.0 s",
+            id="silent-from-59-s-on",
+        ),
+    ],
+)  # fmt: skip
+def test_a_bypass_that_nobody_recorded_is_not_told_as_off(
+    text: Text, roles: tuple[Role, ...], bypassed_s: float, said: str
+) -> None:
+    shown = recorded(*roles) if roles else {}
+    out = text(transfer=replace(TRANSFER, bypassed_s=bypassed_s), **shown)
+    assert f"; {said}; 1 trip" in " ".join(out.split())
+
+
+WAITS = Missing("results", at(0), at(200), "readings came since")
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        pytest.param(
+            {"transfer": None, "typical": None, "findings": [], "missing": [WAITS]},
+            "Findings not analysed yet: bondtrail analyse",
+            id="never",
+        ),
+        pytest.param(
+            {"missing": [replace(WAITS, start=at(50))]},
+            "compliant; from 2026-07-01 07:00:50 on not analysed yet: bondtrail analyse",
+            id="from-within-on",
+        ),
+        pytest.param(
+            {"missing": [WAITS]},
+            "compliant, by an analysis before its last readings came: bondtrail analyse",
+            id="not-since",
+        ),
+    ],
+)
+def test_what_was_not_analysed_is_not_told_as_nothing_found(
+    text: Text, changes: dict[str, Any], said: str
+) -> None:
+    assert said in " ".join(text(waiting=True, **changes).split())
 
 
 @pytest.mark.parametrize(
@@ -181,7 +299,10 @@ def test_the_first_difference_is_told_and_marked(text: Text) -> None:
     assert "! yes" in row(out, "^bond lead, s")
     assert "! yes" not in row(out, "^time to bond, s")
     assert "It differed first in bond lead, s: 8.75, and theirs 35.0 to 90.0" in out
-    assert "no proof of a cause" in " ".join(out.split())
+    assert (
+        "no proof of a cause: by chance alone one more good transfer lies outside the range of 12 "
+        "in 2 of 13 cases, for each figure"
+    ) in " ".join(out.split())
 
 
 @pytest.mark.parametrize(
@@ -208,6 +329,16 @@ def test_the_first_difference_is_told_and_marked(text: Text) -> None:
 )
 def test_what_cannot_be_compared_is_told(text: Text, typical: Typical | None, said: str) -> None:
     assert said in text(typical=typical)
+
+
+def test_a_figure_that_nobody_knows_and_one_that_never_came_are_told_apart(text: Text) -> None:
+    unknown = Comparison("bypassed_s", at(80), None, 0.0, 0.0, 0.0, 12, None)
+    never = replace(LATE, value=None)
+    out = text(typical=replace(TYPICAL, comparisons=(unknown, never), first_difference=never))
+    assert row(out, "^bypassed, s").split()[2:4] == ["not", "known"]
+    assert " ? " in row(out, "^bypassed, s")
+    assert row(out, "^bond lead, s").split()[3] == "never"
+    assert "It differed first in bond lead, s: never" in out
 
 
 def test_a_span_has_no_transfer_to_compare(text: Text) -> None:
