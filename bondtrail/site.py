@@ -130,6 +130,8 @@ class Site(_Resolved):
     id: str
     name: str
     timezone: str
+    clock_error_s: float = 0.0
+    """How far the clocks of two devices may differ; no finding looks at it."""
     stations: tuple[Station, ...]
     products: Mapping[str, Product]
     shifts: tuple[Shift, ...] = ()
@@ -220,6 +222,7 @@ def _resolved(parts: SiteParts, text: str) -> Site:
         id=header.id,
         name=header.name,
         timezone=header.timezone,
+        clock_error_s=header.clock_error_s,
         stations=tuple(_station(station, parts.limits, products) for station in parts.stations),
         products=products,
         shifts=tuple(map(shift_of, parts.shifts)),

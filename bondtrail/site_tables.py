@@ -280,6 +280,8 @@ class Header(Table):
     id: Id
     name: Text
     timezone: Text = Field(description="an IANA zone in quotes, such as Europe/Lisbon")
+    clock_error_s: float = Field(default=0.0, ge=0, le=86_400.0, examples=[0.5])
+    """How far the clocks of two devices may differ."""
 
 
 class PointTable(Table):

@@ -436,6 +436,22 @@ def test_point_may_say_how_often_its_signal_is_looked_at() -> None:
     }
 
 
+@pytest.mark.parametrize(
+    ("written", "expected"),
+    [
+        pytest.param("", 0.0, id="left-out: clocks-are-taken-to-agree"),
+        pytest.param("clock_error_s = 0", 0.0, id="none"),
+        pytest.param("clock_error_s = 0.25", 0.25, id="some"),
+        pytest.param("clock_error_s = 86_400", 86_400.0, id="a-day-at-most"),
+    ],
+)
+def test_site_may_say_how_far_the_clocks_of_its_devices_differ(
+    written: str, expected: float
+) -> None:
+    text = SMALL.replace('timezone = "UTC"', f'timezone = "UTC"\n{written}')
+    assert parse_site(text).clock_error_s == expected
+
+
 def test_product_may_name_the_substance_that_it_is() -> None:
     text = SMALL.replace("[[station]]", PRODUCT.format("liquid", 'substance = "toluene"'))
     assert parse_site(text).products["p"].substance == "toluene"
@@ -501,6 +517,7 @@ def test_models_cannot_be_changed(example: Site) -> None:
         pytest.param("channel = 1", "channel = 2", True, id="channel"),
         pytest.param("channel = 1", 'channel = 1\narea = "Quay"', True, id="area"),
         pytest.param("channel = 1", 'channel = 1\nposition = "Desk"', True, id="position"),
+        pytest.param('Lisbon"', 'Lisbon"\nclock_error_s = 9', True, id="clock-error"),
         pytest.param("rail_tank_car", "drum", True, id="kind-judged-alike"),
         pytest.param("rail_tank_car", "fixed_item", False, id="fixed-or-not"),
         pytest.param("hold_s = 1.0", "hold_s = 2.0", False, id="site-limit"),

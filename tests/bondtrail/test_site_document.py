@@ -71,6 +71,11 @@ def test_every_key_of_a_table_is_shown(
     assert set(first) == set(keys_of(model))
 
 
+def test_clocks_are_shown_as_they_are_taken_where_nothing_is_said(raw: dict[str, Any]) -> None:
+    assert raw["site"]["clock_error_s"] == keys_of(Header)["clock_error_s"].default
+    assert "`clock_error_s` of the site" in PAGE
+
+
 def test_every_key_of_a_product_and_of_a_point_is_shown(raw: dict[str, Any]) -> None:
     assert set().union(*raw["product"].values()) == set(keys_of(ProductTable))
     points = raw["station"][0]["points"]
