@@ -118,7 +118,7 @@ SITE: list[Case] = [
      "nan is not a finite number", "0 or more, e.g. 0.5"),
     ("[limits]", "hold_s = 1\n[limits]", "[site]", "hold_s", "unknown key", "under [limits]"),
     ("[limits]", "[[limits]]", "[limits]", "", "double brackets", "one table [limits]"),
-]
+]  # fmt: skip
 LIMITS: list[Case] = [
     ("limit_ohm = 10.0", written, "[limits]", written.split()[0], wrong, right)
     for written, wrong, right in [
