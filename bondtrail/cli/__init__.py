@@ -1,7 +1,7 @@
 """The command line: every command of Bondtrail behind one front door.
 
-Command modules import the other rooms inside their functions, so that ``--help`` and a wrong
-option answer at once.
+The module of a command is imported when that command is called, and imports the other rooms
+inside its functions, so that ``--help`` and a wrong option answer at once.
 """
 
 from __future__ import annotations
@@ -9,25 +9,13 @@ from __future__ import annotations
 import io
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, MutableMapping, Sequence
 from contextlib import suppress
+from importlib import import_module
 
 import click
 
 from bondtrail import __version__
-from bondtrail.cli import (
-    analyse,
-    check,
-    compare,
-    demo,
-    evidence,
-    load,
-    replay,
-    report,
-    review,
-    serve,
-    show,
-)
 from bondtrail.cli.faults import print_fault, translated
 from bondtrail.cli.options import example
 
@@ -37,8 +25,49 @@ PIPE_CLOSED = 141
 """What a shell reports for a program that a closed pipe ended."""
 
 
+COMMANDS = (
+    "demo",
+    "load",
+    "analyse",
+    "show",
+    "compare",
+    "review",
+    "replay",
+    "evidence",
+    "report",
+    "serve",
+    "check",
+)
+"""Each is `command` of the module of that name, in the order in which a newcomer needs them."""
+
+
+class _OnDemand(MutableMapping[str, click.Command]):
+    """The commands by name; the module of each is imported when it is first asked for."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self._held: dict[str, click.Command | None] = dict.fromkeys(names)
+
+    def __getitem__(self, name: str) -> click.Command:
+        held = self._held[name]
+        if held is None:
+            held = self._held[name] = import_module(f"{__name__}.{name}").command
+        return held
+
+    def __setitem__(self, name: str, command: click.Command) -> None:
+        self._held[name] = command
+
+    def __delitem__(self, name: str) -> None:
+        del self._held[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._held)
+
+    def __len__(self) -> int:
+        return len(self._held)
+
+
 class _InOrder(click.Group):
-    """A group that lists its commands in the order in which a newcomer needs them."""
+    """A group that lists its commands in their own order."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names of the commands."""
@@ -47,6 +76,7 @@ class _InOrder(click.Group):
 
 @click.group(
     cls=_InOrder,
+    commands=_OnDemand(COMMANDS),
     epilog=example(
         "bondtrail load readings.csv --site site.toml",
         "bondtrail analyse",
@@ -65,10 +95,6 @@ def bondtrail() -> None:
     Bondtrail reads and reports; it is not a safety function. Local codes and licensed practice
     govern.
     """
-
-
-for module in (demo, load, analyse, show, compare, review, replay, evidence, report, serve, check):
-    bondtrail.add_command(module.command)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
