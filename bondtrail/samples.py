@@ -94,6 +94,23 @@ class Samples:
         return Samples(self.time[low:high], self.value[low:high], self.quality[low:high])
 
 
+@dataclass(frozen=True, slots=True)
+class Replaced:
+    """Readings of one point that one commit put others in the place of.
+
+    Attributes
+    ----------
+    at : int or None
+        When those that took their place arrived; None where nobody knows. [ns]
+    samples : Samples
+        The earlier readings, sorted by time. There are several of one time where a commit brought
+        several that differ: they stand in the order in which they held.
+    """
+
+    at: int | None
+    samples: Samples
+
+
 def concatenate(parts: Iterable[Samples]) -> Samples:
     """Return the parts one after the other; sorting is the caller's business."""
     listed = list(parts)

@@ -48,8 +48,9 @@ class DamageError(StoreError):
     Attributes
     ----------
     part : str
-        ``segment`` (the samples of one point), ``journal`` (a batch of several) or ``arrival``
-        (when samples of one point arrived; the samples themselves are there).
+        ``segment`` (the samples of one point), ``journal`` (a batch of several), ``arrival``
+        (when samples of one point arrived; the samples themselves are there) or ``replaced``
+        (earlier samples of one point; those in their place are there).
     id : int
         The row's id in the table of that name.
     point : str or None

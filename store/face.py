@@ -20,13 +20,14 @@ from bondtrail.results import (
     Trip,
     WorkWindow,
 )
-from bondtrail.samples import Samples, TimeArray
+from bondtrail.samples import Replaced, Samples, TimeArray
 from store import (
     arrivals,
     bulk,
     inputs,
     points,
     reading,
+    replaced,
     results,
     schema,
     sites,
@@ -191,6 +192,48 @@ class Store:
         """
         with self._db.reading() as tx:
             return arrivals.at(tx, point, times)
+
+    def replaced(
+        self,
+        point: str,
+        start: int | None = None,
+        end: int | None = None,
+        *,
+        on_damage: OnDamage | None = None,
+    ) -> list[Replaced]:
+        """Return the readings of a point in ``[start, end)`` that others took the place of.
+
+        Every replacement that a write counts is among them, with the reading that was there
+        before. Readings of a damaged segment count as none: they are set aside as they are.
+
+        Parameters
+        ----------
+        point : str
+            Its name.
+        start, end : int, optional
+            Times of readings. [ns]
+        on_damage : callable, optional
+            Told of each damaged block in the span; without it the first one raises.
+
+        Returns
+        -------
+        list of Replaced
+            One entry for each commit that replaced any of them, in the order of the commits.
+
+        Raises
+        ------
+        DamageError
+            If a block in the span is damaged, unless ``on_damage`` is given.
+        """
+        first = reading.FIRST if start is None else int(start)
+        last = reading.LAST if end is None else int(end) - 1
+        with self._db.reading() as tx:
+            return replaced.of_point(tx, point, first, last, on_damage or raise_damage)
+
+    def replacements(self) -> dict[str, int]:
+        """Return, by name, how many readings were ever replaced of each point that has any."""
+        with self._db.reading() as tx:
+            return replaced.counts(tx)
 
     def fold(self) -> int:
         """Move the journal into segments; return how many of its rows. Damaged ones stay."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -81,6 +81,9 @@ class Change:
     written: Written
     since: int | None
     """Earliest time at which something new or different came. [ns]"""
+    replaced: Samples = field(default_factory=Samples.empty)
+    """What others took the place of, as many as ``written`` counts: sorted by time, those of one
+    time in the order in which they held."""
 
 
 def piece(samples: Samples, low: int, high: int) -> Samples:
@@ -111,6 +114,9 @@ def is_rising(time: TimeArray, *, strictly: bool = True) -> bool:
 def compare(batch: Samples, stored: Stored) -> Change:
     """Return what a batch changes, as if its samples came one by one.
 
+    So of several of one time that differ, each but the last is replaced, though none of these was
+    ever committed: someone sent it, and what a sender said first is not lost.
+
     Parameters
     ----------
     batch : Samples
@@ -128,11 +134,13 @@ def compare(batch: Samples, stored: Stored) -> Change:
     value = np.where(first, stored.value, np.roll(batch.value, 1))
     quality = np.where(first, stored.quality, np.roll(batch.quality, 1))
     same = known & (batch.value == value) & (batch.quality == quality)
+    gone = known & ~same
+    replaced = Samples(batch.time[gone], value[gone], quality[gone])
     new, repeated = int(np.count_nonzero(~known)), int(np.count_nonzero(same))
-    written = Written(new, repeated, len(batch) - new - repeated)
+    written = Written(new, repeated, len(replaced))
     changed = np.flatnonzero(~same)
     since = int(batch.time[changed[0]]) if changed.size else None
-    return Change(_lasting(batch, stored, first), written, since)
+    return Change(_lasting(batch, stored, first), written, since, replaced)
 
 
 def _lasting(batch: Samples, stored: Stored, first: BoolArray) -> Samples:

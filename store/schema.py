@@ -128,6 +128,25 @@ The block holds the times of the readings where others lie between them.
 """
 Index("arrival_last", arrival.c.point_id, arrival.c.last_ns, arrival.c.first_ns)
 
+replaced = Table(
+    "replaced",
+    METADATA,
+    _key(),
+    Column("point_id", BigInteger, nullable=False),
+    _ns("at_ns", optional=True),
+    _ns("first_ns"),
+    _ns("last_ns"),
+    _count("samples"),
+    Column("checksum", BigInteger, nullable=False),
+    Column("block", LargeBinary, nullable=False),
+    sqlite_autoincrement=True,  # an id tells the order of commits, so none may come twice
+)
+"""The readings of a point that a commit put others in the place of; see `store.replaced`.
+
+The database itself refuses to change or delete a row.
+"""
+Index("replaced_last", replaced.c.point_id, replaced.c.last_ns, replaced.c.first_ns)
+
 touched = Table(
     "touched",
     METADATA,

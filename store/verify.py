@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import select
 
-from store import arrivals, journal, segments
+from store import arrivals, journal, replaced, segments
 from store.engine import Transaction
 from store.errors import DamageError
 from store.reading import FIRST, LAST
@@ -14,7 +14,7 @@ from store.schema import point
 
 
 def damaged(tx: Transaction) -> Iterator[DamageError]:
-    """Yield an error for each damaged segment, row of the journal and row of arrivals."""
+    """Yield an error for each damaged block of samples, of arrivals and of what was replaced."""
     for point_id in tx.conn.execute(select(point.c.id).order_by(point.c.name)).scalars().all():
         for lost in segments.find_damaged(tx, point_id, FIRST, LAST):
             yield segments.damage(tx, lost)
@@ -22,3 +22,4 @@ def damaged(tx: Transaction) -> Iterator[DamageError]:
             yield segments.damage(tx, found)
     yield from journal.check(tx)
     yield from arrivals.damaged(tx)
+    yield from replaced.damaged(tx)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from bondtrail.samples import Samples
-from store import arrivals, journal, points, reading, segments, touches
+from store import arrivals, journal, points, reading, replaced, segments, touches
 from store.engine import Transaction
 from store.merging import Change, Written, compare, in_order
 from store.points import KnownPoint
@@ -49,6 +49,7 @@ def into_journal(
     """Append what is new or different in a batch as one row of the journal."""
     changes = _changes(tx, batch)
     arrivals.note(tx, changes, arrived)
+    replaced.keep(tx, changes, arrived)
     parts = [(known.id, change.samples) for known, change in changes.items()]
     parts = [(point_id, samples) for point_id, samples in parts if len(samples)]
     if parts:
@@ -66,6 +67,7 @@ def into_segments(
     fold_all(tx)
     changes = _changes(tx, batch)
     arrivals.note(tx, changes, arrived)
+    replaced.keep(tx, changes, arrived)
     segments.place(tx, {known.id: change.samples for known, change in changes.items()})
     return _note(tx, changes)
 

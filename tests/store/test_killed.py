@@ -104,6 +104,7 @@ def must_hold(store: Store, done: int) -> None:
             assert value in (certain.get(moment), possible[moment])
         assert counts.get(point, 0) == len(back)
         must_have_arrived(store, point, back, POINTS.index(point))
+        must_have_kept(store, point, back, done)
     must_be_tidy(store)
 
 
@@ -116,6 +117,32 @@ def must_have_arrived(store: Store, point: str, back: Samples, add: int) -> None
     assert np.all(told.last[tells] >= expected)
     assert np.all(told.last - told.first <= 60 * S)
     assert np.all(told.first != NEVER)
+
+
+def must_have_kept(store: Store, point: str, back: Samples, done: int) -> None:
+    """What was there before is on record, in its order: every value up to the one there now."""
+    said: dict[int, list[float]] = {moment: [] for moment in back.time.tolist()}
+    for each in store.replaced(point):
+        assert each.at is not None
+        for moment, value in zip(each.samples.time.tolist(), each.samples.value, strict=True):
+            said[moment].append(float(value))
+    for moment, value in zip(back.time.tolist(), back.value.tolist(), strict=True):
+        said[moment].append(value)
+    certain, possible = sequences(point, done), sequences(point, done + 1)
+    for moment, values in said.items():
+        assert values in (certain.get(moment), possible[moment])
+
+
+def sequences(point: str, last: int) -> dict[int, list[float]]:
+    """Return the values of each moment up to a batch, each that differs from the one before."""
+    told: dict[int, list[float]] = {}
+    for number in range(last + 1):
+        samples = batch(number)[point]
+        for moment, value in zip(samples.time.tolist(), samples.value.tolist(), strict=True):
+            values = told.setdefault(moment, [])
+            if values[-1:] != [value]:
+                values.append(value)
+    return told
 
 
 def expected(point: str, last: int) -> dict[int, float]:

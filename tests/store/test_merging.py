@@ -59,6 +59,28 @@ def test_what_a_batch_changes(
 
 
 @pytest.mark.parametrize(
+    ("batch", "replaced"),
+    [
+        pytest.param(of(), of(), id="nothing"),
+        pytest.param(of((5, 1.0), (10, 1.0)), of(), id="new-and-repeated"),
+        pytest.param(of((10, 2.0), (20, 0.0)), of((10, 1.0), (20, np.inf)), id="values"),
+        pytest.param(of((30, 3.0)), of((30, 3.0, 2)), id="quality"),
+        pytest.param(of((15, 1.0), (15, 1.0), (15, 2.0)), of((15, 1.0)), id="never-stored"),
+        pytest.param(of((10, 2.0), (10, 1.0)), of((10, 1.0), (10, 2.0)), id="there-and-back"),
+        pytest.param(
+            of((10, 2.0), (10, 2.0), (10, 5.0)), of((10, 1.0), (10, 2.0)), id="in-their-order"
+        ),
+    ],
+)
+def test_what_a_batch_replaces_is_told(batch: Samples, replaced: Samples) -> None:
+    stored = Stored.nothing(len(batch))
+    stored.take(batch.time, HELD)
+    change = compare(batch, stored)
+    assert change.replaced == replaced
+    assert change.written.replaced == len(replaced)
+
+
+@pytest.mark.parametrize(
     "batch", [of(), of((15, 1.0), (20, np.inf)), of((15, 1.0), (15, 1.0), (15, 2.0, 1))]
 )
 def test_never_stored_is_as_nothing_stored(batch: Samples) -> None:

@@ -19,7 +19,7 @@ from sqlalchemy import create_engine, inspect, text
 from sqlalchemy.engine import make_url
 
 import store as face
-from bondtrail.samples import Samples
+from bondtrail.samples import Replaced, Samples
 from store import (
     NEVER,
     NewerStoreError,
@@ -233,11 +233,12 @@ def test_readings_of_the_second_version_have_no_arrival(empty_url: str) -> None:
         now = 10**18
         assert told.first.tolist() == [NEVER, now, NEVER, now, NEVER, now]
         assert told.last.tolist() == told.first.tolist()
+        assert store.replaced(POINT) == [Replaced(10**18, Samples.of([2], [np.inf]))]
         assert store.check() == []
 
 
 @pytest.mark.parametrize("revision", ["0001", "0002"])
-def test_an_older_store_guards_its_log_and_its_holds_from_then_on(
+def test_an_older_store_guards_its_log_its_holds_and_what_was_replaced_from_then_on(
     empty_url: str, revision: str
 ) -> None:
     make(empty_url, revision)
@@ -245,6 +246,10 @@ def test_an_older_store_guards_its_log_and_its_holds_from_then_on(
         store.holds.add("rail-1", 1, 2, why="w", author="a", at=3)
         with pytest.raises(StoreError, match="kept for good"), store._db.writing() as tx:
             tx.conn.execute(text("delete from hold"))
+        for value in (1.0, 2.0):
+            store.write({POINT: Samples.of([1], [value])})
+        with pytest.raises(StoreError, match="kept for good"), store._db.writing() as tx:
+            tx.conn.execute(text("delete from replaced"))
 
 
 def test_a_newer_store_is_refused_and_left_alone(store_url: str) -> None:

@@ -1,6 +1,6 @@
-"""When readings arrived, and which of them must be kept.
+"""When readings arrived, which of them were replaced, and which must be kept.
 
-Readings from before have no arrival: nobody noted it.
+Readings from before have no arrival, and what was replaced before is gone: nobody noted it.
 """
 
 import sqlalchemy as sa
@@ -36,6 +36,25 @@ def upgrade() -> None:
     )
     op.create_index("arrival_last", "arrival", ["point_id", "last_ns", "first_ns"], unique=False)
     op.create_table(
+        "replaced",
+        sa.Column(
+            "id",
+            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
+            autoincrement=True,
+            nullable=False,
+        ),
+        sa.Column("point_id", sa.BigInteger(), nullable=False),
+        sa.Column("at_ns", sa.BigInteger(), nullable=True),
+        sa.Column("first_ns", sa.BigInteger(), nullable=False),
+        sa.Column("last_ns", sa.BigInteger(), nullable=False),
+        sa.Column("samples", sa.BigInteger(), nullable=False),
+        sa.Column("checksum", sa.BigInteger(), nullable=False),
+        sa.Column("block", sa.LargeBinary(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+        sqlite_autoincrement=True,
+    )
+    op.create_index("replaced_last", "replaced", ["point_id", "last_ns", "first_ns"], unique=False)
+    op.create_table(
         "hold",
         sa.Column("number", sa.BigInteger(), autoincrement=False, nullable=False),
         sa.Column("at_ns", sa.BigInteger(), nullable=False),
@@ -51,7 +70,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("number"),
     )
     op.create_index("hold_start", "hold", ["station", "start_ns"], unique=False)
-    for statement in GUARDS[op.get_bind().dialect.name]:
+    dialect = op.get_bind().dialect.name
+    for statement in (*GUARDS[dialect], *GUARDS_OF_REPLACED[dialect]):
         op.execute(statement)
 
 
@@ -88,5 +108,29 @@ GUARDS = {
         "for each statement execute function hold_refuse()",
         "create trigger hold_no_update before update on hold for each row "
         f"when ({is_no_release('is distinct from')}) execute function hold_refuse()",
+    ],
+}
+
+KEPT_FOR_GOOD = "what was replaced is kept for good: it is not changed and not deleted"
+
+GUARDS_OF_REPLACED = {
+    "sqlite": [
+        "create trigger replaced_no_delete before delete on replaced "
+        f"begin select raise(abort, '{KEPT_FOR_GOOD}'); end",
+        "create trigger replaced_no_update before update on replaced "
+        f"begin select raise(abort, '{KEPT_FOR_GOOD}'); end",
+        "create trigger replaced_no_replace before insert on replaced "
+        "when exists (select 1 from replaced where id = new.id) "
+        f"begin select raise(abort, '{KEPT_FOR_GOOD}'); end",
+    ],
+    "postgresql": [
+        "create function replaced_refuse() returns trigger language plpgsql as "
+        f"$$ begin raise exception '{KEPT_FOR_GOOD}'; end $$",
+        "create trigger replaced_no_delete before delete on replaced "
+        "for each row execute function replaced_refuse()",
+        "create trigger replaced_no_update before update on replaced "
+        "for each row execute function replaced_refuse()",
+        "create trigger replaced_no_truncate before truncate on replaced "
+        "for each statement execute function replaced_refuse()",
     ],
 }
