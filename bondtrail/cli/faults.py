@@ -15,8 +15,12 @@ from bondtrail.settings import hide_password
 if TYPE_CHECKING:
     from bondtrail.site_problems import SiteError
 
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
-"""All but tab and line feed: names and rows from outside must not steer a terminal."""
+CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+"""What must not reach a terminal from names and rows that came from outside.
+
+Control characters, all but tab and line feed, steer it. Overrides of the direction of writing let
+a text read as another than it is.
+"""
 
 
 class Fault(click.ClickException):
@@ -72,7 +76,7 @@ def _one_line(text: str) -> str:
 
 def printable(text: str) -> str:
     """Return the text with control characters replaced."""
-    return _CONTROL.sub("\N{REPLACEMENT CHARACTER}", text)
+    return CONTROL.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 def near(wanted: str, known: Iterable[str]) -> str:

@@ -14,9 +14,12 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TextIO, TypeVar
 
-from bondtrail.cli.faults import printable
+import click
+
+from bondtrail.cli.faults import CONTROL, printable
+from bondtrail.cli.text_table import Heading, laid_out
 from bondtrail.formulas import harmless
 from bondtrail.objects import finite
 from bondtrail.times import local
@@ -25,7 +28,6 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from rich.console import Console
-    from rich.table import Table
 
 WIDTH = 100
 """Columns of a table where the terminal does not say: what a report or a ticket holds."""
@@ -50,54 +52,36 @@ class Column(Generic[Row]):
 
 
 def console(*, to_stderr: bool = False) -> Console:
-    """Return where tables go: as wide as the terminal, `WIDTH` columns where there is none."""
+    """Return where progress is shown: as wide as the terminal, `WIDTH` columns at most."""
     from rich.console import Console
 
     stream = sys.stderr if to_stderr else sys.stdout
-    width = min(shutil.get_terminal_size().columns, WIDTH) if stream.isatty() else WIDTH
     return Console(
-        file=stream, width=width, no_color=True, highlight=False, markup=False, emoji=False
+        file=stream, width=_width(stream), no_color=True, highlight=False, markup=False, emoji=False
     )
+
+
+def _width(stream: TextIO) -> int:
+    """Return how wide lines may be: as the terminal, `WIDTH` where there is none or it is wider."""
+    return min(shutil.get_terminal_size().columns, WIDTH) if stream.isatty() else WIDTH
 
 
 def print_table(
     title: str, columns: Sequence[Column[Row]], rows: Iterable[Row], notes: Iterable[str] = ()
 ) -> None:
     """Print rows under headings, with notes below; cells are taken literally."""
-    from rich.text import Text
-
-    screen = console()
-    table = _empty_table(title, columns, plain=not screen.is_terminal)
-    for row in rows:
-        table.add_row(*(Text(printable(column.cell(row))) for column in columns))
-    with screen.capture() as drawn:
-        screen.print(table)
-    print("\n".join(line.rstrip() for line in drawn.get().splitlines()))
+    width = _width(sys.stdout)
+    headings = [Heading(column.head, column.right, column.wraps) for column in columns]
+    cells = [[printable(column.cell(row)) for column in columns] for row in rows]
+    head, rule, lines = laid_out(headings, cells, width)
+    for line in (*textwrap.wrap(printable(title), width), *head):
+        print(_bold(line))
+    print(rule, *lines, sep="\n")
     say(*notes)
 
 
-def _empty_table(title: str, columns: Sequence[Column[Row]], *, plain: bool) -> Table:
-    from rich import box
-    from rich.table import Table
-
-    lines = box.Box("\n".join(["    ", "    ", " -- ", *["    "] * 5]) + "\n", ascii=True)
-    table = Table(
-        title=title,
-        title_justify="left",
-        title_style="bold",
-        box=lines if plain else box.SIMPLE_HEAD,
-        show_edge=False,
-        pad_edge=False,
-        padding=(0, 1, 0, 0),
-    )
-    for column in columns:
-        table.add_column(
-            column.head,
-            justify="right" if column.right else "left",
-            overflow="fold" if column.wraps else "ellipsis",
-            no_wrap=not column.wraps,
-        )
-    return table
+def _bold(line: str) -> str:
+    return click.style(line, bold=True) if sys.stdout.isatty() else line
 
 
 def say(*lines: str) -> None:
@@ -138,20 +122,28 @@ def _laid_out(value: object) -> str:
 
 
 def _as_json(value: object) -> str:
-    return json.dumps(finite(value), ensure_ascii=False, allow_nan=False)
+    """Return JSON in which control characters are escaped: it says them, a terminal does not."""
+    text = json.dumps(finite(value), ensure_ascii=False, allow_nan=False)
+    return CONTROL.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 def print_csv(names: Sequence[str], objects: Iterable[Object]) -> None:
     """Print rows under the given names: flat, so that a spreadsheet can take them.
 
     A list becomes its items with blanks between, a mapping ``name=value`` with semicolons; an
-    infinite resistance is ``open``, as it is in files that come in. Text that a spreadsheet would
-    take for a formula gets an apostrophe in front: what tickets say comes from outside.
+    infinite resistance is ``open``, as it is in files that come in. What tickets say comes from
+    outside: text that a spreadsheet would take for a formula gets an apostrophe in front, and
+    control characters are replaced, as in a table.
     """
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(names)
     for item in objects:
-        writer.writerow([_flat(item.get(name)) for name in names])
+        writer.writerow([_csv_cell(item.get(name)) for name in names])
+
+
+def _csv_cell(value: object) -> object:
+    flat = _flat(value)
+    return printable(flat) if isinstance(flat, str) else flat
 
 
 def _flat(value: object) -> object:

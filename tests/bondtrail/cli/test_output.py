@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import json
 import math
+import sys
+from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -10,6 +12,12 @@ from bondtrail.cli import output
 from bondtrail.times import parse_time
 
 LISBON = ZoneInfo("Europe/Lisbon")
+
+STEERING = "".join(map(chr, [0, 7, 8, *range(11, 32), *range(127, 160)])) + (
+    # Unicode Standard Annex 9, table 4 and section 2: embeddings, overrides and isolates.
+    "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+)
+"""What steers a terminal, or lets a text read as another than it is."""
 
 
 @pytest.mark.parametrize(
@@ -118,6 +126,7 @@ def test_an_amount_has_its_unit(value: float | None, unit: str | None, text: str
             '[\n{"a": null, "b": {"c": [null, 1.5]}}\n]\n',
         ),
         ([{"a": "Bühne \x1b[2J"}], '[\n{"a": "Bühne \\u001b[2J"}\n]\n'),
+        ([{"a\x9b": "\x7f\u202e"}], '[\n{"a\\u009b": "\\u007f\\u202e"}\n]\n'),
     ],
 )
 def test_json_is_an_array_with_one_object_a_line(
@@ -126,7 +135,14 @@ def test_json_is_an_array_with_one_object_a_line(
     output.print_json(objects)
     printed = capsys.readouterr().out
     assert printed == text
-    json.loads(printed)
+    assert len(json.loads(printed)) == len(objects)
+
+
+def test_json_says_what_a_terminal_must_not_get(capsys: pytest.CaptureFixture[str]) -> None:
+    output.print_json([{"batch": STEERING}])
+    printed = capsys.readouterr().out
+    assert [sign for sign in STEERING if sign in printed] == []
+    assert json.loads(printed) == [{"batch": STEERING}]
 
 
 def test_json_of_one_object_has_a_key_a_line(capsys: pytest.CaptureFixture[str]) -> None:
@@ -173,6 +189,25 @@ def test_text_in_csv_is_never_a_formula(text: str, capsys: pytest.CaptureFixture
     assert cells.endswith(",-2.5\n")
 
 
+@pytest.mark.parametrize("sign", STEERING, ids=ascii)
+@pytest.mark.parametrize(
+    "held",
+    [
+        pytest.param(lambda text: text, id="text"),
+        pytest.param(lambda text: [text], id="list"),
+        pytest.param(lambda text: {"why": text}, id="mapping"),
+        pytest.param(lambda text: {text: 1}, id="name"),
+    ],
+)
+def test_csv_cannot_steer_the_terminal(
+    held: Callable[[str], object], sign: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    output.print_csv(["batch"], [{"batch": held(f"B1{sign}[2J")}])
+    printed = capsys.readouterr().out
+    assert sign not in printed
+    assert "B1\N{REPLACEMENT CHARACTER}[2J" in printed
+
+
 def test_csv_of_nothing_still_has_its_header(capsys: pytest.CaptureFixture[str]) -> None:
     output.print_csv(["a", "b"], [])
     assert capsys.readouterr().out == "a,b\n"
@@ -207,10 +242,29 @@ def test_a_table_that_is_not_on_a_terminal_is_plain(capsys: pytest.CaptureFixtur
     ]
 
 
-def test_what_comes_from_outside_cannot_steer_the_terminal(
+@pytest.mark.parametrize("sign", STEERING, ids=ascii)
+def test_a_table_cannot_steer_the_terminal(sign: str, capsys: pytest.CaptureFixture[str]) -> None:
+    text = printed_table([(f"{sign}[2Jbad", "[bold]not a style[/bold] :warning:")], capsys)
+    assert sign not in text
+    assert "\N{REPLACEMENT CHARACTER}[2Jbad" in text
+    assert "[bold]not a style[/bold] :warning:" in text
+
+
+def test_the_title_of_a_table_cannot_steer_the_terminal(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    text = printed_table([("\x1b[2J\x07bad", "[bold]not a style[/bold] :warning:")], capsys)
-    assert "\x1b" not in text
-    assert "\x07" not in text
-    assert "[bold]not a style[/bold] :warning:" in text
+    output.print_table("Rows of \x1b[2J", COLUMNS, [])
+    assert capsys.readouterr().out.startswith("Rows of \N{REPLACEMENT CHARACTER}[2J\n")
+
+
+def test_a_table_on_a_terminal_has_bold_headings_and_its_width(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    monkeypatch.setenv("COLUMNS", "40")
+    text = printed_table([("a", "word " * 20)], capsys)
+    title, head, *lines = text.splitlines()
+    assert title == "\x1b[1mRows\x1b[0m"
+    assert head == "\x1b[1mName  Text\x1b[0m"
+    assert "\x1b" not in "".join(lines)
+    assert max(map(len, lines)) <= 40
