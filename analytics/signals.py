@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from analytics.core.situation import Signals
+from analytics.source import HasReadings
 from bondtrail.site import Station
 from bondtrail.times import nanoseconds
-from store import DamageError, Store
+from store import DamageError
 
 
 def load_signals(
-    store: Store,
+    store: HasReadings,
     station: Station,
     start: int,
     end: int,

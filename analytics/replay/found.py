@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analytics.source import Source
 from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.site import Station
-from store import Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Found:
     waiting_since: int | None
 
     @classmethod
-    def of(cls, store: Store, station: str, span: tuple[int, int]) -> Found:
+    def of(cls, store: Source, station: str, span: tuple[int, int]) -> Found:
         """Return what a store, in a snapshot, holds of a station's span."""
         mark = store.waiting().get(station)
         return cls(

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from analytics.replay.replayed import Held
+from analytics.source import HasSites
 from bondtrail.site import Product, Site, Station, parse_site, same_judgement
-from store import Store
 
 
 @lru_cache(maxsize=16)
@@ -15,7 +15,7 @@ def _parsed(text: str) -> Site:
     return parse_site(text, "stored site file")
 
 
-def sites_of(store: Store) -> list[tuple[int, Site]]:
+def sites_of(store: HasSites) -> list[tuple[int, Site]]:
     """Return every site file of a store with the moment from which it holds, in order. [ns]
 
     Raises

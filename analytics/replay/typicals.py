@@ -20,10 +20,10 @@ from analytics.core.typical import (
 )
 from analytics.replay.spans import replayed_span
 from analytics.signals import load_signals
+from analytics.source import Source
 from bondtrail.results import Hookup, Transfer, Trip
 from bondtrail.site import Role, Station
 from bondtrail.times import NS_PER_S, nanoseconds, seconds
-from store import Store
 
 MOST = 50
 """So many good transfers at most are looked at, the latest."""
@@ -46,7 +46,7 @@ class _Read:
 
 
 def typical_of(
-    store: Store,
+    store: Source,
     station: Station,
     transfer: Transfer,
     span: tuple[int, int],
@@ -58,7 +58,7 @@ def typical_of(
 
     Parameters
     ----------
-    store : Store
+    store : Source
         In a snapshot.
     station : Station
         As it was judged when the transfer began.
@@ -107,7 +107,7 @@ def typical_of(
     )
 
 
-def _good_before(store: Store, transfer: Transfer) -> list[Transfer]:
+def _good_before(store: Source, transfer: Transfer) -> list[Transfer]:
     """Return the latest good transfers of the same product in the year before, by start."""
     found: list[Transfer] = []
     until = transfer.start
@@ -145,7 +145,7 @@ def _beside(hookups: Sequence[Hookup], transfer: Transfer) -> list[Hookup]:
 
 
 def _read(
-    store: Store, station: Station, good: Transfer, hookups: Sequence[Hookup], *, courses: bool
+    store: Source, station: Station, good: Transfer, hookups: Sequence[Hookup], *, courses: bool
 ) -> _Read:
     """Return a good transfer as far as its readings are needed, with its ``courses`` or not."""
     span = replayed_span(good, hookups, ())
