@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Any
+from collections.abc import Iterator
 
 from analytics.evidence.layout import Column, Listing, Row, Section, Table, Width
 from analytics.evidence.page_facts import Source
@@ -58,7 +57,7 @@ def _beside(of: Plain) -> Iterator[str]:
     if (wait := of["wait_s"]) is not None:
         yield (
             "Wait after flow before unclamping, opening or sampling: "
-            f"{_spread('wait_s', wait)}. Source: {wait['source']}"
+            f"{_spread(wait)}. Source: {wait['source']}"
         )
 
 
@@ -86,17 +85,25 @@ def _figure(source: Source, figures: Plain, name: str) -> str:
 
 
 def _inputs(of: Plain) -> Table:
-    columns = (Column("Input", Width.LABEL), Column("Typical (low to high)"), Column("Source"))
-    rows = [
-        Row((_title(name), _spread(name, row), row["source"])) for name, row in of["inputs"].items()
-    ]
+    columns = (Column("Input", Width.LABEL), Column("At each level"), Column("Source"))
+    rows = [Row((_title(name), _taken(row), row["source"])) for name, row in of["inputs"].items()]
     return Table(columns, rows, "What it is made of")
 
 
-def _spread(name: str, row: Plain) -> str:
+def _taken(row: Plain) -> str:
+    """Return which value of an input each level takes."""
+    unit, levels = row["unit"], row["taken"]
+    if levels is None:
+        return f"{_spread(row)}; each figure takes what fits its level"
+    ends = {level: _end(levels[level], unit) for level in LEVELS}
+    if len(set(ends.values())) == 1:
+        return ends["typical"]
+    return "; ".join(f"{level} {end}" for level, end in ends.items())
+
+
+def _spread(row: Plain) -> str:
     """Return the one value, or the typical one with the ends of its range."""
-    ends: Sequence[Any] = [row[level] for level in LEVELS]
-    low, typical, high = (_end(value, row["unit"]) for value in ends)
+    low, typical, high = (_end(row[level], row["unit"]) for level in LEVELS)
     return typical if low == typical == high else f"{typical} ({low} to {high})"
 
 

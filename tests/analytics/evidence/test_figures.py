@@ -6,6 +6,7 @@ import dataclasses
 import xml.etree.ElementTree as ET
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -13,10 +14,12 @@ from analytics.evidence import figures
 from analytics.evidence.figures import drawings, thinned
 from analytics.evidence.gathering import gathered
 from bondtrail.samples import Samples
+from bondtrail.site_tables import Limits
 from store import Store
 from tests.analytics.evidence import quay
 
 S = 1_000_000_000
+SVG = "{http://www.w3.org/2000/svg}"
 
 
 @given(st.integers(0, 2**32 - 1))
@@ -64,6 +67,53 @@ def test_the_same_replay_gives_the_same_bytes(quay_store: Store) -> None:
     for content in first.values():
         assert ET.fromstring(content).tag.endswith("svg")
         assert b"mathdefault" not in content
+
+
+def _texts(content: bytes) -> list[str]:
+    return ["".join(each.itertext()).strip() for each in ET.fromstring(content).iter(f"{SVG}text")]
+
+
+def test_axes_are_named_in_plain_numbers_with_open_on_top(quay_store: Store) -> None:
+    found = gathered(quay_store, quay.TRANSFER, 300.0)
+    drawn = {name: _texts(svg) for name, svg in drawings(found.replay, found.shown).items()}
+    assert {"1 ohm", "10 ohm", "10 kohm", "open"} <= set(drawn["record"])
+    assert {"0.000001", "0.0001", "0.01", "1"} <= set(drawn["hazard"])
+    assert not [text for texts in drawn.values() for text in texts if "$" in text or "inf" in text]
+
+
+def test_all_that_is_drawn_is_explained(quay_store: Store) -> None:
+    found = gathered(quay_store, quay.TRANSFER, 300.0)
+    drawn = {name: _texts(svg) for name, svg in drawings(found.replay, found.shown).items()}
+    findings = {"critical finding begins", "finding lasts"}
+    assert findings | {"reading", "limit", "is so", "not known"} <= set(drawn["record"])
+    levels = {"low", "typical", "high", "minimum ignition energy"}
+    assert findings | levels <= set(drawn["hazard"])
+
+
+def test_no_finding_is_explained_where_there_is_none(quay_store: Store) -> None:
+    found = gathered(quay_store, quay.TRANSFER, 300.0)
+    bare = dataclasses.replace(found.replay, findings=())
+    assert "finding lasts" not in _texts(drawings(bare, found.shown)["record"])
+
+
+LIMITS = Limits(limit_ohm=10.0, open_ohm=1e5)
+
+
+@pytest.mark.parametrize(
+    ("ohm", "limits", "expected"),
+    [
+        pytest.param([2.0, 50.0, np.inf], LIMITS, (1.0, 4e5), id="below-the-limit"),
+        pytest.param([np.inf, np.nan], LIMITS, (1.0, 4e5), id="only-open"),
+        pytest.param([], LIMITS, (1.0, 4e5), id="none"),
+        pytest.param([0.0, 0.3], LIMITS, (0.1, 4e5), id="lower"),
+        pytest.param([1e-9], LIMITS, (0.01, 4e5), id="next-to-nothing"),
+        pytest.param([1e5], Limits(limit_ohm=1e-4, open_ohm=1), (1e-5, 4.0), id="tiny-limit"),
+    ],
+)
+def test_the_axis_of_resistance_holds_limit_and_readings(
+    ohm: list[float], limits: Limits, expected: tuple[float, float]
+) -> None:
+    assert figures._ends(np.array(ohm), limits) == pytest.approx(expected)
 
 
 def test_silent_signals_can_be_drawn(quay_store: Store) -> None:
