@@ -22,11 +22,12 @@ from analytics.replay.replayed import Held, Replay, UnknownSpanError
 from analytics.replay.spans import AROUND_NS, FARTHEST_NS, replayed_span
 from analytics.replay.typicals import typical_of
 from analytics.signals import load_signals
+from analytics.source import Source
 from bondtrail.results import Transfer
 from bondtrail.samples import Samples
 from bondtrail.site import Role, Station
 from bondtrail.times import NS_PER_S, format_time, nanoseconds, seconds
-from store import DamageError, Store
+from store import DamageError
 
 LONGEST_NS = 31 * 86_400 * NS_PER_S
 """A longer span would fill the memory before it told anybody anything; a transfer may be longer."""
@@ -35,12 +36,14 @@ EARLIEST, LATEST = -(8 * 10**18), 8 * 10**18
 SHOW_TRANSFERS = "see which there are with: bondtrail show transfers"
 
 
-def replay_transfer(store: Store, transfer_id: str, *, now: int, form: str | None = None) -> Replay:
+def replay_transfer(
+    store: Source, transfer_id: str, *, now: int, form: str | None = None
+) -> Replay:
     """Return the replay of a transfer, from before its clamp came on until after it was off.
 
     Parameters
     ----------
-    store : Store
+    store : Source
         Read in one snapshot.
     transfer_id : str
         As `bondtrail show transfers` tells it.
@@ -65,13 +68,13 @@ def replay_transfer(store: Store, transfer_id: str, *, now: int, form: str | Non
 
 
 def replay_at(
-    store: Store, station_id: str, moment: int, *, now: int, form: str | None = None
+    store: Source, station_id: str, moment: int, *, now: int, form: str | None = None
 ) -> Replay:
     """Return the replay of the transfer in which a moment lies, else of 5 min on either side.
 
     Parameters
     ----------
-    store : Store
+    store : Source
         Read in one snapshot.
     station_id : str
         Id of the station.
@@ -95,7 +98,7 @@ def replay_at(
 
 
 def replay_span(
-    store: Store, station_id: str, start: int, end: int, *, now: int, form: str | None = None
+    store: Source, station_id: str, start: int, end: int, *, now: int, form: str | None = None
 ) -> Replay:
     """Return the replay of ``[start, end)`` of a station, whatever happened in it. [ns]
 
@@ -122,7 +125,7 @@ def replay_span(
         return _of_span(store, station_id, span, None, now, form)
 
 
-def _of_transfer(store: Store, transfer: Transfer, now: int, form: str | None) -> Replay:
+def _of_transfer(store: Source, transfer: Transfer, now: int, form: str | None) -> Replay:
     station = transfer.station
     hookups = store.hookups(station, transfer.start, transfer.end)
     near = transfer.start - FARTHEST_NS, transfer.end + FARTHEST_NS
@@ -132,7 +135,7 @@ def _of_transfer(store: Store, transfer: Transfer, now: int, form: str | None) -
 
 
 def _of_span(
-    store: Store,
+    store: Source,
     station_id: str,
     asked: tuple[int, int],
     transfer: Transfer | None,
@@ -210,7 +213,7 @@ def _of_span(
 
 
 def _signals(
-    store: Store,
+    store: Source,
     judged_by: Held,
     held: Sequence[Held],
     span: tuple[int, int],
@@ -229,7 +232,7 @@ def _signals(
     return signals
 
 
-def _heard(store: Store, station: Station) -> dict[Role, tuple[int, int]]:
+def _heard(store: Source, station: Station) -> dict[Role, tuple[int, int]]:
     """Return the first and the last reading on record of each point of a station. [ns]"""
     known = {each.point: (each.first, each.last) for each in store.points()}
     named = {role: point.name for role, point in station.points.items()}
@@ -285,7 +288,7 @@ def _events(
     )
 
 
-def _known_until(store: Store, station: str, span: tuple[int, int], now: int) -> int:
+def _known_until(store: Source, station: str, span: tuple[int, int], now: int) -> int:
     """Return where a span ends of which nothing is claimed beyond now or the last reading. [ns]"""
     heard = store.readings().get(station)
     latest = now if heard is None else max(now, heard[1] + 1)
@@ -296,7 +299,7 @@ def _known_until(store: Store, station: str, span: tuple[int, int], now: int) ->
     return min(span[1], latest)
 
 
-def _nothing_recorded(store: Store, station: str, span: tuple[int, int]) -> UnknownSpanError:
+def _nothing_recorded(store: Source, station: str, span: tuple[int, int]) -> UnknownSpanError:
     heard = store.readings().get(station)
     asked = f"{format_time(span[0])} to {format_time(span[1])}"
     if heard is None:
