@@ -1,8 +1,9 @@
 """How finely a point tells when something happened, and which order of events is sure.
 
 A reading says how things stand at its time. What it shows may have come at any moment since the
-reading before; of a point that reports on change, no longer ago than its signal is looked at. Two
-events of different points that lie closer than that have no order that anybody could tell.
+reading before; of a point that reports on change, no longer ago than its signal is looked at, where
+the site file says how often that is. Two events of different points that lie closer than that, or
+than their clocks may differ, have no order that anybody could tell.
 """
 
 from __future__ import annotations
@@ -21,9 +22,6 @@ from bondtrail.times import nanoseconds
 NEVER = np.iinfo(np.int64).min
 """In place of a moment: no earlier reading tells."""
 
-UNBOUND = np.iinfo(np.int64).max // 2
-"""In place of an interval: nothing but the reading before is a bound. [ns]"""
-
 AROUND = 256
 """From so many readings around it is told how a point reports at a reading."""
 
@@ -34,6 +32,9 @@ change, and what comes evenly is its heartbeat. Our own measure."""
 EVERY_LOOK = 1.5
 """A point whose median gap is at most so many times the interval at which its signal is looked at
 reports every look: what is missing then was lost, and is no sign that nothing changed."""
+
+ONE_CLOCK = frozenset({Role.RESISTANCE, Role.STATUS})
+"""The points of a station that one monitor unit stamps."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,8 +85,10 @@ class Resolution:
 
         Notes
         -----
-        After a silence, bad data or mute readings the interval says nothing: the change may have
-        come at any moment since the last reading that told.
+        It is the last good reading before that tells; the interval of the site file shortens that
+        where readings come on change. After a silence, bad data or mute readings the interval says
+        nothing. An uncertain reading is no bound, nor does the interval sharpen what it shows: its
+        time may be that of its arrival.
         """
         time = self.samples.time
         if not time.size:
@@ -96,61 +99,57 @@ class Resolution:
         # Where no reading lies at the moment the last one went stale, or was bad: it is the bound.
         before = np.where(seen, at - 1, at)
         bound = np.where(before >= 0, known[np.maximum(before, 0)], NEVER)
-        steady = seen & (bound != NEVER) & (before >= 0)
-        steady &= bound == time[np.maximum(before, 0)]
+        if self.interval_ns is None:
+            return bound
+        steady = seen & (before >= 0) & (bound == time[np.maximum(before, 0)])
+        steady &= self.samples.quality[np.maximum(at, 0)] == Quality.GOOD
         steady &= moments - np.where(steady, bound, moments) <= self.stale_ns
-        if steady.any():
-            bound[steady] = np.maximum(bound[steady], moments[steady] - self._intervals(at[steady]))
+        steady[steady] = self._on_change(at[steady], self.interval_ns)
+        bound[steady] = np.maximum(bound[steady], moments[steady] - self.interval_ns)
         return bound
 
     def _last_known(self) -> TimeArray:
-        """Return for each reading the time of the last one up to it that tells. [ns]"""
-        good = self.samples.quality != int(Quality.BAD)
+        """Return for each reading the time of the last good one up to it that tells. [ns]"""
+        good = self.samples.quality == Quality.GOOD
         if self.mute is not None:
             good &= ~self.mute
         if good.all():
             return self.samples.time
         return np.maximum.accumulate(np.where(good, self.samples.time, NEVER))
 
-    def _intervals(self, at: Moments) -> Moments:
-        """Return how long ago the news of some readings may be at most, by index. [ns]"""
+    def _on_change(self, at: Moments, interval_ns: int) -> Mask:
+        """Return which readings, by index, come on change, by those around them."""
         blocks, which = np.unique(at // AROUND, return_inverse=True)
-        bounds = [self._bound(int(block)) for block in blocks]
-        return np.array(bounds, np.int64)[which]
+        found = [reports_on_change(self._around(block), interval_ns) for block in blocks.tolist()]
+        return np.array(found, bool)[which]
 
-    def _bound(self, block: int) -> int:
-        size = self.samples.time.size
-        first = max(min(block * AROUND, size - AROUND), 0)
-        interval = interval_on_change(
-            self.samples.time[first : first + AROUND + 1], self.interval_ns
-        )
-        return UNBOUND if interval is None else interval
+    def _around(self, block: int) -> TimeArray:
+        first = max(min(block * AROUND, self.samples.time.size - AROUND), 0)
+        return self.samples.time[first : first + AROUND + 1]
 
 
-def interval_on_change(time: TimeArray, looked_at_ns: int | None = None) -> int | None:
-    """Return how often a signal is looked at that is reported on change; None of any other.
+def reports_on_change(time: TimeArray, looked_at_ns: int | None = None) -> bool:
+    """Return whether a point reports on change, and not every look at its signal.
 
     Parameters
     ----------
     time : ndarray of int64, shape (n,)
         Of adjoining readings, strictly rising, at least two. [ns]
     looked_at_ns : int, optional
-        How often the signal is looked at, where the site file says so. [ns]
+        How often the signal is looked at, where the site file says so; without it the readings
+        alone can tell, by `ON_CHANGE_SHARE`. [ns]
 
     Returns
     -------
-    int or None
-        The interval of the site file; without it the shortest gap, for the signal was looked at
-        that often at least. None where the readings come evenly: where one is missing it was
-        lost, and what it would have shown is not known. [ns]
+    bool
+        False where the readings come evenly: where one is missing it was lost, and what it would
+        have shown is not known.
     """
     gaps = np.diff(time)
     middle = float(np.median(gaps))
     if looked_at_ns is not None:
-        return None if middle <= EVERY_LOOK * looked_at_ns else looked_at_ns
-    if np.count_nonzero(2 * gaps < middle) > ON_CHANGE_SHARE * gaps.size:
-        return int(gaps.min())
-    return None
+        return middle > EVERY_LOOK * looked_at_ns
+    return bool(np.count_nonzero(2 * gaps < middle) > ON_CHANGE_SHARE * gaps.size)
 
 
 class Seen(NamedTuple):
@@ -164,7 +163,7 @@ class Seen(NamedTuple):
     since: int | None
 
 
-def order_certain(told: Sequence[Seen]) -> Mask:
+def order_certain(told: Sequence[Seen], clock_error_ns: int = 0) -> Mask:
     """Return which events surely came after those of other points that are told before them.
 
     Parameters
@@ -172,20 +171,32 @@ def order_certain(told: Sequence[Seen]) -> Mask:
     told : sequence of Seen
         In the order in which they are told, by time. A point's own events are always in order.
         Those of no one point say nothing of the order of others, nor do others of theirs.
+    clock_error_ns : int, optional
+        How far the clocks of two devices may differ. The points of `ONE_CLOCK` have one. [ns]
 
     Returns
     -------
     ndarray of bool, shape (n,)
     """
     certain = np.ones(len(told), bool)
-    last: tuple[Role, int] | None = None  # the latest event, and before it that of another point
-    other: int | None = None
+    latest: dict[Role, int] = {}
     for index, seen in enumerate(told):
         if seen.role is None:
             continue
-        if last is not None and last[0] is not seen.role:
-            other = last[1]
-        last = seen.role, seen.time
-        if other is not None:
-            certain[index] = seen.since is not None and seen.since >= other
+        others = [
+            moment + (0 if {role, seen.role} <= ONE_CLOCK else clock_error_ns)
+            for role, moment in latest.items()
+            if role is not seen.role
+        ]
+        if others:
+            certain[index] = seen.since is not None and seen.since >= max(others)
+        latest[seen.role] = seen.time
     return certain
+
+
+def clocks_words(clock_error_s: float) -> str:
+    """Return how far the clocks of a site's devices are trusted, in a sentence."""
+    return (
+        "Times are as the devices gave them; their clocks are taken to agree to within "
+        f"{clock_error_s:g} s (clock_error_s)."
+    )

@@ -7,14 +7,14 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from analytics.core.metering import Metering
-from analytics.core.resolution import interval_on_change
+from analytics.core.resolution import reports_on_change
 from analytics.core.runs import Timeline
 from analytics.core.silences import Told, told
 from analytics.core.situation import Signals
 from analytics.replay.replayed import Missing
 from bondtrail.coverage import Reach, judgement
 from bondtrail.results import Ticket, Transfer
-from bondtrail.samples import Samples
+from bondtrail.samples import Quality, Samples
 from bondtrail.site import Role, Station
 from bondtrail.times import nanoseconds
 from store import DamageError
@@ -62,6 +62,7 @@ def missing_of(
         *_not_recorded(station, span),
         *_not_told(station, signals, span),
         *_not_measured(metering),
+        *_uncertain(station, signals, span),
         *_order(station, signals, span),
         *(_damaged(each, span) for each in damage),
     ]
@@ -105,20 +106,37 @@ def _not_measured(metering: Metering | None) -> Iterator[Missing]:
     yield Missing("volume", int(gaps.min()), int(gaps.max()), f"{told}: {metering.words}")
 
 
+def _uncertain(station: Station, signals: Signals, span: tuple[int, int]) -> Iterator[Missing]:
+    """Yield how many readings of each point are uncertain, from the first to the last of them."""
+    for role, point in station.points.items():
+        samples = signals.get(role, Samples.empty()).between(*span)
+        (at,) = np.nonzero(samples.quality == Quality.UNCERTAIN)
+        if not at.size:
+            continue
+        first, last = int(samples.time[at[0]]), int(samples.time[at[-1]])
+        following = samples.time[at[-1] + 1 :][:1].tolist()
+        end = min([last + nanoseconds(point.stale_after_s), span[1], *following])
+        why = (
+            f"{at.size:,} of {len(samples):,} readings of {role} are uncertain:"
+            " their times may be those of arrival"
+        )
+        yield Missing(role, first, end, why)
+
+
 def _order(station: Station, signals: Signals, span: tuple[int, int]) -> Iterator[Missing]:
-    """Yield the points that report on change, where only readings tell how finely."""
+    """Yield the points that report on change, where nothing says how finely."""
     unsaid = []
     for role, point in station.points.items():
         time = signals.get(role, Samples.empty()).time
-        on_change = time.size > 1 and interval_on_change(time) is not None
-        if point.interval_s is None and on_change:
+        if point.interval_s is None and time.size > 1 and reports_on_change(time):
             unsaid.append(role)
     if unsaid and len(station.points) > 1:
         many = len(unsaid) > 1
         why = (
-            f"{', '.join(unsaid)} report{'' if many else 's'} on change, and how often"
-            f" {'they are' if many else 'it is'} looked at is only measured:"
-            " interval_s in the site file would say"
+            f"{', '.join(unsaid)} report{'' if many else 's'} on change, and nothing says how often"
+            f" {'they are' if many else 'it is'} looked at: a change may have come at any moment"
+            f" since the reading before. Add interval_s to {'these points' if many else 'it'} in"
+            " the site file"
         )
         yield Missing("order of events", *span, why)
 

@@ -12,8 +12,9 @@ from analytics.core.resolution import (
     NEVER,
     Resolution,
     Seen,
-    interval_on_change,
+    clocks_words,
     order_certain,
+    reports_on_change,
 )
 from bondtrail.samples import Samples
 from bondtrail.site import Point, Role
@@ -25,30 +26,30 @@ FLOW, BOND, KEY = Role.FLOW, Role.RESISTANCE, Role.BYPASS
 @pytest.mark.parametrize(
     ("seconds", "looked_at", "expected"),
     [
-        pytest.param([0, 1], None, None, id="two-readings"),
-        pytest.param([0, 1, 2, 3, 4], None, None, id="evenly"),
-        pytest.param([0, 1, 2.1, 2.9, 4, 5.2, 6], None, None, id="jitter-is-even"),
-        pytest.param([0, 1, 2, 3, 10, 11, 12], None, None, id="a-hole-does-not-count"),
-        pytest.param([0, 60, 60.5, 120, 180, 240], None, 0.5, id="heartbeat-and-changes"),
-        pytest.param([0, 60, 85, 145, 205], None, 25, id="changes-seldom: still-the-shortest"),
-        pytest.param([0, 60, 85, 145, 205], 0.1, 0.1, id="the-site-file-knows"),
-        pytest.param([0, 3600], 0.1, 0.1, id="the-site-file-knows-of-two-readings-too"),
-        pytest.param([0, 1, 2, 3, 4], 1, None, id="every-look-is-reported"),
-        pytest.param([0, 1.5, 3, 4.5], 1, None, id="just-every-look"),
-        pytest.param([0, 1.6, 3.2, 4.8], 1, 1, id="not-every-look"),
-        pytest.param([0, 1, 2, 3, 4], 5, None, id="more-often-than-it-is-looked-at"),
+        pytest.param([0, 1], None, False, id="two-readings"),
+        pytest.param([0, 1, 2, 3, 4], None, False, id="evenly"),
+        pytest.param([0, 1, 2.1, 2.9, 4, 5.2, 6], None, False, id="jitter-is-even"),
+        pytest.param([0, 1, 2, 3, 10, 11, 12], None, False, id="a-hole-does-not-count"),
+        pytest.param([0, 60, 60.5, 120, 180, 240], None, True, id="heartbeat-and-changes"),
+        pytest.param([0, 60, 85, 145, 205], None, True, id="changes-seldom"),
+        pytest.param([0, 60, 85, 145, 205], 0.1, True, id="the-site-file-knows"),
+        pytest.param([0, 3600], 0.1, True, id="the-site-file-knows-of-two-readings-too"),
+        pytest.param([0, 1, 2, 3, 4], 1, False, id="every-look-is-reported"),
+        pytest.param([0, 1.5, 3, 4.5], 1, False, id="just-every-look"),
+        pytest.param([0, 1.6, 3.2, 4.8], 1, True, id="not-every-look"),
+        pytest.param([0, 1, 2, 3, 4], 5, False, id="more-often-than-it-is-looked-at"),
     ],
 )
 def test_a_point_reports_on_change_or_evenly(
-    seconds: list[float], looked_at: float | None, expected: float | None
+    seconds: list[float], looked_at: float | None, expected: bool
 ) -> None:
-    found = interval_on_change(moments(*seconds), None if looked_at is None else ns(looked_at))
-    assert found == (None if expected is None else ns(expected))
+    looked_at_ns = None if looked_at is None else ns(looked_at)
+    assert reports_on_change(moments(*seconds), looked_at_ns) is expected
 
 
 def test_one_quick_pair_among_many_even_readings_is_jitter() -> None:
     times = np.sort(np.append(np.arange(100) * ns(1), ns(50.1)))
-    assert interval_on_change(times) is None
+    assert not reports_on_change(times)
 
 
 def since(
@@ -58,8 +59,9 @@ def since(
     interval: float | None = None,
     stale: float = 5,
     bad: tuple[int, ...] = (),
+    uncertain: tuple[int, ...] = (),
 ) -> float | None:
-    quality = [2 if k in bad else 0 for k in range(len(seconds))]
+    quality = [2 if k in bad else int(k in uncertain) for k in range(len(seconds))]
     samples = Samples.of(moments(*seconds), np.zeros(len(seconds)), quality)
     point = Point(station="spot", role=FLOW, stale_after_s=stale, interval_s=interval)
     (found,) = Resolution.of(point, samples).since(moments(seen)).tolist()
@@ -74,7 +76,7 @@ def since(
         pytest.param([0, 1, 2, 6], 6, {}, 2, id="where-readings-were-lost: since-the-last"),
         pytest.param([0, 1, 2, 6], 6, {"interval": 1.0}, 2, id="lost-whatever-the-site-file-says"),
         pytest.param([0, 2, 4], 4, {"interval": 0.5}, 3.5, id="reported-on-change"),
-        pytest.param([0, 3, 3.2, 6], 6, {}, 5.8, id="reported-on-change: the-shortest-gap"),
+        pytest.param([0, 3, 3.2, 6], 6, {}, 3.2, id="how-often-it-is-looked-at-is-not-known"),
         pytest.param([0, 3, 3.2, 6], 3.2, {"interval": 0.5}, 3, id="no-earlier-than-the-last"),
         pytest.param([0, 1, 2, 8], 8, {}, 2, id="after-a-silence: since-it-began"),
         pytest.param([0, 1, 2, 8], 8, {"interval": 0.5}, 2, id="silence: whatever-the-interval"),
@@ -83,6 +85,18 @@ def since(
         pytest.param([0, 1, 2, 3], 3, {"bad": (0, 1, 2)}, None, id="nothing-known-before"),
         pytest.param([0, 1, 2], 7, {}, 2, id="went-stale: since-the-last-reading"),
         pytest.param([0, 1, 2], 7, {"bad": (2,)}, 1, id="went-stale: since-the-last-known"),
+        pytest.param([0, 1, 2, 3], 3, {"uncertain": (3,)}, 2, id="uncertain: the-last-good"),
+        pytest.param([0, 1, 2, 3], 3, {"uncertain": (2, 3)}, 1, id="uncertain: not-the-one-before"),
+        pytest.param([0, 1, 2, 3], 3, {"uncertain": (2,)}, 1, id="good-after-an-uncertain-one"),
+        pytest.param(
+            [0, 2, 4],
+            4,
+            {"uncertain": (2,), "interval": 0.5},
+            2,
+            id="uncertain: no-interval-counts",
+        ),
+        pytest.param([0, 2, 4], 4, {"uncertain": (0, 1, 2)}, None, id="none-is-good"),
+        pytest.param([0, 1, 2], 7, {"uncertain": (2,)}, 1, id="went-stale: since-the-last-good"),
         pytest.param([3], 3, {}, None, id="the-first-reading-of-all"),
         pytest.param([3, 4], 2, {}, None, id="before-the-first"),
         pytest.param([], 2, {}, None, id="no-reading-at-all"),
@@ -116,14 +130,23 @@ def test_a_status_of_fault_or_off_tells_nothing_of_the_bond(
 
 
 def test_how_a_point_reports_is_told_by_the_readings_around() -> None:
-    """Evenly at first, on change later: heartbeats with changes 0.1 s apart between them."""
-    even = np.arange(2 * AROUND) * ns(1)
+    """Every look of 0.5 s at first, on change later: heartbeats with a change between them."""
+    even = np.arange(2 * AROUND) * ns(0.5)
     beats = even[-1] + np.arange(1, 2 * AROUND) * ns(4)
     time = np.sort(np.concatenate((even, beats, beats[::3] + ns(0.1))))
-    resolution = Resolution(Samples.of(time, np.zeros(time.size)), ns(60))
+    resolution = Resolution(Samples.of(time, np.zeros(time.size)), ns(60), ns(0.5))
+    lost = np.delete(time, AROUND - 1)  # what a reading that was lost would have shown is not known
+    with_a_gap = Resolution(Samples.of(lost, np.zeros(lost.size)), ns(60), ns(0.5))
     early, late = even[AROUND], beats[-2]
-    assert (early - resolution.since(np.array([early]))).item() == ns(1)
-    assert (late - resolution.since(np.array([late]))).item() == ns(0.1)
+    assert (early - with_a_gap.since(np.array([early]))).item() == ns(1)
+    assert (late - resolution.since(np.array([late]))).item() == ns(0.5)
+
+
+def test_a_quick_pair_does_not_show_how_often_a_signal_is_looked_at() -> None:
+    """Twice 0.1 s apart by chance, looked at every 10 s else: the bound is the reading before."""
+    time = moments(0, 60, 60.1, 120, 150, 150.1, 210)
+    resolution = Resolution(Samples.of(time, np.zeros(time.size)), ns(100))
+    assert resolution.since(time).tolist() == [NEVER, *time[:-1].tolist()]
 
 
 @pytest.mark.parametrize(
@@ -167,25 +190,70 @@ def test_order_is_certain_only_beyond_the_resolution(
     assert order_certain(events).tolist() == expected
 
 
+STATE = Role.STATUS
+
+
+@pytest.mark.parametrize(
+    ("told", "certain"),
+    [
+        pytest.param([(1, BOND, 0), (2, FLOW, 1.25)], True, id="just-as-far-as-clocks-may-differ"),
+        pytest.param([(1, BOND, 0), (2, FLOW, 1.2)], False, id="closer-than-clocks-may-differ"),
+        pytest.param([(1, BOND, 0), (2, BOND, 1)], True, id="one-points-own"),
+        pytest.param([(1, BOND, 0), (2, STATE, 1)], True, id="one-monitor-unit-has-one-clock"),
+        pytest.param([(1, STATE, 0), (2, BOND, 1)], True, id="and-the-other-way-round"),
+        pytest.param([(1, STATE, 0), (2, BOND, 0.9)], False, id="which-does-not-sharpen-readings"),
+        pytest.param([(1, STATE, 0), (2, FLOW, 1.2)], False, id="flow-has-another-clock"),
+        pytest.param(
+            [(1, FLOW, 0), (1.1, STATE, 0), (2, BOND, 1.15)],
+            False,
+            id="the-same-clock-between-does-not-help",
+        ),
+    ],
+)
+def test_between_devices_order_is_certain_only_beyond_what_their_clocks_differ(
+    told: list[tuple[float, Role, float]], certain: bool
+) -> None:
+    events = [Seen(ns(time), role, ns(since)) for time, role, since in told]
+    assert order_certain(events, ns(0.25))[-1] == certain
+
+
+@pytest.mark.parametrize(
+    ("error_s", "told"), [(0.0, "within 0 s"), (0.05, "within 0.05 s"), (86_400.0, "86400 s")]
+)
+def test_how_far_clocks_are_trusted_is_one_sentence(error_s: float, told: str) -> None:
+    words = clocks_words(error_s)
+    assert words.startswith("Times are as the devices gave them; their clocks are taken to agree")
+    assert words.endswith(f"{told} (clock_error_s).")
+
+
 @st.composite
 def tellings(draw: st.DrawFn) -> list[Seen]:
     times = sorted(draw(st.lists(st.integers(0, 40), max_size=12)))
-    roles = st.sampled_from([FLOW, BOND, KEY, None])
+    roles = st.sampled_from([FLOW, BOND, STATE, KEY, None])
     back = st.one_of(st.none(), st.integers(0, 15))
     return [
         Seen(time, draw(roles), None if (b := draw(back)) is None else time - b) for time in times
     ]
 
 
-@given(tellings())
-def test_order_agrees_with_asking_every_pair(told: list[Seen]) -> None:
+@given(tellings(), st.integers(0, 5))
+def test_order_agrees_with_asking_every_pair(told: list[Seen], error: int) -> None:
+    def apart(a: Role, b: Role) -> int:
+        return 0 if {a, b} == {BOND, STATE} else error
+
     expected = [
         seen.role is None
         or all(
-            seen.since is not None and seen.since >= other.time
+            seen.since is not None and seen.since - other.time >= apart(other.role, seen.role)
             for other in told[:k]
             if other.role is not None and other.role is not seen.role
         )
         for k, seen in enumerate(told)
     ]
-    assert order_certain(told).tolist() == expected
+    assert order_certain(told, error).tolist() == expected
+
+
+@given(tellings())
+def test_worse_clocks_make_no_order_certain(told: list[Seen]) -> None:
+    good, worse = order_certain(told, 1), order_certain(told, 2)
+    assert (good | ~worse).all()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+import numpy as np
 import pytest
 
 from analytics.core.metering import Metering
@@ -94,11 +95,49 @@ def test_points_that_report_on_change_are_named_where_nothing_says_how_finely() 
     slow = station(*EVERY, stale_s=60.0)
     (found,) = missing_of(slow, signals | {Role.BYPASS: on_change}, SPAN)
     assert (found.about, found.start, found.end) == ("order of events", *SPAN)
-    assert found.why.startswith("bypass reports on change, and how often it is looked at")
+    assert found.why == (
+        "bypass reports on change, and nothing says how often it is looked at: a change may have"
+        " come at any moment since the reading before. Add interval_s to it in the site file"
+    )
     both = signals | {Role.BYPASS: on_change, Role.PERMISSIVE: on_change}
     (found,) = missing_of(slow, both, SPAN)
-    assert found.why.startswith("permissive, bypass report on change, and how often they are")
+    assert found.why.startswith("permissive, bypass report on change, and nothing says how often")
     assert missing_of(looked_at(slow), both, SPAN) == []
+
+
+@pytest.mark.parametrize(
+    ("uncertain", "start", "end", "many"),
+    [
+        pytest.param([30], 30, 31, "1 of 100", id="one"),
+        pytest.param([30, 31, 40], 30, 41, "3 of 100", id="from-the-first-to-the-last"),
+        pytest.param([*range(100)], 0, 100, "100 of 100", id="all"),
+        pytest.param([99], 99, 100, "1 of 100", id="up-to-the-end-of-the-span"),
+    ],
+)
+def test_uncertain_readings_are_counted(
+    uncertain: list[int], start: float, end: float, many: str
+) -> None:
+    where, reported = whole()
+    signals = told(**{str(role): stretches for role, stretches in reported.items()})
+    quality = [int(k in uncertain) for k in range(100)]
+    signals[Role.FLOW] = Samples.of(np.arange(100) * ns(1), np.ones(100), quality)
+    assert seconds(missing_of(where, signals, SPAN)) == [
+        (
+            "flow",
+            start,
+            end,
+            f"{many} readings of flow are uncertain: their times may be those of arrival",
+        )
+    ]
+
+
+def test_uncertain_readings_of_other_spans_do_not_count() -> None:
+    where, reported = whole()
+    signals = told(**{str(role): stretches for role, stretches in reported.items()})
+    around = [-1.0, *range(101)]
+    quality = [1, *[0] * 100, 1]
+    signals[Role.FLOW] = Samples.of([ns(second) for second in around], np.ones(102), quality)
+    assert missing_of(where, signals, SPAN) == []
 
 
 def transfer(batch: str | None) -> Transfer:
