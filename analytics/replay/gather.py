@@ -8,29 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 from analytics.core.electrostatics.estimate import estimate
 from analytics.core.metering import Metering
 from analytics.core.sequence import Event, sequence
 from analytics.core.situation import Signals, Situation, situation
 from analytics.core.splicing import spliced
-from analytics.core.wording import duration
 from analytics.replay.found import Found, product_of
 from analytics.replay.holding import held_at, held_in, pieces, product_named, sites_of
 from analytics.replay.missing import missing_of
 from analytics.replay.replayed import Held, Replay, UnknownSpanError
-from analytics.replay.spans import AROUND_NS, FARTHEST_NS, replayed_span
+from analytics.replay.spans import AROUND_NS, DAY_NS, FARTHEST_NS, LONGEST_DAYS, replayed_span
 from analytics.replay.typicals import typical_of
 from analytics.signals import load_signals
 from analytics.source import Source
 from bondtrail.results import Transfer
 from bondtrail.samples import Samples
 from bondtrail.site import Role, Station
-from bondtrail.times import NS_PER_S, format_time, nanoseconds, seconds
+from bondtrail.times import local, nanoseconds
 from store import DamageError
 
-LONGEST_NS = 31 * 86_400 * NS_PER_S
-"""A longer span would fill the memory before it told anybody anything; a transfer may be longer."""
 EARLIEST, LATEST = -(8 * 10**18), 8 * 10**18
 """So far from 1970 a reading and all that is reckoned from it are within 64 bits. [ns]"""
 SHOW_TRANSFERS = "see which there are with: bondtrail show transfers"
@@ -108,17 +106,16 @@ def replay_span(
     ------
     UnknownSpanError
         If there is no such station, nothing is recorded there in the span, or it is longer than
-        31 days.
+        `LONGEST_DAYS`.
     ValueError
         If the span does not end after its start.
     """
     if end <= start:
         raise ValueError(f"a span must end after its start, got {start} to {end}")
-    if end - start > LONGEST_NS:
-        asked = duration(seconds(end - start))
+    if end - start > LONGEST_DAYS * DAY_NS:
         raise UnknownSpanError(
-            f"a span of {asked} is too long to be replayed at once",
-            f"ask for {duration(seconds(LONGEST_NS))} at most",
+            f"{_too_long(end - start)}: a replay takes {LONGEST_DAYS} days at most",
+            "name a shorter one; bondtrail show findings tells where to look",
         )
     span = max(start, EARLIEST), min(end, LATEST)
     with store.snapshot():
@@ -288,23 +285,35 @@ def _events(
     )
 
 
+def _too_long(lasts_ns: int) -> str:
+    """Return the length of a span in words that do not round it to what would be taken."""
+    days = lasts_ns / DAY_NS
+    told = f"{days:.1f} days" if days >= LONGEST_DAYS + 0.1 else f"more than {LONGEST_DAYS} days"
+    return f"the span is {told} long"
+
+
 def _known_until(store: Source, station: str, span: tuple[int, int], now: int) -> int:
     """Return where a span ends of which nothing is claimed beyond now or the last reading. [ns]"""
     heard = store.readings().get(station)
     latest = now if heard is None else max(now, heard[1] + 1)
     if span[0] >= latest:
-        raise UnknownSpanError(
-            f"{station}: nothing is recorded from {format_time(span[0])} on, which is yet to come"
-        )
+        began = _site_times(store, span[0])
+        raise UnknownSpanError(f"{station}: nothing is recorded from {began} on: yet to come")
     return min(span[1], latest)
 
 
 def _nothing_recorded(store: Source, station: str, span: tuple[int, int]) -> UnknownSpanError:
     heard = store.readings().get(station)
-    asked = f"{format_time(span[0])} to {format_time(span[1])}"
     if heard is None:
         return UnknownSpanError(f"{station}: nothing is recorded at all", "load its readings")
-    first, last = map(format_time, heard)
     return UnknownSpanError(
-        f"{station}: nothing is recorded from {asked}", f"its readings go from {first} to {last}"
+        f"{station}: nothing is recorded from {_site_times(store, *span)}",
+        f"its readings go from {_site_times(store, *heard)}",
     )
+
+
+def _site_times(store: Source, *moments: int) -> str:
+    """Return one or two moments on the site's clock, which is named."""
+    sites = sites_of(store)
+    zone = sites[-1][1].zone if sites else ZoneInfo("UTC")
+    return f"{' to '.join(f'{local(m, zone):%Y-%m-%d %H:%M:%S}' for m in moments)} ({zone.key})"

@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from bondtrail.results import Hookup, Transfer
 from bondtrail.times import NS_PER_S, nanoseconds
 
+DAY_NS = 86_400 * NS_PER_S
+LONGEST_DAYS = 7
+"""A span is read as a whole and looked at moment by moment; a transfer may be longer."""
 AROUND_NS = 300 * NS_PER_S
 """So much is shown on either side of a moment that lies in no transfer, and at most of one."""
 LEAST_NS = 20 * NS_PER_S

@@ -189,4 +189,5 @@ def moment(text: str | None, zone: ZoneInfo, option: str) -> int | None:
     try:
         return parse_time(text, zone)
     except ValueError as exc:
-        raise Fault(f"{option}: {exc}", "Such as 2026-03-01 or 2026-03-01T06:15:30Z.") from exc
+        clock = f"A time without an offset, such as 2026-03-01, is on the clock of {zone.key}."
+        raise Fault(f"{option}: {exc}", clock) from exc

@@ -247,7 +247,7 @@ def test_a_span_ends_with_what_is_known(spot: Store) -> None:
         pytest.param(
             lambda store: replay_at(store, "rail-1", FIRST - 30 * 24 * HOUR, now=NOW),
             "rail-1: nothing is recorded from 2026-01-31",
-            "from 2026-03-02T07:30:00.000Z to",
+            "from 2026-03-02 07:30:00 to",
             id="before-its-readings",
         ),
         pytest.param(
@@ -264,9 +264,15 @@ def test_a_span_ends_with_what_is_known(spot: Store) -> None:
         ),
         pytest.param(
             lambda store: replay_span(store, "rail-1", FIRST, FIRST + 800 * HOUR, now=NOW),
-            "a span of 33 d 8 h is too long",
-            "ask for 31 d 0 h at most",
+            "the span is 33.3 days long: a replay takes 7 days at most",
+            "name a shorter one",
             id="too-long",
+        ),
+        pytest.param(
+            lambda store: replay_span(store, "rail-1", FIRST, FIRST + 168 * HOUR + 1, now=NOW),
+            "the span is more than 7 days long",
+            "name a shorter one",
+            id="just-too-long",
         ),
         pytest.param(
             lambda store: replay_at(store, "rail-1", NOW + 24 * HOUR, now=NOW),

@@ -19,6 +19,7 @@ import pytest
 
 from analytics.core.electrostatics.streaming import FORMS
 from analytics.core.events import Basis, What
+from analytics.replay.spans import LONGEST_DAYS
 from analytics.runs import analyse
 from bondtrail.cli import opening, replay
 from bondtrail.results import Ticket, WorkWindow
@@ -403,10 +404,19 @@ class TestLessThanWhole:
         pytest.param(["--station", "bay-1", "--at", "soon"], "--at: time 'soon'", id="not-a-time"),
         pytest.param(["--station", "bay-2", "--at", "2026-07-01"], "mean bay-1", id="no-station"),
         pytest.param(
-            ["--station", "bay-1", "--at", "2026-06-01"], "nothing is recorded", id="no-readings"
+            ["--station", "bay-1", "--at", "soon"],
+            "A time without an offset, such as 2026-03-01, is on the clock of Europe/Lisbon.",
+            id="not-a-time: how-it-is-read",
         ),
         pytest.param(
-            ["--station", "bay-1", "--at", "2027-06-01"], "yet to come", id="in-the-future"
+            ["--station", "bay-1", "--at", "2026-06-01"],
+            "nothing is recorded from 2026-05-31 23:55:00 to 2026-06-01 00:05:00 (Europe/Lisbon)",
+            id="no-readings",
+        ),
+        pytest.param(
+            ["--station", "bay-1", "--at", "2027-06-01"],
+            "from 2027-05-31 23:55:00 (Europe/Lisbon) on: yet to come",
+            id="in-the-future",
         ),
         pytest.param(
             ["bay-1/20260701T120021.000Z"], "The nearest: bay-1/20260701T120020.000Z", id="near"
@@ -425,6 +435,10 @@ def test_wrong_use_is_told_in_two_lines(run: Run, arguments: list[str], told: st
     assert (shown.status, shown.out) == (2, "")
     assert told in shown.err
     assert len(shown.err.splitlines()) <= 2
+
+
+def test_the_help_names_the_longest_span(run: Run) -> None:
+    assert f"at most {LONGEST_DAYS} days" in " ".join(run("replay", "--help").out.split())
 
 
 def test_a_span_of_seven_days_is_taken(run: Run, filled: None) -> None:
