@@ -12,6 +12,15 @@ VACUUM_PERMITTIVITY_F_M = 8.8541878188e-12
 ION_MOBILITY_M2_VS = 1e-8
 """Of ions in hydrocarbons, from memory after Bustin and others (1964)."""
 
+EFFECTIVE_AT_LEAST_PS_M = 2.0
+"""Below about this, real decay is much faster than by Ohm's law: AIChE CCPS, Process Safety
+Glossary, "Effective Conductivity", from memory. That charge builds up as if the liquid conducted no
+worse than this is our own choice. [pS/m]"""
+
+SLOWER_BEHIND_FILTER = 4.0
+"""So many times longer may relaxation take behind a microfilter: the greater of the 3 to 4 of the
+same entry, from memory."""
+
 
 def relaxation_time(conductivity_pS_m: Numeric, relative_permittivity: Numeric) -> Numeric:
     """Return the Ohmic relaxation time of a liquid. [s]
@@ -47,6 +56,35 @@ def relaxation_time(conductivity_pS_m: Numeric, relative_permittivity: Numeric) 
     eps_r = within("relative_permittivity", relative_permittivity, "", at_least=1)
     with np.errstate(over="ignore"):  # next to no conductivity: infinite
         return VACUUM_PERMITTIVITY_F_M * 1e12 * eps_r / kappa
+
+
+def fastest_relaxation_time(conductivity_pS_m: Numeric, relative_permittivity: Numeric) -> Numeric:
+    """Return a relaxation time that real charge hardly undercuts, however poor the liquid. [s]
+
+    Parameters
+    ----------
+    conductivity_pS_m : float or ndarray
+        At rest, above 0. [pS/m]
+    relative_permittivity : float or ndarray
+        To that of vacuum, 1 or more; broadcasts with the conductivity. [-]
+
+    Returns
+    -------
+    float or ndarray
+        That of Ohm's law, but no longer than at `EFFECTIVE_AT_LEAST_PS_M`; NaN for NaN. [s]
+
+    Raises
+    ------
+    ValueError
+        If a value is out of those bounds.
+
+    Notes
+    -----
+    What lets charge go faster lets it build up faster: by Ohm's law alone a short pipe would give
+    next to nothing of a liquid that hardly conducts, and the worst that fits would be missed.
+    """
+    kappa = within("conductivity_pS_m", conductivity_pS_m, "pS/m", above=0)
+    return relaxation_time(np.maximum(kappa, EFFECTIVE_AT_LEAST_PS_M), relative_permittivity)
 
 
 def remaining_fraction(elapsed_s: Numeric, relaxation_time_s: Numeric) -> Numeric:

@@ -12,7 +12,10 @@ from hypothesis import strategies as st
 from scipy import constants
 
 from analytics.core.electrostatics.relaxation import (
+    EFFECTIVE_AT_LEAST_PS_M,
+    SLOWER_BEHIND_FILTER,
     VACUUM_PERMITTIVITY_F_M,
+    fastest_relaxation_time,
     relaxation_time,
     remaining_fraction,
     remaining_fraction_hyperbolic,
@@ -51,6 +54,31 @@ def test_relaxation_time(
     conductivity: float, permittivity: float, expected: float, tolerance: float
 ) -> None:
     assert relaxation_time(conductivity, permittivity) == pytest.approx(expected, abs=tolerance)
+
+
+@pytest.mark.parametrize(
+    ("conductivity", "expected"),
+    [
+        # AIChE CCPS glossary, "Effective Conductivity", from memory: below about 2 pS/m charge goes
+        # much faster than by Ohm's law. By hand: eps_0 x 2 / 2 pS/m is 8.8542 s.
+        pytest.param(1e-4, 8.8542, id="hardly-any"),
+        pytest.param(1.999, 8.8542, id="just-below"),
+        pytest.param(2, 8.8542, id="on-it"),
+        pytest.param(3, 5.9028, id="above"),
+        pytest.param(math.nan, math.nan, id="not-known"),
+    ],
+)
+def test_the_fastest_relaxation_time_takes_no_liquid_for_a_worse_conductor_than_two(
+    conductivity: float, expected: float
+) -> None:
+    found = fastest_relaxation_time(conductivity, 2)
+    assert found == pytest.approx(expected, abs=5e-5, nan_ok=True)
+
+
+def test_what_the_glossary_says_of_effective_conductivity() -> None:
+    # AIChE CCPS glossary, "Effective Conductivity", from memory: 2 pS/m, and 3 to 4 times slower.
+    assert EFFECTIVE_AT_LEAST_PS_M == 2
+    assert 3 <= SLOWER_BEHIND_FILTER <= 4
 
 
 @pytest.mark.parametrize(
@@ -168,6 +196,8 @@ def test_arrays_broadcast_and_keep_what_is_not_known() -> None:
         (lambda: relaxation_time(0, 2), "conductivity_pS_m must be above 0 pS/m, got 0"),
         (lambda: relaxation_time(-1, 2), "conductivity_pS_m must be above 0 pS/m, got -1"),
         (lambda: relaxation_time(math.inf, 2), "conductivity_pS_m must be finite pS/m, got inf"),
+        (lambda: fastest_relaxation_time(0, 2), "conductivity_pS_m must be above 0 pS/m, got 0"),
+        (lambda: fastest_relaxation_time(1, 0), "relative_permittivity must be at least 1, got 0"),
         (lambda: relaxation_time(1, 0.99), "relative_permittivity must be at least 1, got 0.99"),
         (lambda: remaining_fraction(-1, 2), "elapsed_s must be at least 0 s, got -1"),
         (lambda: remaining_fraction(math.inf, 2), "elapsed_s must be finite s, got inf"),
