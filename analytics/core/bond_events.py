@@ -8,16 +8,16 @@ import numpy as np
 
 from analytics.core.bond import Bond, not_low
 from analytics.core.bursts import Bursts, bursts
-from analytics.core.drafts import Draft, Scene
+from analytics.core.drafts import Draft, Scene, at_least
 from analytics.core.events import Basis, What
 from analytics.core.hookups import NEVER, contacts
 from analytics.core.runs import last_known
 from analytics.core.silences import Told
 from analytics.core.spans import Moments, Spans
-from analytics.core.wording import resistance
+from analytics.core.wording import duration, resistance
 from bondtrail.samples import Samples, Status
 from bondtrail.site import Role
-from bondtrail.times import nanoseconds
+from bondtrail.times import nanoseconds, seconds
 
 
 def bond_events(scene: Scene) -> Iterator[Draft]:
@@ -164,8 +164,16 @@ def _clamp_off(scene: Scene, found: Bursts) -> Iterator[Draft]:
         run = int(bond.edges.searchsorted(moment))
         told = scene.lasting(moment, int(bond.edges[run + 1]))
         if run and bond.state[run - 1] == Bond.UNKNOWN:
-            told = "found open"
+            told = f"found open; {_hookup_ended(scene, run)}"
         yield Draft(moment, What.CLAMP_OFF, told, role, since, Basis.INFERRED)
+
+
+def _hookup_ended(scene: Scene, run: int) -> str:
+    """Return where the hookup ended that was over when a run of open was found."""
+    began, found = scene.now.bond.edges[[run - 1, run]].tolist()
+    ago = seconds(found - began)
+    before = at_least(ago) if began <= scene.span[0] else duration(ago)
+    return f"the hookup ended {before} before, where the bond became unknown"
 
 
 def _faults(scene: Scene) -> Iterator[Draft]:

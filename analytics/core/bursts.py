@@ -27,7 +27,7 @@ class Bursts:
     spans : ndarray of int64, shape (n, 2)
         From the first change of each, which is told, to the first after it, which is told too. [ns]
     changes : ndarray of int64, shape (n,)
-        How many changes each holds.
+        How many changes each holds, those that are told included.
     """
 
     spans: Spans
@@ -46,4 +46,5 @@ def bursts(line: Timeline) -> Bursts:
     short[0] = False  # nothing changed where the span begins
     turns = np.flatnonzero(np.diff(np.concatenate(([False], short, [False])))).reshape(-1, 2)
     many = turns[turns[:, 1] - turns[:, 0] >= LEAST_CHANGES]
-    return Bursts(line.edges[many], many[:, 1] - many[:, 0])
+    ends_in_change = many[:, 1] < line.state.size  # else with the span
+    return Bursts(line.edges[many], many[:, 1] - many[:, 0] + ends_in_change)

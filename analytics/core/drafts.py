@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -103,8 +104,9 @@ class Scene:
 
     def lasting(self, start: int, end: int) -> str:
         """Return how long a state lasts, in words: at least so long if the span ends in it."""
-        least = "at least " if end >= self.span[1] else ""
-        return f"for {least}{duration(seconds(end - start))}"
+        if end >= self.span[1]:
+            return f"for {at_least(seconds(end - start))}"
+        return f"for {duration(seconds(end - start))}"
 
     def tells(self, role: Role, moment: int) -> bool:
         """Return whether a point has a fresh and good reading at a moment. [ns]"""
@@ -125,6 +127,15 @@ class Scene:
         return (
             f"{role}: silent, last reading {duration(seconds(moment - int(time[at - 1])))} before"
         )
+
+
+def at_least(lasts_s: float) -> str:
+    """Return a span in words as `duration` has it, but never longer than it was. [s]"""
+    if lasts_s >= 120:
+        return f"at least {duration(math.floor(lasts_s))}"
+    # Three figures, and a whisker so that 0.3 s, which no float holds, stays so.
+    digits = 2 - math.floor(math.log10(lasts_s)) if lasts_s > 0 else 0
+    return f"at least {duration(math.floor(lasts_s * 10**digits + 1e-9) / 10**digits)}"
 
 
 def _or_none(bounds: Moments) -> list[int | None]:

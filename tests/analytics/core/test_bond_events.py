@@ -61,7 +61,11 @@ def test_an_excursion_tells_its_ohms_and_its_length(ohm: list[Stretch], expected
         pytest.param(
             [(5, 4.0), (3, OPEN), (5, 4.0)], [(5, "for 3 s")], id="off-for-just-long-enough"
         ),
-        pytest.param([(5, 4.0), (5, GAP), (3, OPEN)], [(10, "found open")], id="found-off"),
+        pytest.param(
+            [(5, 4.0), (5, GAP), (3, OPEN)],
+            [(10, "found open; the hookup ended 5 s before, where the bond became unknown")],
+            id="found-off",
+        ),
         pytest.param([(13, OPEN)], [], id="never-on"),
     ],
 )
@@ -182,7 +186,7 @@ def test_a_reading_that_crosses_the_limit_without_rest_is_told_as_one() -> None:
     ]
     (unsteady,) = [d for d in found if d.what is What.UNSTEADY]
     assert unsteady.detail == (
-        "changes 1,999 times in 33 min 19 s, not told one by one, 9.5 ohm to 10.5 ohm"
+        "changes 2,000 times in 33 min 19 s, not told one by one, 9.5 ohm to 10.5 ohm"
     )
 
 
