@@ -18,7 +18,11 @@ from analytics.core.electrostatics.energy import (
 )
 from analytics.core.electrostatics.hazard import Figures
 from analytics.core.electrostatics.inputs import gather
-from analytics.core.electrostatics.leakage import OPEN_LEAKAGE, resistance_for_potential
+from analytics.core.electrostatics.leakage import (
+    OPEN_LEAKAGE,
+    RESISTANCE_CRITERIA,
+    resistance_for_potential,
+)
 from analytics.core.electrostatics.powders import OPERATIONS
 from analytics.core.electrostatics.relaxation import relaxation_time
 from analytics.core.electrostatics.spread import Spread
@@ -65,6 +69,12 @@ def test_a_table_of_spreads_is_the_code_s(heading: str, table: dict[str, Spread]
     assert shown == {
         name: pytest.approx(spread(levels), rel=2e-3) for name, levels in table.items()
     }
+
+
+def test_the_criteria_of_resistance_are_the_code_s() -> None:
+    assert [(path, float(ohm), source) for path, ohm, source in rows("Resistances")] == [
+        (row.path, row.ohm, row.source) for row in RESISTANCE_CRITERIA
+    ]
 
 
 def test_the_classes_of_conductivity_are_the_code_s() -> None:

@@ -70,7 +70,10 @@ def _lines(hazard: Hazard, replay: Replay) -> Iterator[Line]:
     if "charge_uC_kg" in hazard.inputs:
         return
     yield row("Relaxation time, s", lambda level: _figure(level.relaxation_time_s))
-    yield row("Greatest velocity, m/s", lambda level: _figure(level.velocity_m_s))
+    limits = [each.velocity_limit_m_s for each in levels if each.velocity_limit_m_s is not None]
+    yield row(
+        "Greatest velocity, m/s", lambda level: _marked(level.velocity_m_s, min(limits, default=0))
+    )
     yield row("  its published limit, m/s", lambda level: _figure(level.velocity_limit_m_s))
 
 
@@ -91,6 +94,12 @@ def _ratio(value: float | None) -> str:
     return f"{sign}{_figure(value)}"
 
 
+def _marked(velocity: float | None, strictest: float) -> str:
+    """Return a velocity, marked where it is above the strictest of the published limits."""
+    sign = "! " if velocity is not None and 0 < strictest < velocity else ""
+    return f"{sign}{_figure(velocity)}"
+
+
 def _crossed(level: Figures, replay: Replay) -> str:
     if level.mie_ratio is None:
         return "not known"
@@ -100,28 +109,11 @@ def _crossed(level: Figures, replay: Replay) -> str:
 
 
 def _judged(hazard: Hazard, replay: Replay) -> Iterator[str]:
-    """Yield what the figures say beside the published classes and limits."""
+    """Yield what the figures say beside the published classes and times."""
     if hazard.conductivity_class is not None:
         yield f"The conductivity of the liquid is {hazard.conductivity_class}."
-    levels = _levels(hazard)
-    fastest = max((level.velocity_m_s or 0.0 for level in levels), default=0.0)
-    limits = [one.velocity_limit_m_s for one in levels if one.velocity_limit_m_s is not None]
-    if fastest and limits:
-        yield _beside_limit(fastest, min(limits), max(limits))
     if hazard.wait_s is not None:
         yield _wait(hazard.wait_s, replay)
-
-
-def _beside_limit(fastest: float, strictest: float, loosest: float) -> str:
-    if strictest == loosest:
-        told, over = f"the published limit of {_figure(strictest)} m/s", fastest > strictest
-    else:
-        told = f"the published limits of {_figure(strictest)} to {_figure(loosest)} m/s"
-        over = fastest > loosest
-        if strictest < fastest <= loosest:
-            return f"! The velocity, up to {_figure(fastest)} m/s, lies within {told}."
-    word = "! The velocity was over" if over else "The velocity was not over"
-    return f"{word} {told}: up to {_figure(fastest)} m/s."
 
 
 def _wait(wait: Spread, replay: Replay) -> str:

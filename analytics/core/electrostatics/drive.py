@@ -77,6 +77,25 @@ class Drive:
         """Return for how long a mask of the steps holds. [s]"""
         return float(self.step_s[mask].sum())
 
+    def opening(self, flow_min: float, lasts_s: float) -> float | None:
+        """Return the greatest flow in the time after it began; None if that was not seen.
+
+        Parameters
+        ----------
+        flow_min : float
+            From which flow counts. [L/min or kg/min]
+        lasts_s : float
+            How long after. [s]
+        """
+        known = ~(self.flow_unknown | self.flow_apart | self.flow_unread)
+        flow = self.flow[Level.LOW]
+        begins = np.flatnonzero(known & (flow >= flow_min))
+        if not begins.size or begins[0] == 0 or not known[begins[0] - 1]:
+            return None
+        first = int(begins[0])
+        until = int(self.edges.searchsorted(self.edges[first] + nanoseconds(lasts_s)))
+        return float(flow[first:until].max())
+
 
 def flow_unit(station: Station) -> str | None:
     """Return what flow adds up to at a station: L, kg, or None where nothing tells."""

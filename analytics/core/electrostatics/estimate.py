@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.core.electrostatics import notes
+from analytics.core.electrostatics import liquid_notes, notes
 from analytics.core.electrostatics.beside_flow import Heard
 from analytics.core.electrostatics.current import liquid_currents, powder_currents
 from analytics.core.electrostatics.drive import Drive, Levels, drive, flow_unit
 from analytics.core.electrostatics.hazard import Course, Figures, Hazard, NoEstimate
-from analytics.core.electrostatics.inputs import OPPOSITE, Inputs, gather
+from analytics.core.electrostatics.inputs import OPPOSITE, Inputs, Phase, gather
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.electrostatics.streaming import velocity_m_s
 from analytics.core.electrostatics.unseen import UNSEEN
@@ -23,7 +24,16 @@ from bondtrail.samples import ValueArray
 from bondtrail.site import HazardRules, Product, Role, Station
 from bondtrail.times import nanoseconds
 
+OPENING_S = 60.0
+"""How much of the beginning of flow is told beside the limit for the start of filling."""
+
 _UNITS = {"liquid": "L", "powder": "kg"}
+
+_RATED: Mapping[Phase | None, str] = {
+    "liquid": 'rated_flow = "800 L/min"',
+    "powder": 'rated_flow = "30 kg/min"',
+    None: 'rated_flow = "800 L/min" of a liquid, "30 kg/min" of a powder',
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,14 +120,18 @@ def estimate(
         )
         for level in Level
     }
+    wait = _wait(station, inputs)
     unit = f"{flow_unit(station)}/min"
     said = (
         *notes.of_unknown(station, driven, unit),
         *notes.of_product(product, product_name, inputs),
         *notes.of_bond(station, driven, inputs.leakage_ohm),
+        *notes.of_criteria(station, driven),
         *notes.of_flow(station, driven, unit),
         *notes.of_current(currents, inputs),
-        *(notes.of_liquid(product, product_name, inputs, pace.reached, pace.limit) if pace else ()),
+        *notes.of_ignition(inputs, currents),
+        *(_of_liquid(station, product, product_name, inputs, driven, pace) if pace else ()),
+        *(liquid_notes.of_waiting(inputs, wait, _density(currents, driven)) if pace else ()),
         *notes.of_vessel(station, inputs.capacitance_pF, levels[Level.HIGH].peak_potential_V),
     )
     return Hazard(
@@ -128,7 +142,7 @@ def estimate(
             for level, each in levels.items()
         },
         conductivity_class=inputs.conductivity_class if pace else None,
-        wait_s=_wait(station, inputs),
+        wait_s=wait,
         notes=said,
         unseen=UNSEEN,
     )
@@ -139,7 +153,7 @@ def _lacking(station: Station, name: str, inputs: Inputs, driven: Drive | None) 
     table = f"[[station]] {station.id} of the site file"
     reasons = []
     if driven is None:
-        reasons.append(_no_flow(station, table))
+        reasons.append(_no_flow(station, inputs.phase, table))
     elif inputs.phase is None:
         reasons.append(f"Nothing tells whether {name} is a liquid or a powder: name it in {table}.")
     elif _UNITS[inputs.phase] != flow_unit(station):
@@ -160,13 +174,13 @@ def _lacking(station: Station, name: str, inputs: Inputs, driven: Drive | None) 
     return tuple(reasons)
 
 
-def _no_flow(station: Station, table: str) -> str:
+def _no_flow(station: Station, phase: Phase | None, table: str) -> str:
     if Role.FLOW in station.points:
         return f"Nothing is known of flow in the span: {station.points[Role.FLOW].name} is silent."
     if Role.RUNNING in station.points:
         return (
             f"Flow is not measured: add what flows while it runs to {table}, such as"
-            ' rated_flow = "30 kg/min".'
+            f" {_RATED[phase]}."
         )
     return "Neither flow nor running is recorded at this station."
 
@@ -187,6 +201,29 @@ def _pace(station: Station, inputs: Inputs, flow: Levels) -> _Pace | None:
         Spread(low, typical, high, "m/s", "flow and bore"),
         velocity_limit(station.kind, bore, inputs.conductivity_class),
     )
+
+
+def _of_liquid(
+    station: Station,
+    product: Product | None,
+    product_name: str | None,
+    inputs: Inputs,
+    driven: Drive,
+    pace: _Pace,
+) -> Iterator[str]:
+    opening = driven.opening(station.limits.flow_min, OPENING_S)
+    if opening is not None and inputs.pipe_diameter_m is not None:
+        opening = float(velocity_m_s(opening, inputs.pipe_diameter_m.typical))
+    yield from liquid_notes.of_conductivity(product, product_name, inputs)
+    yield from liquid_notes.of_velocity(inputs, pace.reached, pace.limit, opening)
+    yield from liquid_notes.of_filter(inputs, pace.reached)
+
+
+def _density(currents: Levels, driven: Drive) -> float:
+    """Return the charge of a liquid at its greatest current, at the low level. [uC/m3]"""
+    most = int(currents[Level.LOW].argmax())
+    flow_m3_s = float(driven.flow[Level.LOW][most]) / 60_000
+    return 1e6 * float(currents[Level.LOW][most]) / flow_m3_s if flow_m3_s else 0.0
 
 
 def _wait(station: Station, inputs: Inputs) -> Spread:

@@ -8,6 +8,7 @@ import numpy as np
 
 from analytics.core.electrostatics.bounds import Numeric, within
 from analytics.core.electrostatics.spread import Spread
+from bondtrail.site import StationKind
 
 OPEN_LEAKAGE = Spread(
     1e5,
@@ -27,53 +28,43 @@ class Criterion:
     Attributes
     ----------
     path : str
-        What it is between.
+        What it is between, or for.
     ohm : float
-        At most; or below, where the document says so. [ohm, or ohm/m where ``unit`` says so]
+        At most. [ohm]
     source : str
         Which document and edition, and how it is known.
-    unit : str
-        ``ohm`` or ``ohm/m``.
+    kind : StationKind or None
+        Of the vessel that it is for; None for any.
     """
 
     path: str
     ohm: float
     source: str
-    unit: str = "ohm"
+    kind: StationKind | None = None
 
+
+_ALL_THREE = "NFPA 77, API RP 2003 and IEC TS 60079-32-1, from memory"
 
 RESISTANCE_CRITERIA: tuple[Criterion, ...] = (
+    Criterion("a path of metal whose joints are sound", 10, _ALL_THREE),
+    Criterion("dissipation of static", 1e6, _ALL_THREE),
     Criterion(
-        "bond or ground path of metal all through",
-        10,
-        "NFPA 77, API RP 2003 and IEC TS 60079-32-1, from memory: more shows corrosion or a loose"
-        " joint, not that static needs 10 ohm",
-    ),
-    Criterion(
-        "dissipation of static",
-        1e6,
-        "NFPA 77, API RP 2003 and IEC TS 60079-32-1, from memory",
-    ),
-    Criterion(
-        "pipe to ground, by experiment",
+        "a pipe whose potential was no longer hazardous, by experiment",
         1e7,
-        "NBS Journal of Research 69C (1965), abstract: up to about this, the potential of the pipe"
-        " was no longer hazardous",
+        "NBS Journal of Research 69C, 1965, abstract",
     ),
     Criterion(
-        "isolated conductor, small currents",
+        "an isolated conductor at small currents, in some cases",
         1e8,
-        "IEC TS 60079-32-1, from memory: in some cases",
+        "IEC TS 60079-32-1, from memory",
     ),
-    Criterion("bulk bag of type C", 1e7, "IEC 61340-4-4:2012"),
-    Criterion("bulk bag of type C", 1e8, "IEC 61340-4-4:2018; 2005 the same, from memory"),
-    Criterion("hose, conductive", 1e3, "IEC TS 60079-32-1, from memory", "ohm/m"),
-    Criterion("hose assembly of grade M", 100, "EN ISO 8031, from memory"),
-    Criterion("hose, dissipative", 1e6, "IEC TS 60079-32-1, from memory", "ohm/m"),
-    Criterion("hose assembly of grade Omega", 1e6, "EN ISO 8031, from memory"),
-    Criterion("person or floor to earth", 1e8, "IEC TS 60079-32-1 and IEC 61340-4, from memory"),
-    Criterion("footwear, conductive", 1e5, "EN ISO 20345 and 20344, from memory"),
-    Criterion("footwear, antistatic", 1e9, "EN ISO 20345 and 20344, from memory; above 1e5"),
+    Criterion("a bulk bag of type C", 1e7, "IEC 61340-4-4:2012", StationKind.FLEXIBLE_BULK_BAG),
+    Criterion(
+        "a bulk bag of type C",
+        1e8,
+        "IEC 61340-4-4:2018; 2005 too, from memory",
+        StationKind.FLEXIBLE_BULK_BAG,
+    ),
 )
 """10 ohm and 1 Mohm are no rivals: the first tells whether metal is sound, the second what static
 needs. Which of them holds at a site is for its own codes."""

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+
+import numpy as np
 
 from analytics.core.electrostatics.drive import Drive, Levels
+from analytics.core.electrostatics.energy import potential_for_energy_V
 from analytics.core.electrostatics.inputs import Inputs
+from analytics.core.electrostatics.leakage import (
+    RESISTANCE_CRITERIA,
+    TOLERATED_V,
+    Criterion,
+    resistance_for_potential,
+)
 from analytics.core.electrostatics.spread import Level, Spread
-from analytics.core.electrostatics.velocity import START_OF_FILLING_M_S
 from analytics.core.spans import Mask
 from analytics.core.wording import duration, resistance
 from bondtrail.site import Product, Role, Station
@@ -65,10 +73,10 @@ def of_bond(station: Station, driven: Drive, leakage: Spread) -> Iterator[str]:
     if driven.bond_open.any():
         yield f"The bond was open for {_how_long(driven, driven.bond_open)}."
     if loose.any():
-        most = "nothing at all" if math.isinf(leakage.high) else resistance(leakage.high)
+        most = "nothing at all" if math.isinf(leakage.high) else ohms(leakage.high)
         yield (
-            f"What an open bond still leaks is not on record: through {resistance(leakage.low)}, or"
-            f" what was read, at the low level, {resistance(leakage.typical)} at the typical one,"
+            f"What an open bond still leaks is not on record: through {ohms(leakage.low)}, or"
+            f" what was read, at the low level, {ohms(leakage.typical)} at the typical one,"
             f" {most} at the high one."
         )
     beginning = "The vessel is taken as without charge where the span begins"
@@ -90,10 +98,11 @@ def of_flow(station: Station, driven: Drive, unit: str) -> Iterator[str]:
 
 def of_current(currents: Levels, inputs: Inputs) -> Iterator[str]:
     """Yield how much the product carried, and what that rests on."""
-    low, typical, high = (float(currents[level].max()) * 1e6 for level in Level)
+    low, typical, high = (f"{currents[level].max() * 1e6:.3g}" for level in Level)
+    spread = f"{low} to {high} uA into the vessel, {typical} uA at the typical level"
     yield (
         "At its greatest the product carried"
-        f" {low:.3g} to {high:.3g} uA into the vessel, {typical:.3g} uA at the typical level."
+        f" {f'{high} uA into the vessel' if low == high else spread}."
     )
     if inputs.phase == "powder":
         charge = inputs.charge_uC_kg
@@ -126,48 +135,6 @@ def of_current(currents: Levels, inputs: Inputs) -> Iterator[str]:
         )
 
 
-def of_liquid(
-    product: Product | None,
-    product_name: str | None,
-    inputs: Inputs,
-    reached: Spread,
-    limit: Spread,
-) -> Iterator[str]:
-    """Yield what is to be said of the liquid and of the velocity it reached, both in m/s."""
-    name, kind = product_name or "the liquid", inputs.conductivity_class
-    if inputs.conductivity_pS_m is None or kind is None:
-        yield (
-            f"The conductivity of {name} is not known (conductivity_pS_m): there is no relaxation"
-            " time, and it is taken as low."
-        )
-    elif kind != "low":
-        yield (
-            f"The conductivity of {name}, {inputs.conductivity_pS_m.typical:.3g} pS/m, is {kind}:"
-            " the forms of the streaming current were found with liquids of low conductivity, and"
-            " may be far off."
-        )
-    if kind is not None and (product is None or product.conductivity_pS_m is None):
-        yield (
-            f"The conductivity of {name} is that of the pure liquid: traces of anything else move"
-            " it by orders of magnitude, so that a measured one (conductivity_pS_m) goes before."
-        )
-    if kind is not None and inputs.relative_permittivity is None:
-        yield (
-            f"The permittivity of {name} is not known (relative_permittivity): there is no"
-            " relaxation time."
-        )
-    if reached.typical > limit.low:
-        yield (
-            f"The velocity in the pipe reached {reached.typical:.3g} m/s; the published limit is"
-            f" {_range(limit)} m/s."
-        )
-    if kind in (None, "low"):
-        yield (
-            f"Until the outlet is covered, published practice asks for {START_OF_FILLING_M_S:g} m/s"
-            " at most; when it was covered is not on record."
-        )
-
-
 def of_vessel(station: Station, capacitance_pF: Spread, peak_V: float) -> Iterator[str]:
     """Yield what is supposed of the vessel, which reached a potential at the high level. [V]"""
     if station.capacitance_pF is None:
@@ -185,6 +152,68 @@ def of_vessel(station: Station, capacitance_pF: Spread, peak_V: float) -> Iterat
         "The vessel counts as one conductor, metal all through: of plastic walls, liners or"
         " insulating cloth these figures say nothing."
     )
+
+
+def of_ignition(inputs: Inputs, currents: Levels) -> Iterator[str]:
+    """Yield at which potential the vessel holds the ignition energy, and what leak prevents it."""
+    mie, pico = inputs.mie_mJ, inputs.capacitance_pF
+    if mie is not None:
+        least, usual, most = (
+            float(potential_for_energy_V(energy, capacitance))
+            for energy, capacitance in (
+                (mie.low, pico.high),
+                (mie.typical, pico.typical),
+                (mie.high, pico.low),
+            )
+        )
+        ends = f" ({least:,.0f} to {most:,.0f} V by the ends of both)" if least < most else ""
+        yield (
+            f"The vessel holds the minimum ignition energy at {usual:,.0f} V{ends}, by its"
+            " capacitance."
+        )
+    if currents[Level.HIGH].max() > 0:
+        low, typical, high = (
+            ohms(float(resistance_for_potential(float(currents[level].max())))) for level in Level
+        )
+        at_most = high if low == high else f"{high} at the high level, {typical} at the typical one"
+        yield (
+            f"To hold it below {TOLERATED_V:g} V at the greatest current takes a resistance to"
+            f" ground of at most {at_most} (the bound of BS 5958 and IEC texts, from memory)."
+        )
+
+
+def of_criteria(station: Station, driven: Drive) -> Iterator[str]:
+    """Yield which published criteria the greatest resistance recorded in flow is above."""
+    seen = driven.recorded_ohm[driven.flowing & ~np.isnan(driven.recorded_ohm)]
+    if not seen.size:
+        return
+    most = float(seen.max())
+    told = "an open circuit" if math.isinf(most) else ohms(most)
+    applying = [each for each in RESISTANCE_CRITERIA if each.kind in (None, station.kind)]
+    above = [each for each in applying if most > each.ohm]
+    others = [each for each in applying if each not in above]
+    yield " ".join(
+        [
+            f"The greatest resistance recorded in flow was {told}.",
+            *([f"It is above what is published for: {_criteria(above)}."] if above else []),
+            *([f"Also published, and not exceeded: {_criteria(others)}."] if others else []),
+            "Which of these holds is for the site's own codes.",
+        ]
+    )
+
+
+def _criteria(criteria: Iterable[Criterion]) -> str:
+    return "; ".join(f"{each.path}, {ohms(each.ohm)} ({each.source})" for each in criteria)
+
+
+def ohms(value: float) -> str:
+    """Return a resistance in words, such as ``10 Gohm``; ``any`` where it has no end.
+
+    Beyond what `wording.resistance` tells, by which findings are held to the letter.
+    """
+    if math.isinf(value):
+        return "any"
+    return f"{value / 1e9:.4g} Gohm" if value >= 1e9 else resistance(value)
 
 
 def of_product(product: Product | None, product_name: str | None, inputs: Inputs) -> Iterator[str]:
@@ -224,9 +253,3 @@ def _how_long(driven: Drive, mask: Mask) -> str:
     if not flowing.any():
         return f"{whole}, none of it in flow"
     return f"{whole}, {_seconds(driven, flowing)} of it in flow or where it may have flowed"
-
-
-def _range(spread: Spread) -> str:
-    if spread.low == spread.high:
-        return f"{spread.low:.3g}"
-    return f"{spread.low:.3g} to {spread.high:.3g}"

@@ -36,7 +36,8 @@ VELOCITY_BORE: Mapping[StationKind, Spread] = MappingProxyType(
 """Velocity times bore may not exceed this with liquids of low conductivity; by kind of vessel."""
 
 START_OF_FILLING_M_S = 1.0
-"""Until the outlet is covered, by 0.6 m or twice the bore: from memory. [m/s]"""
+"""Until the outlet is covered, by 0.6 m or twice the bore; for liquids of low conductivity, and
+for those with a second phase such as water in them: from memory. [m/s]"""
 
 
 def velocity_limit(
@@ -79,18 +80,3 @@ def velocity_limit(
     rule = VELOCITY_BORE[kind]
     low, typical, high = (min(CAP_M_S, v / bore) for v in (rule.low, rule.typical, rule.high))
     return Spread(low, typical, high, "m/s", f"{rule.source}; never above 7 m/s")
-
-
-def start_of_filling_limit() -> Spread:
-    """Return the published limit of velocity until the outlet is covered. [m/s]
-
-    Notes
-    -----
-    For liquids of low conductivity, and for those with a second phase such as water in them. The
-    outlet counts as covered under 0.6 m or twice the bore of the pipe (from memory).
-    """
-    return Spread.of(
-        START_OF_FILLING_M_S,
-        "m/s",
-        "until the outlet is covered by 0.6 m or twice the bore, from memory",
-    )

@@ -268,6 +268,23 @@ def test_steps_are_all_of_the_span_and_change_with_either() -> None:
     assert found.seconds(found.bond_open & found.flowing) == 1
 
 
+@pytest.mark.parametrize(
+    ("flow", "expected"),
+    [
+        pytest.param([(2, 0), (3, 50), (5, 70)], 50, id="seen-to-begin"),
+        pytest.param([(2, 0), (2, 50), (6, 70)], 70, id="faster-before-it-is-over"),
+        pytest.param([(2, 0), (1, 3), (3, 50), (4, 70)], 50, id="too-slow-to-count-before"),
+        pytest.param([(10, 50)], None, id="flows-as-the-span-begins"),
+        pytest.param([(2, 0), (2, BAD), (6, 50)], None, id="began-while-unknown"),
+        pytest.param([(10, 0)], None, id="never-flows"),
+    ],
+)
+def test_the_greatest_flow_after_it_began(flow: Sequence[Stretch], expected: float | None) -> None:
+    found = driven(station(Role.FLOW, flow_min=5), 10, flow=flow)
+    assert found is not None
+    assert found.opening(5, 3.0) == expected
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_levels_rise_whatever_is_recorded(seed: int) -> None:
     draw = random.Random(seed)

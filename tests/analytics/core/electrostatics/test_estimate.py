@@ -254,7 +254,7 @@ def test_liquid_figures() -> None:
     assert found.conductivity_class == "low"
     assert found.wait_s is not None
     assert found.wait_s.high == pytest.approx(6.9078 * 21.073, rel=1e-4)
-    assert said(found, "reached 7 m/s", "limit is 3.5 to 5 m/s")
+    assert said(found, "reached 7 m/s, over the published limit of 3.5 to 5 m/s")
     assert said(found, "1 m/s", "outlet is covered")
 
 
@@ -326,6 +326,18 @@ NOTES = [
         filler(), {"resistance": [(5, 3)], "flow": [(5, 0)]}, ["Nothing flowed"], id="no-flow"
     ),
     pytest.param(filler(), ISOLATED, ["differ by 6.7 times"], id="forms"),
+    pytest.param(filler(), ISOLATED, ["in flow was an open circuit"], id="criteria"),
+    pytest.param(filler(), ISOLATED, ["ignition energy at 693 V, by"], id="where-it-ignites"),
+    pytest.param(filler(), ISOLATED, ["at most 8.163 Mohm at the high level"], id="what-holds-it"),
+    pytest.param(
+        filler(),
+        {"resistance": [(99, 3)], "flow": [(2, 0), (60, SEVEN_M_S / 2), (37, SEVEN_M_S)]},
+        ["In the first minute of flow it was up to 3.5 m/s"],
+        id="first-minute",
+    ),
+    pytest.param(
+        filler(pipe_length_m=14.0, filter_charge_uC_m3=9.0), ISOLATED, ["took 2 s"], id="residence"
+    ),
     pytest.param(filler(), ISOLATED, ["pipe_length_m"], id="long-pipe"),
     pytest.param(filler(), ISOLATED, ["filter_charge_uC_m3"], id="no-filter"),
     pytest.param(filler(), ISOLATED, ["above about 30 kV", "neither spark nor corona"], id="kV"),
@@ -358,7 +370,27 @@ REFUSALS = [
     pytest.param(
         filler(), {"resistance": [(5, 3)], "flow": [(5, BAD)]}, TOLUENE, "spot.flow", id="silent"
     ),
-    pytest.param(filler(Role.RUNNING), {"running": [(5, 1)]}, TOLUENE, "rated_flow", id="no-rate"),
+    pytest.param(
+        filler(Role.RUNNING),
+        {"running": [(5, 1)]},
+        TOLUENE,
+        'such as rated_flow = "800 L/min".',
+        id="no-rate-of-a-liquid",
+    ),
+    pytest.param(
+        filler(Role.RUNNING),
+        {"running": [(5, 1)]},
+        POWDER,
+        'such as rated_flow = "30 kg/min".',
+        id="no-rate-of-a-powder",
+    ),
+    pytest.param(
+        filler(Role.RUNNING),
+        {"running": [(5, 1)]},
+        None,
+        '"800 L/min" of a liquid, "30 kg/min" of a powder',
+        id="no-rate-of-either",
+    ),
     pytest.param(
         filler(Role.RESISTANCE), {"resistance": [(5, 1)]}, TOLUENE, "Neither flow", id="no-flow"
     ),

@@ -15,6 +15,7 @@ from analytics.core.electrostatics.leakage import (
     resistance_for_potential,
 )
 from analytics.core.electrostatics.streaming import streaming_current_A
+from bondtrail.site import StationKind
 
 
 @pytest.mark.parametrize(
@@ -52,39 +53,27 @@ def test_open_circuit_leaks_by_assumption_or_not_at_all() -> None:
     assert "our assumption" in OPEN_LEAKAGE.source
 
 
+BAG = StationKind.FLEXIBLE_BULK_BAG
+
+
 @pytest.mark.parametrize(
-    ("path", "ohm"),
+    ("ohm", "kind", "source"),
     [
         # NFPA 77, API RP 2003 and IEC TS 60079-32-1, from memory.
-        ("bond or ground path of metal all through", 10),
-        ("dissipation of static", 1e6),
-        ("isolated conductor, small currents", 1e8),
+        pytest.param(10, None, "NFPA 77, API RP 2003", id="metal"),
+        pytest.param(1e6, None, "NFPA 77, API RP 2003", id="dissipation"),
         # NBS Journal of Research 69C (1965), abstract.
-        ("pipe to ground, by experiment", 1e7),
+        pytest.param(1e7, None, "69C", id="pipe-by-experiment"),
+        pytest.param(1e8, None, "IEC TS 60079-32-1, from memory", id="small-currents"),
         # IEC 61340-4-4, editions of 2012 and 2018: EN text of the latter, change (a).
-        ("bulk bag of type C", 1e7),
-        ("bulk bag of type C", 1e8),
-        # From memory: IEC TS 60079-32-1, EN ISO 8031, EN ISO 20345, IEC 61340-4.
-        ("hose, conductive", 1e3),
-        ("hose assembly of grade M", 100),
-        ("hose, dissipative", 1e6),
-        ("hose assembly of grade Omega", 1e6),
-        ("person or floor to earth", 1e8),
-        ("footwear, conductive", 1e5),
-        ("footwear, antistatic", 1e9),
+        pytest.param(1e7, BAG, "IEC 61340-4-4:2012", id="bag-2012"),
+        pytest.param(1e8, BAG, "IEC 61340-4-4:2018", id="bag-2018"),
     ],
 )
-def test_criteria(path: str, ohm: float) -> None:
-    assert (path, ohm) in {(row.path, row.ohm) for row in RESISTANCE_CRITERIA}
-
-
-def test_each_criterion_names_its_source_and_unit_once() -> None:
-    assert all(row.source and row.unit in ("ohm", "ohm/m") for row in RESISTANCE_CRITERIA)
-    assert len({(row.path, row.ohm) for row in RESISTANCE_CRITERIA}) == 13
-    assert [row.path for row in RESISTANCE_CRITERIA if row.unit == "ohm/m"] == [
-        "hose, conductive",
-        "hose, dissipative",
-    ]
+def test_criteria(ohm: float, kind: StationKind | None, source: str) -> None:
+    found = [row for row in RESISTANCE_CRITERIA if (row.ohm, row.kind) == (ohm, kind)]
+    assert [source in row.source for row in found] == [True]
+    assert len(RESISTANCE_CRITERIA) == 6
 
 
 def test_arrays_keep_what_is_not_known() -> None:
