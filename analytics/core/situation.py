@@ -20,7 +20,7 @@ from analytics.core.runs import (
     last_known,
     timeline,
 )
-from analytics.core.spans import Mask, Moments, Spans, covers, where
+from analytics.core.spans import Mask, Moments, Spans, covers, distinct, where
 from bondtrail.samples import Samples, Status, ValueArray
 from bondtrail.site import Point, Role, Station
 from bondtrail.times import nanoseconds
@@ -108,7 +108,7 @@ def situation(station: Station, signals: Signals, span: tuple[int, int]) -> Situ
         permissive = permissive.mapped(_UNKNOWN_CONTACT)
     verified = bonds.verified(bond, nanoseconds(station.limits.hold_s))
     faults = _fault_lines(station, lines)
-    edges = np.unique(
+    edges = distinct(
         np.concatenate(
             [verified.ravel(), *(line.edges for line in (bond, flow, bypass, *faults.values()))]
         )
@@ -175,7 +175,7 @@ def _flow(lines: Mapping[Role, Timeline], silent: Timeline) -> Timeline:
         return silent.mapped(_UNKNOWN_CONTACT)
     if len(told) == 1:
         return told[0]
-    edges = np.unique(np.concatenate([line.edges for line in told]))
+    edges = distinct(np.concatenate([line.edges for line in told]))
     meter, contact = (line.sample(edges[:-1]) for line in told)
     either = (meter == Contact.ON) | (contact == Contact.ON)
     unsure = (meter == Contact.UNKNOWN) | (contact == Contact.UNKNOWN)

@@ -8,7 +8,7 @@ import numpy as np
 
 from analytics.core.runs import Contact, States, Timeline, joined
 from analytics.core.situation import Situation
-from analytics.core.spans import NOWHERE, Mask, Moments, Spans, within
+from analytics.core.spans import NOWHERE, Mask, Moments, Spans, distinct, within
 
 Part = tuple[int, int, Situation]
 """A stretch ``[start, end)`` and the situation that counts in it, which holds over it. [ns]"""
@@ -24,7 +24,7 @@ def spliced(parts: Sequence[Part]) -> Situation:
     """
     if len(parts) == 1 and tuple(parts[0][2].edges[[0, -1]]) == parts[0][:2]:
         return parts[0][2]
-    edges = np.unique(np.concatenate([_cuts(*part) for part in parts]))
+    edges = distinct(np.concatenate([_cuts(*part) for part in parts]))
     begins = edges[:-1]
     permissive = None
     if any(now.permissive is not None for _, _, now in parts):

@@ -13,6 +13,7 @@ from analytics.core.spans import (
     NOWHERE,
     Spans,
     covers,
+    distinct,
     elapsed,
     intersection,
     lengths,
@@ -169,3 +170,8 @@ def test_elapsed_counts_what_lies_before(found: Spans, asked: list[int]) -> None
     inside = held_seconds(found)
     counted = [ns(sum(second < moment for second in inside)) for moment in asked]
     assert elapsed(found, moments(*asked)).tolist() == counted
+
+
+@given(st.lists(st.integers(-(2**63), 2**63 - 1), max_size=20))
+def test_distinct_moments_are_in_order_and_each_once(found: list[int]) -> None:
+    assert distinct(np.array([*found, *found[:3]], np.int64)).tolist() == sorted(set(found))
