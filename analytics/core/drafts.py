@@ -18,7 +18,7 @@ from analytics.core.situation import Signals, Situation
 from analytics.core.spans import Moments
 from analytics.core.wording import duration
 from bondtrail.results import Finding
-from bondtrail.samples import Samples, Status
+from bondtrail.samples import Quality, Samples, Status
 from bondtrail.site import Role, Station
 from bondtrail.times import nanoseconds, seconds
 
@@ -90,6 +90,13 @@ class Scene:
         if role is self.station.bond_role:
             return self.bond_since(moments)
         return self.since(role, moments)
+
+    def uncertain(self, role: Role, start: int, end: int) -> bool:
+        """Return whether a reading in force in ``[start, end]`` is uncertain. [ns]"""
+        samples = self.resolutions[role].samples
+        first = max(int(samples.time.searchsorted(start, side="right")) - 1, 0)
+        last = int(samples.time.searchsorted(end, side="right"))
+        return bool((samples.quality[first:last] == Quality.UNCERTAIN).any())
 
     def burst_drafts(self, role: Role | None, found: Bursts, ranges: Sequence[str]) -> list[Draft]:
         """Return the bursts of a signal, each with what it ranged over, in words."""

@@ -105,12 +105,12 @@ class Event:
     role : Role or None
         The point whose reading shows it; None where it is of no one point.
     since : int or None
-        The change may have come at any moment after this one: the reading before, or, of a point
-        that reports on change, no longer ago than its signal is looked at. None where no reading
-        tells. [ns]
+        The change may have come at any moment after this one: the good reading before, or, of a
+        point that reports on change, no longer ago than its signal is looked at, where the site
+        file says so. None where no reading tells. [ns]
     order_certain : bool
         Whether it surely came after the events of other points that are told before it: else they
-        lie closer than their points report.
+        lie closer than their points report, or than the clocks of their devices may differ.
     ohm, flow, volume : float or None
         Resistance and rate in force then, and what had flowed since the start of the span or
         transfer; None where nothing of it was measured. [ohm, L/min or kg/min, L or kg]

@@ -39,6 +39,7 @@ def sequence(
     tickets: Sequence[Ticket] = (),
     changes: Sequence[tuple[int, Station, Station]] = (),
     counted_from: int | None = None,
+    clock_error_s: float = 0.0,
     now: Situation | None = None,
 ) -> list[Event]:
     """Return what happened at a station in a span, in order.
@@ -58,6 +59,8 @@ def sequence(
         Where the site file changed: when, and the station before and after. [ns]
     counted_from : int, optional
         From when on volumes are counted; left out, from the start of the span. [ns]
+    clock_error_s : float, optional
+        How far the clocks of two devices may differ. [s]
     now : Situation, optional
         The states over the span, where they are known already.
 
@@ -79,9 +82,13 @@ def sequence(
         *flow_events(scene),
         *paper_events(scene, papers),
     ]
-    inside = [draft for draft in drafts if span[0] <= draft.time < span[1]]
+    inside = [_graded(scene, draft) for draft in drafts if span[0] <= draft.time < span[1]]
     inside.sort(key=lambda draft: (draft.time, TOLD_AS[draft.what]))
-    return _completed(scene, inside, span[0] if counted_from is None else counted_from)
+    certain = order_certain(
+        [Seen(draft.time, draft.role, draft.since) for draft in inside], nanoseconds(clock_error_s)
+    )
+    counted = span[0] if counted_from is None else counted_from
+    return _completed(scene, inside, certain.tolist(), counted)
 
 
 def _at_start(scene: Scene, station: Station) -> list[Draft]:
@@ -107,10 +114,21 @@ def _standing(now: Situation) -> str:
     return ", ".join(said)
 
 
-def _completed(scene: Scene, drafts: Sequence[Draft], counted_from: int) -> list[Event]:
-    """Return the events with the figures in force and what is sure of their order."""
+def _graded(scene: Scene, draft: Draft) -> Draft:
+    """Return an event with a word where a reading that it rests on is uncertain."""
+    if draft.role is None or draft.basis is Basis.MISSING:
+        return draft
+    served = nanoseconds(scene.station.limits.hold_s) if draft.what is What.VERIFIED else 0
+    if not scene.uncertain(draft.role, draft.time - served, draft.time):
+        return draft
+    return draft._replace(detail=f"{draft.detail}, uncertain".removeprefix(", "))
+
+
+def _completed(
+    scene: Scene, drafts: Sequence[Draft], certain: Sequence[bool], counted_from: int
+) -> list[Event]:
+    """Return the events with the figures in force and whether their order is certain."""
     moments = np.array([draft.time for draft in drafts], np.int64)
-    certain = order_certain([Seen(d.time, d.role, d.since) for d in drafts]).tolist()
     ohm = _or_none(_values(scene, Role.RESISTANCE, moments))
     flow = _or_none(_values(scene, Role.FLOW, moments))
     metering = Metering.of(scene.station, scene.signals, scene.now, scene.span)

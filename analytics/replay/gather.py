@@ -18,7 +18,7 @@ from analytics.core.splicing import spliced
 from analytics.replay.found import Found, product_of
 from analytics.replay.holding import held_at, held_in, pieces, product_named, sites_of
 from analytics.replay.missing import missing_of
-from analytics.replay.replayed import Held, Replay, UnknownSpanError
+from analytics.replay.replayed import Held, Replay, UnknownSpanError, clock_error_s
 from analytics.replay.spans import AROUND_NS, DAY_NS, FARTHEST_NS, LONGEST_DAYS, replayed_span
 from analytics.replay.typicals import typical_of
 from analytics.signals import load_signals
@@ -281,6 +281,7 @@ def _events(
         tickets=found.tickets,
         changes=[(b.since, a.station, b.station) for a, b in pairwise(held)],
         counted_from=transfer.start if transfer else None,
+        clock_error_s=clock_error_s(held),
         now=states,
     )
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from analytics.core.electrostatics.hazard import Hazard, NoEstimate
 from analytics.core.metering import Metering
+from analytics.core.resolution import clocks_words
 from analytics.core.sequence import Event
 from analytics.core.situation import Signals, Situation
 from analytics.core.typical import Typical
@@ -35,6 +36,11 @@ class Held:
     since: int
     site: Site
     station: Station
+
+
+def clock_error_s(held: Sequence[Held]) -> float:
+    """Return how far the clocks of devices may differ, by the worst of some files. [s]"""
+    return max(each.site.clock_error_s for each in held)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,3 +110,8 @@ class Replay:
     hazard: Hazard | NoEstimate
     typical: Typical | None
     metering: Metering | None = None
+
+    @property
+    def clocks(self) -> str:
+        """How far the clocks of its devices are trusted, in a sentence: it is always told."""
+        return clocks_words(clock_error_s(self.held))

@@ -329,6 +329,62 @@ def test_the_order_of_bond_and_permissive(
     assert events[1].order_certain is certain
 
 
+@pytest.mark.parametrize(
+    ("clock_error_s", "certain"),
+    [
+        pytest.param(0.0, True, id="clocks-agree"),
+        pytest.param(0.2, True, id="just-far-enough-apart"),
+        pytest.param(0.21, False, id="a-clock-may-be-off-by-more"),
+    ],
+)
+def test_clocks_that_may_differ_leave_the_order_of_two_devices_open(
+    clock_error_s: float, certain: bool
+) -> None:
+    """The permissive opens 0.2 to 0.3 s after the bond is lost, both by their own clocks."""
+    station = parse_site(LOOKED_AT.format(bond="", permissive=", interval_s = 0.1")).stations[0]
+    signals = {
+        Role.RESISTANCE: every_second([4.0] * 5 + [OPEN] * 5),
+        Role.PERMISSIVE: Samples.of([0, round(5.3 * S)], [1.0, 0.0]),
+    }
+    events = sequence(station, signals, (0, 10 * S), clock_error_s=clock_error_s)
+    (opened,) = [event for event in events if event.what is What.PERMISSIVE_OPENED]
+    assert opened.order_certain is certain
+
+
+def test_an_event_that_an_uncertain_reading_shows_says_so() -> None:
+    """Its time may be that of arrival: it may have come since the last good reading."""
+    ohms = [OPEN] * 3 + [4.0] * 5 + [300.0] * 2
+    rates = [0.0] * 4 + [600.0] * 3 + [0.0] * 3
+    signals = {
+        Role.RESISTANCE: every_second(ohms, [0, 0, 1, 1, 0, 0, 0, 0, 1, 1]),
+        Role.FLOW: every_second(rates, [0, 0, 0, 0, 1, 0, 0, 1, 0, 0]),
+    }
+    events = sequence(STATION, signals, (0, 10 * S))[2:]
+    told = [(e.time // S, e.what, e.detail, e.since and e.since // S) for e in events]
+    assert told == [
+        (3, What.CONTACT, "4 ohm, uncertain", 1),
+        (3, What.BOND_LOW, "4 ohm, uncertain", 1),
+        (4, What.VERIFIED, "for 4 s, uncertain", 2),  # the low behind it was seen uncertainly
+        (4, What.FLOW_ON, "600 L/min, uncertain", 3),
+        (7, What.FLOW_OFF, "after 3 s, uncertain, 30 L so far", 6),
+        (8, What.BOND_LOST, "300 ohm, for at least 2 s, uncertain", 7),
+    ]
+
+
+def test_what_good_readings_show_is_not_told_as_uncertain() -> None:
+    quality = [1, 0, 0, 0, 0, 0, 1, 0, 0, 0]
+    signals = {Role.RESISTANCE: every_second([OPEN] * 3 + [4.0] * 7, quality)}
+    told = [(e.time // S, e.what) for e in sequence(STATION, signals, (0, 10 * S))[2:]]
+    assert told == [(3, What.CONTACT), (3, What.BOND_LOW), (4, What.VERIFIED)]
+    assert "uncertain" not in " ".join(e.detail for e in sequence(STATION, signals, (0, 10 * S)))
+
+
+def test_bad_data_is_missing_and_not_uncertain() -> None:
+    signals = {Role.RESISTANCE: every_second([4.0] * 10, [0] * 5 + [2] * 5)}
+    (gone,) = [e for e in sequence(STATION, signals, (0, 10 * S)) if e.what is What.BOND_UNKNOWN]
+    assert gone.detail == "resistance: bad quality, for at least 5 s"
+
+
 def test_figures_in_force_stand_beside_each_event() -> None:
     signals = {
         Role.RESISTANCE: every_second([OPEN] * 2 + [4.0] * 8),
