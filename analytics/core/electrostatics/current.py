@@ -121,7 +121,9 @@ def _left_of_filter(
     ohmic = np.asarray(remaining_fraction(passed, slower * tau.at(level)))
     if level is not Level.LOW:
         return ohmic
-    return np.minimum(ohmic, remaining_fraction_hyperbolic(passed, density_uC_m3, eps_r.low))
+    freely = np.asarray(remaining_fraction_hyperbolic(passed, density_uC_m3, eps_r.low))
+    least: ValueArray = np.minimum(ohmic, freely)
+    return least
 
 
 def _passed_s(flow: ValueArray, length_m: float, bore_m: float) -> ValueArray:

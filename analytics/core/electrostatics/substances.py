@@ -43,6 +43,10 @@ class Substance:
     synonyms: tuple[str, ...] = ()
 
 
+EASILY_MOVED_BELOW_PS_M = 50.0
+"""Below this, traces of water or an additive move a conductivity by orders of magnitude: where NFPA
+77 draws its line of low conductivity, and our own choice here. [pS/m]"""
+
 _LANGE = "Lange's handbook, as compiled in the open library thermo 0.6.1"
 _CRC = "CRC handbook at 293 K, as compiled in the open library thermo 0.6.1"
 _CRC_RECALLED = "CRC handbook at 293 K, from memory"
@@ -52,7 +56,11 @@ _DUSTS = "a public list of dust clouds: a dust's own test is what counts"
 
 
 def _conductivity(value: float, source: str = _LANGE) -> Spread:
-    return Spread.of(value, "pS/m", source)
+    """Return a conductivity; where it is low, with a decade either way for what is not pure."""
+    if value >= EASILY_MOVED_BELOW_PS_M:
+        return Spread.of(value, "pS/m", source)
+    within = f"{source}; a decade either way for traces of anything else: our own choice"
+    return Spread(value / 10, value, value * 10, "pS/m", within)
 
 
 def _permittivity(value: float, source: str = _CRC) -> Spread:

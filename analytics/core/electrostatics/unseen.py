@@ -21,6 +21,9 @@ UNSEEN: tuple[str, ...] = (
     "Conductors along the way that the monitor does not watch may be cut off: hose wires and"
     " couplings, nozzles, funnels, dip pipes, valves, flanges with insulating gaskets.",
     "A low resistance tells of the loop that was measured, and not of all that is metal.",
+    "A powder that is poured into a vessel with solvent vapour, or is wet with solvent, makes a"
+    " hybrid mixture: it may light at the ignition energy of the vapour, about a hundred times less"
+    " than that of the dust, which is the one that a powder is compared with here.",
     "An ignition energy is that of the mixture that lights most easily; which mixture was there is"
     " not on record.",
 )

@@ -9,7 +9,7 @@ from analytics.core.electrostatics.spread import Spread
 from analytics.core.electrostatics.substances import SUBSTANCES, Substance, find
 
 BOUNDS = {  # of anything that is handled: what is outside them is a slip of the pen
-    "conductivity_pS_m": (1e-4, 1e12, "pS/m"),
+    "conductivity_pS_m": (1e-5, 1e12, "pS/m"),
     "relative_permittivity": (1, 200, ""),
     "mie_mJ": (1e-3, 1e4, "mJ"),
 }
@@ -99,6 +99,27 @@ def test_liquids(name: str, conductivity: float, permittivity: float, tau: float
     assert eps_r is not None
     assert (kappa.typical, eps_r.typical) == (conductivity, permittivity)
     assert relaxation_time(kappa.typical, eps_r.typical) == pytest.approx(tau, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "ends"),
+    [
+        # Traces move a low conductivity by orders of magnitude: a decade either way is our choice.
+        pytest.param("toluene", (0.1, 10), id="low"),
+        pytest.param("carbon disulfide", (7.8e-5, 7.8e-3), id="lowest"),
+        pytest.param("VM&P naphtha", (0.3, 30), id="from-an-article"),
+        pytest.param("diethyl ether", (4, 400), id="just-below-the-line"),
+        pytest.param("ethyl acetate", (1e5, 1e5), id="above-it"),
+        pytest.param("methanol", (4.4e7, 4.4e7), id="high"),
+    ],
+)
+def test_a_low_conductivity_is_known_to_a_decade_either_way(
+    name: str, ends: tuple[float, float]
+) -> None:
+    kappa = SUBSTANCES[name].conductivity_pS_m
+    assert kappa is not None
+    assert (kappa.low, kappa.high) == pytest.approx(ends)
+    assert ("our own choice" in kappa.source) == (kappa.low < kappa.high)
 
 
 @pytest.mark.parametrize("name", ["benzene", "hexane"])

@@ -23,6 +23,7 @@ TEXT = " ".join(UNSEEN)
         "A good bond at the clamp does not earth what is adrift",
         "level float",
         "hose wires",
+        "hybrid mixture: it may light at the ignition energy of the vapour",
     ],
 )
 def test_each_blind_spot_is_named(words: str) -> None:
