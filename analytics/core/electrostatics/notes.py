@@ -192,14 +192,12 @@ def of_criteria(station: Station, driven: Drive) -> Iterator[str]:
     applying = [each for each in RESISTANCE_CRITERIA if each.kind in (None, station.kind)]
     above = [each for each in applying if most > each.ohm]
     others = [each for each in applying if each not in above]
-    yield " ".join(
-        [
-            f"The greatest resistance recorded in flow was {told}.",
-            *([f"It is above what is published for: {_criteria(above)}."] if above else []),
-            *([f"Also published, and not exceeded: {_criteria(others)}."] if others else []),
-            "Which of these holds is for the site's own codes.",
-        ]
-    )
+    parts = [f"The greatest resistance recorded in flow was {told}."]
+    if above:
+        parts.append(f"It is above what is published for {_criteria(above)}.")
+    if others:
+        parts.append(f"It is not above what is published for {_criteria(others)}.")
+    yield " ".join([*parts, "Which of these holds here is for the site's own codes."])
 
 
 def _criteria(criteria: Iterable[Criterion]) -> str:
