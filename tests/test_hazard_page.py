@@ -17,7 +17,7 @@ from analytics.core.electrostatics.energy import (
     stored_energy_mJ,
 )
 from analytics.core.electrostatics.hazard import Figures
-from analytics.core.electrostatics.inputs import gather
+from analytics.core.electrostatics.inputs import gather, taken
 from analytics.core.electrostatics.leakage import (
     OPEN_LEAKAGE,
     RESISTANCE_CRITERIA,
@@ -25,7 +25,7 @@ from analytics.core.electrostatics.leakage import (
 )
 from analytics.core.electrostatics.powders import OPERATIONS
 from analytics.core.electrostatics.relaxation import relaxation_time
-from analytics.core.electrostatics.spread import Spread
+from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.electrostatics.streaming import FORMS, streaming_current_A, velocity_m_s
 from analytics.core.electrostatics.substances import SUBSTANCES
 from analytics.core.electrostatics.velocity import VELOCITY_BORE, velocity_limit
@@ -204,6 +204,20 @@ def test_every_input_is_named() -> None:
         )
         for name, _ in gather(station, product, None, HazardRules()).listed():
             assert f"`{name}`" in PAGE
+
+
+def test_which_value_each_level_takes_is_the_code_s() -> None:
+    """Where it is one end, the page says which; where it depends on the figure, it says so."""
+    words = {1: "the least", 2: "the usual one", 3: "the greatest"}
+    told: dict[str, list[list[str]]] = {}
+    for names, *cells in rows("Inputs", 1):
+        for name in re.findall(r"[a-z]\w*_\w+", names.partition(" for ")[0]):
+            told.setdefault(name, []).append(cells)
+    for name, cells in told.items():
+        levels = taken(name, Spread(1, 2, 3, "", "a test"))
+        if levels is not None and "one value" not in cells[0][0]:
+            assert cells == [[words[round(levels[level])] for level in Level]]
+    assert {"mie_mJ", "leakage_ohm", "capacitance_pF", "bond_resistance_ohm"} <= set(told)
 
 
 @pytest.mark.parametrize("name", [*Figures.__slots__, *HazardRules.model_fields])
