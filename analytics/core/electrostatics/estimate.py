@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.core.electrostatics import liquid_notes, notes
+from analytics.core.electrostatics import liquid_notes, notes, pipe_notes
 from analytics.core.electrostatics.beside_flow import Heard
 from analytics.core.electrostatics.current import liquid_currents, powder_currents
 from analytics.core.electrostatics.drive import Drive, Levels, drive, flow_unit
@@ -97,8 +97,8 @@ def estimate(
     The product's current charges the vessel's capacitance, and what is left of the bond leaks it:
     ``dV/dt = I/C - V/(R C)``, exact on each step of recorded resistance and flow. The low level
     takes whatever fits the record and makes the hazard least, the high level what makes it
-    greatest. Every figure rises from low to high, but for the moment of the first crossing, which
-    falls.
+    greatest. Every figure rises from low to high, but for the moment of the first crossing and the
+    published limit of velocity, which fall.
     """
     if span[1] <= span[0]:
         raise ValueError(f"a span must end after its start, got {span[0]} to {span[1]}")
@@ -123,12 +123,14 @@ def estimate(
     wait = _wait(station, inputs)
     unit = f"{flow_unit(station)}/min"
     said = (
+        *notes.of_beginning(station, driven),
         *notes.of_unknown(station, driven, unit),
         *notes.of_product(product, product_name, inputs),
         *notes.of_bond(station, driven, inputs.leakage_ohm),
         *notes.of_criteria(station, driven),
         *notes.of_flow(station, driven, unit),
         *notes.of_current(currents, inputs),
+        *(pipe_notes.of_pipe(inputs) if pace else ()),
         *notes.of_ignition(inputs, currents),
         *(_of_liquid(station, product, product_name, inputs, driven, pace) if pace else ()),
         *(liquid_notes.of_waiting(inputs, wait, _density(currents, driven)) if pace else ()),
@@ -151,6 +153,8 @@ def estimate(
 def _lacking(station: Station, name: str, inputs: Inputs, driven: Drive | None) -> tuple[str, ...]:
     """Return why there can be no estimate, and what would make one possible; none if it can."""
     table = f"[[station]] {station.id} of the site file"
+    if inputs.phase == "gas":
+        return (_gas(name),)
     reasons = []
     if driven is None:
         reasons.append(_no_flow(station, inputs.phase, table))
@@ -172,6 +176,14 @@ def _lacking(station: Station, name: str, inputs: Inputs, driven: Drive | None) 
             ' operation = "pouring", or charge_uC_kg to the product.'
         )
     return tuple(reasons)
+
+
+def _gas(name: str) -> str:
+    return (
+        f"{name} is a gas. A gas without drops or dust hardly charges (from memory); a wet or a"
+        ' dirty one is not covered. Of a liquefied one, give [product] phase = "liquid" in the'
+        " site file, with values of its own."
+    )
 
 
 def _no_flow(station: Station, phase: Phase | None, table: str) -> str:
@@ -228,7 +240,10 @@ def _density(currents: Levels, driven: Drive) -> float:
 
 def _wait(station: Station, inputs: Inputs) -> Spread:
     tau = inputs.relaxation_time_s if inputs.phase == "liquid" else None
-    return waiting_time(station.kind, None if tau is None else tau.high)
+    if tau is None:
+        return waiting_time(station.kind)
+    usual, worst = (waiting_time(station.kind, each) for each in (tau.typical, tau.high))
+    return Spread(usual.low, usual.typical, worst.high, worst.unit, worst.source)
 
 
 def _recorded(station: Station, driven: Drive) -> dict[str, Spread]:
@@ -275,5 +290,5 @@ def _figures(
         seconds_over_mie=found.seconds,
         relaxation_time_s=None if tau is None else tau.at(level),
         velocity_m_s=None if pace is None else pace.reached.at(level),
-        velocity_limit_m_s=None if pace is None else pace.limit.at(level),
+        velocity_limit_m_s=None if pace is None else pace.limit.at(OPPOSITE[level]),
     )

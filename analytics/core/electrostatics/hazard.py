@@ -29,7 +29,7 @@ class Figures:
     relaxation_time_s : float or None
         Of the liquid.
     velocity_m_s, velocity_limit_m_s : float or None
-        The greatest in the pipe, and the published limit for it.
+        The greatest in the pipe, and the published limit for it: the strictest at the high level.
     """
 
     peak_potential_V: float

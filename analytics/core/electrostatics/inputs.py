@@ -20,7 +20,7 @@ from analytics.core.electrostatics.streaming import FORMS
 from analytics.core.electrostatics.substances import Substance, find
 from bondtrail.site import HazardRules, Product, Station
 
-Phase = Literal["liquid", "powder"]
+Phase = Literal["liquid", "powder", "gas"]
 
 OPPOSITE = {Level.LOW: Level.HIGH, Level.TYPICAL: Level.TYPICAL, Level.HIGH: Level.LOW}
 """Which end of a quantity fits a level that falls with it, such as an ignition energy."""
@@ -67,8 +67,9 @@ class Inputs:
 
     Attributes
     ----------
-    phase : {"liquid", "powder"} or None
-        Of the product; None where neither a product nor the unit of flow tells.
+    phase : {"liquid", "powder", "gas"} or None
+        Of the product; None where neither a product nor the unit of flow tells. A gas makes no
+        estimate: of one that is liquefied the site file has to say so.
     conductivity_pS_m, relative_permittivity, charge_uC_kg, mie_mJ : Spread or None
         Of the product; the first two of a liquid alone, the third of a powder.
     pipe_diameter_m, pipe_length_m, filter_charge_uC_m3 : Spread or None
@@ -197,7 +198,7 @@ def _substance(product: Product | None, product_name: str | None) -> Substance |
 def _phase(station: Station, product: Product | None, substance: Substance | None) -> Phase | None:
     if product is not None:
         return product.phase
-    if substance is not None and substance.phase != "gas":
+    if substance is not None:
         return substance.phase
     unit = station.volume_unit or station.rated_unit
     return None if unit is None else "liquid" if unit == "L" else "powder"

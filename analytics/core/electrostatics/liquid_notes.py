@@ -44,12 +44,23 @@ def of_conductivity(
         yield (
             f"The conductivity of {name} is that of the pure liquid: traces of anything else move"
             " it by orders of magnitude, so that a measured one (conductivity_pS_m) goes before."
+            f"{_either_way(inputs.conductivity_pS_m)}"
         )
     if inputs.relative_permittivity is None:
         yield (
             f"The permittivity of {name} is not known (relative_permittivity): there is no"
             " relaxation time."
         )
+
+
+def _either_way(kappa: Spread) -> str:
+    if kappa.low == kappa.high:
+        return ""
+    kinds = dict.fromkeys(conductivity_class(each) for each in (kappa.low, kappa.high))
+    return (
+        f" The levels take {kappa.low:.3g} to {kappa.high:.3g} pS/m, a conductivity that is"
+        f" {' or '.join(kinds)}."
+    )
 
 
 def _by_other_editions(inputs: Inputs, kappa: float) -> str:

@@ -25,6 +25,24 @@ DISCHARGE_V = 30_000.0
 """What isolated pipes were seen to reach: NBS Journal of Research 69C (1965), abstract. [V]"""
 
 
+def of_beginning(station: Station, driven: Drive) -> Iterator[str]:
+    """Yield that the high figures are no upper bound, where the vessel may have come with charge.
+
+    It comes before all other notes.
+    """
+    untold = driven.flow_unknown[0] or driven.flow_apart[0] or driven.flow_unread[0]
+    flows = driven.flow[Level.HIGH][0] >= station.limits.flow_min
+    if not (untold or flows):
+        return
+    if driven.resistance_ohm[Level.HIGH][0] > station.limits.limit_ohm:
+        at = "where flow is not known" if untold else "in the middle of flow"
+        yield (
+            f"The high figures are at least: the span begins {at}, without a bond that is known to"
+            " be low. The vessel is taken as without charge there, and may have been charged"
+            " before."
+        )
+
+
 def of_unknown(station: Station, driven: Drive, unit: str) -> Iterator[str]:
     """Yield what is supposed where the record says nothing: it is never counted as good."""
     if driven.bond_unknown.any():
@@ -79,10 +97,7 @@ def of_bond(station: Station, driven: Drive, leakage: Spread) -> Iterator[str]:
             f" what was read, at the low level, {ohms(leakage.typical)} at the typical one,"
             f" {most} at the high one."
         )
-    beginning = "The vessel is taken as without charge where the span begins"
-    if loose[0] and driven.flowing[0]:
-        beginning += "; it was not seen bonded then, and may have been charged before"
-    yield f"{beginning}."
+    yield "The vessel is taken as without charge where the span begins."
 
 
 def of_flow(station: Station, driven: Drive, unit: str) -> Iterator[str]:

@@ -83,7 +83,8 @@ PHASES = [
     pytest.param(with_unit("L"), None, "elixir", "liquid", id="litres"),
     pytest.param(with_unit("kg"), None, None, "powder", id="kilograms"),
     pytest.param(with_unit(None, rated_unit="kg"), None, None, "powder", id="rated"),
-    pytest.param(with_unit("L"), None, "propane", "liquid", id="gas-by-its-unit"),
+    pytest.param(with_unit("L"), None, "propane", "gas", id="gas-whatever-its-unit"),
+    pytest.param(with_unit("L"), LIQUID, "propane", "liquid", id="liquefied-gas"),
     pytest.param(with_unit(None), None, None, None, id="nothing-tells"),
 ]
 

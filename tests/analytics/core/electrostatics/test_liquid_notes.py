@@ -58,6 +58,9 @@ def test_editions_that_class_it_otherwise_are_named(product: Product, differing:
         pytest.param(liquid(2000), "blend", "2e+03 pS/m, is medium", id="medium"),
         pytest.param(liquid(1, None), "blend", "The permittivity of blend is not", id="no-eps"),
         pytest.param(None, "toluene", "that of the pure liquid", id="by-the-table"),
+        pytest.param(None, "toluene", "0.1 to 10 pS/m, a conductivity that is low.", id="decades"),
+        pytest.param(None, "ether", "4 to 400 pS/m, a conductivity that is low or", id="two"),
+        pytest.param(None, "MEK", "(conductivity_pS_m) goes before.", id="one-value"),
     ],
 )
 def test_what_is_known_of_the_conductivity(product: Product | None, name: str, words: str) -> None:

@@ -51,6 +51,41 @@ def test_what_is_known_throughout_needs_no_such_note() -> None:
     assert list(notes.of_unknown(METERED, found, "L/min")) == []
 
 
+BEGINNINGS = [
+    pytest.param({"resistance": [(9, OPEN)], "flow": [(9, 60)]}, "in the middle of", id="open"),
+    pytest.param({"resistance": [(9, 5e4)], "flow": [(9, 60)]}, "in the middle of", id="not-low"),
+    pytest.param(
+        {"resistance": [(1, GAP), (8, 3)], "flow": [(9, 60)]}, "in the middle of", id="unknown"
+    ),
+    pytest.param(
+        {"resistance": [(9, OPEN)], "flow": [(1, GAP), (1, 0), (7, 60)]},
+        "where flow is not known",
+        id="flow-unknown",
+    ),
+    pytest.param(
+        {"resistance": [(99, OPEN)], "flow": [(50, GAP), (49, 60)]},
+        "where flow is not known",
+        id="flow-unknown-apart",
+    ),
+    pytest.param({"resistance": [(9, 3)], "flow": [(9, 60)]}, None, id="low"),
+    pytest.param({"resistance": [(9, 10)], "flow": [(9, 60)]}, None, id="at-the-limit"),
+    pytest.param({"resistance": [(9, OPEN)], "flow": [(1, 0), (8, 60)]}, None, id="at-rest"),
+    pytest.param({"resistance": [(9, OPEN)], "flow": [(9, 0.01)]}, None, id="counts-as-none"),
+    pytest.param(
+        {"resistance": [(1, 3), (8, OPEN)], "flow": [(9, 60)]}, None, id="opened-later-on"
+    ),
+]
+
+
+@pytest.mark.parametrize(("signals", "words"), BEGINNINGS)
+def test_a_vessel_that_may_have_come_with_charge(
+    signals: dict[str, Sequence[Stretch]], words: str | None
+) -> None:
+    said = " ".join(notes.of_beginning(METERED, driven(METERED, **signals)))
+    assert said.startswith("The high figures are at least") == (words is not None)
+    assert words is None or f"begins {words}" in said
+
+
 UNKNOWN = [
     pytest.param(
         {"resistance": [(4, 3), (4, GAP), (12, 3)], "flow": [(2, 60), (18, 0)]},
