@@ -11,7 +11,7 @@ from contextlib import AbstractContextManager
 from typing import Protocol
 
 from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
-from bondtrail.samples import Samples
+from bondtrail.samples import Replaced, Samples
 from store import DamageError, PointSummary, Touch
 
 
@@ -51,6 +51,17 @@ class Source(HasReadings, HasSites, Protocol):
 
     def readings(self) -> Mapping[str, tuple[int, int]]:
         """Return when each station's first and last reading are. [ns]"""
+        ...
+
+    def replaced(
+        self,
+        point: str,
+        start: int | None = None,
+        end: int | None = None,
+        *,
+        on_damage: Callable[[DamageError], None] | None = None,
+    ) -> Sequence[Replaced]:
+        """Return, by commit, the readings of a point that others took the place of. [ns]"""
         ...
 
     def waiting(self) -> Mapping[str, Touch]:

@@ -17,7 +17,7 @@ from analytics.evidence.rows import Plain, parse_json, plain, row_of
 from analytics.replay.gather import replay_transfer
 from analytics.replay.replayed import UnknownSpanError
 from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
-from bondtrail.samples import Samples
+from bondtrail.samples import Replaced, Samples
 from bondtrail.site import Role, Site, SiteError, parse_site
 from store import Store
 
@@ -208,6 +208,9 @@ class _AsStored:
         first = min((int(time[0]) for time in times if time.size), default=0)
         last = max((int(time[-1]) for time in times if time.size), default=0)
         return {self._package.about.station: (first, last)}
+
+    def replaced(self, point: str, *_: object, **__: object) -> list[Replaced]:
+        return []
 
     def waiting(self) -> dict[str, Any]:
         return {}

@@ -18,6 +18,7 @@ from analytics.core.splicing import spliced
 from analytics.replay.found import Found, product_of
 from analytics.replay.holding import held_at, held_in, pieces, product_named, sites_of
 from analytics.replay.missing import missing_of
+from analytics.replay.replacements import replacements
 from analytics.replay.replayed import Held, Replay, UnknownSpanError, clock_error_s
 from analytics.replay.spans import AROUND_NS, DAY_NS, FARTHEST_NS, LONGEST_DAYS, replayed_span
 from analytics.replay.typicals import typical_of
@@ -158,6 +159,7 @@ def _of_span(
     product = product_named(judged_by.site, name)
     read_by = [(*span, station)] if transfer else _read_by(held, span, found)
     states = spliced([(a, b, _situation(each, signals, span)) for a, b, each in read_by])
+    replaced = list(replacements(store, station_id, signals, span, damage.append))
     signals = _within(station, signals, span)
     counted = (transfer.start, transfer.end) if transfer else span
     metering = Metering.of(station, signals, states, counted)
@@ -189,6 +191,7 @@ def _of_span(
             metering=metering,
             tickets=found.tickets,
             damage=damage,
+            replaced=replaced,
             waiting_since=found.waiting_since,
         ),
         damaged=sorted({str(error) for error in damage}),
@@ -206,6 +209,7 @@ def _of_span(
         ),
         typical=typical,
         metering=metering,
+        replaced=replaced,
     )
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
+from itertools import groupby
+from operator import attrgetter
 
 import numpy as np
 
@@ -11,17 +14,20 @@ from analytics.core.resolution import reports_on_change
 from analytics.core.runs import Timeline
 from analytics.core.silences import Told, told
 from analytics.core.situation import Signals
-from analytics.replay.replayed import Missing
+from analytics.replay.replayed import Missing, Replacement
 from bondtrail.coverage import Reach, judgement
 from bondtrail.results import Ticket, Transfer
 from bondtrail.samples import Quality, Samples
 from bondtrail.site import Role, Station
-from bondtrail.times import nanoseconds
+from bondtrail.times import format_time, nanoseconds
 from store import DamageError
 
 ASKED = ("bond", "resistance figures", "transfers", "volume", "trips", "permissive against bond",
          "bypass")  # fmt: skip
 """What of a station's judgement a replay leans on."""
+
+FEW_COMMITS = 5
+"""So many that replaced readings of a point are told one by one."""
 
 NO_RESULTS = "readings came since it was analysed: what was found may be out of date"
 
@@ -35,6 +41,7 @@ def missing_of(
     metering: Metering | None = None,
     tickets: Sequence[Ticket] = (),
     damage: Sequence[DamageError] = (),
+    replaced: Sequence[Replacement] = (),
     waiting_since: int | None = None,
 ) -> list[Missing]:
     """Return what is not known of a span of a station, by start.
@@ -55,6 +62,8 @@ def missing_of(
         That overlap the span.
     damage : sequence of DamageError
         Stored readings that cannot be read.
+    replaced : sequence of Replacement
+        Readings that others took the place of: what they said first is not what is told.
     waiting_since : int, optional
         From when on readings wait for an analysis. [ns]
     """
@@ -65,6 +74,7 @@ def missing_of(
         *_uncertain(station, signals, span),
         *_order(station, signals, span),
         *(_damaged(each, span) for each in damage),
+        *_replaced(replaced, span),
     ]
     if transfer is not None and transfer.batch is None and not _named(transfer, tickets):
         why = "no ticket names its batch or operator"
@@ -144,7 +154,39 @@ def _order(station: Station, signals: Signals, span: tuple[int, int]) -> Iterato
 def _damaged(damage: DamageError, span: tuple[int, int]) -> Missing:
     about = damage.point.rsplit(".", 1)[-1] if damage.point else "readings"
     start, end = max(damage.start, span[0]), min(damage.end, span[1])
-    return Missing(about, start, max(start, end), f"{damage.part} {damage.id} is damaged")
+    what = "what was replaced, row" if damage.part == "replaced" else damage.part
+    return Missing(about, start, max(start, end), f"{what} {damage.id} is damaged")
+
+
+def _replaced(replaced: Sequence[Replacement], span: tuple[int, int]) -> Iterator[Missing]:
+    """Yield what was replaced of each point: by commit, or all in one if there were many."""
+    for role, found in groupby(replaced, key=attrgetter("role")):
+        every = list(found)
+        for group in [[each] for each in every] if len(every) <= FEW_COMMITS else [every]:
+            start = max(min(each.first for each in group), span[0])
+            end = max(each.last for each in group) + 1
+            yield Missing(role, start, max(start, end), _replaced_why(group))
+
+
+def _replaced_why(group: Sequence[Replacement]) -> str:
+    count = sum(each.count for each in group)
+    many = f"{count:,} readings were" if count > 1 else "1 reading was"
+    low, high = min(each.lowest for each in group), max(each.highest for each in group)
+    first = _value(low) if low == high else f"{_value(low)} to {_value(high)}"
+    return f"{many} replaced {_replaced_when(group)}: the earlier values are kept, {first}"
+
+
+def _replaced_when(group: Sequence[Replacement]) -> str:
+    known = [format_time(each.at) for each in group if each.at is not None]
+    if len(group) == 1:
+        return f"on {known[0]}" if known else "nobody noted when"
+    some = "" if len(known) == len(group) else ", as far as it was noted"
+    between = f" between {min(known)} and {max(known)}" if known else ""
+    return f"by {len(group):,} later batches{between}{some}"
+
+
+def _value(value: float) -> str:
+    return "open circuit" if math.isinf(value) else f"{value:.4g}"
 
 
 def _named(transfer: Transfer, tickets: Sequence[Ticket]) -> bool:

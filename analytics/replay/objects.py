@@ -12,7 +12,7 @@ from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.electrostatics.unseen import UNSEEN
 from analytics.core.events import Event
 from analytics.core.typical import Comparison, Typical
-from analytics.replay.replayed import Held, Missing, Replay
+from analytics.replay.replayed import Held, Missing, Replacement, Replay
 from bondtrail.objects import (
     FINDING,
     HOOKUP,
@@ -54,6 +54,16 @@ _MISSING: Fields[Missing] = {
     "why": lambda missing: missing.why,
 }
 
+_REPLACED: Fields[Replacement] = {
+    "role": word("role"),
+    "at": moment("at"),
+    "count": lambda replaced: replaced.count,
+    "first": moment("first"),
+    "last": moment("last"),
+    **as_is("lowest", "highest"),
+    "open": lambda replaced: math.isinf(replaced.highest),
+}
+
 _COMPARISON: Fields[Comparison] = {
     "name": lambda comparison: comparison.name,
     "time": moment("moment"),
@@ -85,8 +95,10 @@ def replay_object(replay: Replay) -> dict[str, object]:
         "work": [as_object(WORK, window) for window in replay.work],
         "tickets": [as_object(TICKET, ticket) for ticket in replay.tickets],
         "hazard": hazard_object(replay.hazard),
+        "replaced": [as_object(_REPLACED, replaced) for replaced in replay.replaced],
         "damaged": list(replay.damaged),
         "waiting": replay.waiting,
+        "clocks": replay.clocks,
         "caution": CAUTION,
     }
     return {name: finite(value) for name, value in told.items()}

@@ -12,7 +12,7 @@ from analytics.core.sequence import Event
 from analytics.core.situation import Signals, Situation
 from analytics.core.typical import Typical
 from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
-from bondtrail.site import Product, Site, Station
+from bondtrail.site import Product, Role, Site, Station
 
 
 class UnknownSpanError(ValueError):
@@ -56,6 +56,33 @@ class Missing:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class Replacement:
+    """Readings of a span that one commit put others in the place of; the earlier ones are kept.
+
+    Attributes
+    ----------
+    role : Role
+        Of which point.
+    at : int or None
+        When the later ones arrived; None where nobody knows. [ns]
+    count : int
+        How many earlier readings there are, of values that others of their batch replaced too.
+    first, last : int
+        Times of the first and the last of them. [ns]
+    lowest, highest : float
+        Of the earlier values, in the unit of the role; +inf is an open circuit.
+    """
+
+    role: Role
+    at: int | None
+    count: int
+    first: int
+    last: int
+    lowest: float
+    highest: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Replay:
     """All that is said of a span ``[start, end)`` of one station. [ns]
@@ -86,6 +113,9 @@ class Replay:
         None without a transfer.
     metering : Metering or None
         What of the flow was measured, in the transfer or else in the span; None without a meter.
+    replaced : sequence of Replacement
+        What was replaced of the readings that hold in the span, by point, in the order of the
+        commits.
     """
 
     site: Site
@@ -110,6 +140,7 @@ class Replay:
     hazard: Hazard | NoEstimate
     typical: Typical | None
     metering: Metering | None = None
+    replaced: Sequence[Replacement] = ()
 
     @property
     def clocks(self) -> str:
