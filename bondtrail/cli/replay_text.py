@@ -38,8 +38,9 @@ SIGNS = (
     "Each event stands at the moment it was seen. Known: a reading or a person says so. "
     "~ inferred: a rule says so, from readings. ? missing: from here on nothing is known. = before "
     "a time: whether this came before or after the one above cannot be told, they lie closer than "
-    "their points report. ! is what to look at first. + behind what flowed so far: at least so "
-    "much, not all of it was measured. CSV and JSON have since when each may have been so."
+    "their points report or their clocks agree. Uncertain: the time of the reading may be that of "
+    "its arrival. ! is what to look at first. + behind what flowed so far: at least so much, not "
+    "all of it was measured. CSV and JSON have since when each may have been so."
 )
 
 
@@ -149,7 +150,8 @@ def _print_events(replay: Replay, zone: ZoneInfo) -> None:
         Column(unit or "So far", lambda row: _so_far(row[1]), right=True),
     ]
     events = list(zip(_clocks(replay.events, zone), replay.events, strict=True))
-    output.print_table("What happened", columns, events, [output.wrapped(SIGNS)])
+    notes = [output.wrapped(SIGNS), output.wrapped(replay.clocks)]
+    output.print_table("What happened", columns, events, notes)
 
 
 _BASIS = {"known": "known", "inferred": "~ inferred", "missing": "? missing"}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -224,6 +226,13 @@ def test_how_far_clocks_are_trusted_is_one_sentence(error_s: float, told: str) -
     words = clocks_words(error_s)
     assert words.startswith("Times are as the devices gave them; their clocks are taken to agree")
     assert words.endswith(f"{told} (clock_error_s).")
+
+
+@pytest.mark.parametrize("page", ["replay.md", "rules.md"])
+def test_the_pages_say_it_too(page: str) -> None:
+    text = (Path(__file__).parents[3] / "docs" / page).read_text(encoding="utf-8")
+    said = clocks_words(0).partition(" 0 s ")[0]
+    assert f"{said} N s (`clock_error_s` of the site file" in " ".join(text.split())
 
 
 @st.composite

@@ -75,6 +75,18 @@ def test_order_is_certain_where_the_points_are_quick_enough(bad: Replay) -> None
     assert closed.since == closed.time - S // 10
 
 
+def test_clocks_of_devices_that_may_differ_leave_their_order_open(spot: Store) -> None:
+    """The permissive opens 2.3 s after the loss; flow goes off within a second of 8 s later."""
+    wary = parse_site(site().text.replace("[limits]", "clock_error_s = 2.25\n[limits]"))
+    spot.put_site(wary, FLOWS[7])
+    replay = replay_transfer(spot, BAD, now=NOW)
+    assert replay.clocks.endswith("to within 2.25 s (clock_error_s).")
+    unsure = [event.what for event in replay.events if not event.order_certain]
+    assert unsure == [What.PERMISSIVE_CLOSED, What.PERMISSIVE_OPENED, What.TRIP]
+    assert len(replay.held) == 2
+    assert What.LIMITS_CHANGED not in {event.what for event in replay.events}
+
+
 def test_figures_stand_beside_each_event(bad: Replay) -> None:
     lost, off = only(bad, What.BOND_LOST), only(bad, What.FLOW_OFF)
     assert lost.flow == 807

@@ -37,8 +37,8 @@ def told(**changes: Any) -> Any:
 def test_the_keys_of_a_replay() -> None:
     assert list(told()) == [
         "station", "start", "end", "transfer", "product", "limits", "events", "typical", "missing",
-        "findings", "trips", "hookups", "work", "tickets", "hazard", "damaged", "waiting",
-        "caution",
+        "findings", "trips", "hookups", "work", "tickets", "hazard", "replaced", "damaged",
+        "waiting", "clocks", "caution",
     ]  # fmt: skip
 
 
@@ -110,6 +110,16 @@ def test_every_limit_that_held_is_told_and_from_when() -> None:
     )
     assert (first["limits"]["limit_ohm"], second["limits"]["limit_ohm"]) == (10.0, 5.0)
     assert len(first["limits"]) == 21
+
+
+def test_how_far_clocks_are_trusted_is_told_by_the_worst_of_the_files_that_held() -> None:
+    trusting, wary = (
+        parse_site(SITE.replace("[product", f"clock_error_s = {error}\n[product", 1))
+        for error in ("0.0", "1.5")
+    )
+    held = [Held(at(n * 50), each, each.stations[0]) for n, each in enumerate((wary, trusting))]
+    assert told(held=held[1:])["clocks"].endswith("agree to within 0 s (clock_error_s).")
+    assert told(held=held)["clocks"].endswith("agree to within 1.5 s (clock_error_s).")
 
 
 def test_the_estimate_has_its_nine_figures_at_three_levels() -> None:

@@ -265,7 +265,27 @@ def test_each_basis_has_its_word_and_its_sign(text: Text) -> None:
 def test_order_that_cannot_be_told_has_its_sign(text: Text) -> None:
     out = text()
     assert row(out, "permissive opened").startswith("= 07:00:40.125")
-    assert "cannot be told, they lie closer than their points report" in " ".join(out.split())
+    said = " ".join(out.split())
+    assert "cannot be told, they lie closer than their points report or their clocks agree" in said
+
+
+@pytest.mark.parametrize(
+    ("written", "within"),
+    [
+        pytest.param("", "within 0 s", id="nothing-is-known-of-them"),
+        pytest.param("clock_error_s = 0.25", "within 0.25 s", id="the-site-file-knows"),
+    ],
+)
+def test_how_far_clocks_are_trusted_is_told_below_the_events(
+    text: Text, written: str, within: str
+) -> None:
+    site = parse_site(SITE.replace("[product", f"{written}\n[product", 1))
+    out = text(held=[Held(at(0), site, site.station("bay-1"))])
+    below = " ".join(out.partition("\nWhat happened\n")[2].partition("\nBeside")[0].split())
+    assert below.endswith(
+        "Times are as the devices gave them; their clocks are taken to agree to "
+        f"{within} (clock_error_s)."
+    )
 
 
 def test_what_should_not_be_missed_is_marked(text: Text) -> None:
