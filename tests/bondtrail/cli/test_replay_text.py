@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -349,6 +350,16 @@ def test_the_first_difference_is_told_and_marked(text: Text) -> None:
 )
 def test_what_cannot_be_compared_is_told(text: Text, typical: Typical | None, said: str) -> None:
     assert said in text(typical=typical)
+
+
+def test_an_open_circuit_is_a_word_and_no_number(text: Text) -> None:
+    lost = Comparison("resistance_ohm", at(40), math.inf, 3.0, 4.0, math.inf, 12, True)
+    events = [Event(at(1), What.BOND_LOST, ohm=math.inf)]
+    out = text(typical=replace(TYPICAL, comparisons=(lost,), first_difference=lost), events=events)
+    said = out.partition("What the charge")[0]
+    assert row(said, "^resistance, ohm").split()[2:7] == ["open", "4.00", "3.00", "to", "open"]
+    assert "It differed first in resistance, ohm: open, and theirs 3.00 to open" in said
+    assert not re.search(r"\binf\b", said)
 
 
 def test_a_figure_that_nobody_knows_and_one_that_never_came_are_told_apart(text: Text) -> None:
