@@ -1,0 +1,101 @@
+"""Readings that a later file replaces stay on record, and whoever asks is told of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from bondtrail.cli import opening
+from bondtrail.samples import Samples
+from bondtrail.times import NS_PER_S, format_time, parse_time
+from store import open_store
+from tests.bondtrail.cli.conftest import Run
+
+BEGIN = parse_time("2026-07-01T06:00:00Z")
+LOADED = parse_time("2026-07-02T12:00:00Z")
+MENDED = parse_time("2026-07-09T03:14:15Z")
+TRANSFER = "bay-1/20260701T060020.000Z"
+LOST = range(100, 130)
+"""Seconds of open clamp in flow."""
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> Callable[[int], None]:
+    def is_now(moment: int) -> None:
+        monkeypatch.setattr(opening, "clock_ns", lambda: moment)
+
+    return is_now
+
+
+def row(second: int, tag: str, value: str) -> str:
+    return f"{format_time(BEGIN + second * NS_PER_S)},{tag},{value}\n"
+
+
+@pytest.fixture
+def files(folder: Path) -> None:
+    """One file with the clamp open in flow, and one with better values for just those seconds."""
+    with (folder / "one.csv").open("w") as one:
+        one.write("time,tag,value\n")
+        for second in range(300):
+            is_on = 10 <= second < 230 and second not in LOST
+            one.write(row(second, "GND1", "3.4" if is_on else "OL"))
+            one.write(row(second, "PERM1", "1" if 15 <= second < 225 else "0"))
+            one.write(row(second, "FT1", "800" if 20 <= second < 200 else "0"))
+    two = "time,tag,value\n" + "".join(row(second, "GND1", "3.0") for second in LOST)
+    (folder / "two.csv").write_text(two)
+
+
+@pytest.fixture
+def mended(run: Run, site_file: str, files: None, clock: Callable[[int], None]) -> None:
+    """A store whose loss of bond was overwritten a week later, and that says compliant."""
+    clock(LOADED)
+    assert run("load", "one.csv", "--site", site_file).status == 0
+    assert run("analyse").status == 0
+    (before,) = run("show", "transfers", "--format", "json").json
+    assert not before["compliant"]
+    assert "bond_lost_in_flow" in " ".join(before["findings"])
+    clock(MENDED)
+    loaded = run("load", "two.csv", "--site", site_file)
+    assert loaded.status == 0
+    assert "30" in loaded.out
+    assert run("analyse").status == 0
+    (after,) = run("show", "transfers", "--format", "json").json
+    assert (after["id"], after["compliant"], after["findings"]) == (TRANSFER, True, [])
+
+
+@pytest.mark.usefixtures("mended")
+def test_the_replay_says_what_was_overwritten(run: Run) -> None:
+    out = " ".join(run("replay", TRANSFER).out.split())
+    missing = out.partition("What is missing")[2].partition("What happened")[0]
+    assert (
+        "resistance: 30 readings were replaced on 2026-07-09T03:14:15.000Z: the earlier values are "
+        "kept, open circuit, 2026-07-01 07:01:40"
+    ) in missing
+
+
+@pytest.mark.usefixtures("mended")
+def test_programs_get_it_too(run: Run) -> None:
+    (replaced,) = run("replay", TRANSFER, "--format", "json").json["replaced"]
+    assert replaced == {
+        "role": "resistance",
+        "at": "2026-07-09T03:14:15.000Z",
+        "count": 30,
+        "first": "2026-07-01T06:01:40.000Z",
+        "last": "2026-07-01T06:02:09.000Z",
+        "lowest": None,
+        "highest": None,
+        "open": True,
+    }
+
+
+@pytest.mark.usefixtures("mended")
+def test_the_earlier_values_are_in_the_store(run: Run, folder: Path) -> None:
+    time = [BEGIN + second * NS_PER_S for second in LOST]
+    with open_store(f"sqlite:///{folder}/bondtrail.db") as store:
+        (kept,) = store.replaced("bay-1.resistance")
+        assert kept.samples == Samples.of(time, [math.inf] * 30)
+        assert kept.at == MENDED
+    assert run("check").status in (0, 3)
