@@ -306,9 +306,8 @@ class TestTheTruckWasBondedAndTheFloatWasNot:
     def test_the_liquid_relaxes_as_worked_by_hand(self, run: Run) -> None:
         hazard = run("replay", self.GOOD, "--format", "json").json["hazard"]
         assert hazard["conductivity_class"] == "low"
-        for level, decade in (("low", 0.1), ("typical", 1), ("high", 10)):
-            expected = pytest.approx(NAPHTHA_S * decade, rel=1e-4)
-            assert hazard[level]["relaxation_time_s"] == expected
+        for level in ("low", "typical", "high"):
+            assert hazard[level]["relaxation_time_s"] == pytest.approx(NAPHTHA_S, rel=1e-4)
 
     def test_the_text_keeps_the_caution_of_the_float(self, run: Run) -> None:
         out = " ".join(run("replay", self.GOOD).out.split())
