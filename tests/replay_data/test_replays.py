@@ -10,13 +10,24 @@ from analytics.core.events import Basis, Event, What
 from analytics.core.sequence import sequence
 from bondtrail.results import Finding, Kind, StationResults, Transfer, TripCause, WorkWindow
 from bondtrail.samples import Samples
-from bondtrail.site import Site
+from bondtrail.site import Role, Site, Station
 from bondtrail.times import NS_PER_S, nanoseconds
 
 Results = Mapping[str, StationResults]
 Tell = Callable[[str, int, int], list[Event]]
 
 MARGIN_NS = 120 * NS_PER_S
+
+
+def signals_of(
+    station: Station, recorded: Mapping[str, Samples], span: tuple[int, int]
+) -> dict[Role, Samples]:
+    signals = {}
+    for role, point in station.points.items():
+        raw = recorded[point.aliases[0]]
+        part = raw.between(span[0] - nanoseconds(point.stale_after_s), span[1])
+        signals[role] = Samples(part.time, part.value * point.scale, part.quality)
+    return signals
 
 
 @pytest.fixture
@@ -29,19 +40,15 @@ def tell(
     def events(station_id: str, start: int, end: int) -> list[Event]:
         station, found = site.station(station_id), results[station_id]
         span = start - MARGIN_NS, end + MARGIN_NS
-        signals = {}
-        for role, point in station.points.items():
-            raw = recorded[point.aliases[0]]
-            part = raw.between(span[0] - nanoseconds(point.stale_after_s), span[1])
-            signals[role] = Samples(part.time, part.value * point.scale, part.quality)
         return sequence(
             station,
-            signals,
+            signals_of(station, recorded, span),
             span,
             trips=found.trips,
             findings=[f for f in found.findings if f.start < span[1] and f.end > span[0]],
             work=work_of[station_id],
             counted_from=start,
+            clock_error_s=site.clock_error_s,
         )
 
     return events
@@ -77,7 +84,10 @@ def test_every_transfer_is_told_with_its_flow_its_trips_and_its_volume(
 def test_the_slow_valve_lets_flow_run_on_after_the_clamp_is_off(
     results: Results, tell: Tell
 ) -> None:
-    """Looked at four times a second, bond, permissive and flow are told apart surely."""
+    """Looked at four times a second, bond, permissive and flow are told apart surely.
+
+    Clocks that agree to within 50 ms are part of that, and said so in the site file.
+    """
     for finding in findings_of(results, "road-1", Kind.BOND_LOST_IN_FLOW):
         events = tell("road-1", finding.start, finding.end)
         chain = [
@@ -94,6 +104,30 @@ def test_the_slow_valve_lets_flow_run_on_after_the_clamp_is_off(
         ]
         assert all(event.order_certain for event in chain)
         assert 7 <= (chain[3].time - chain[0].time) / NS_PER_S <= 10
+
+
+def test_without_a_word_on_how_often_contacts_are_looked_at_the_order_is_open(
+    site: Site, recorded: Mapping[str, Samples], results: Results
+) -> None:
+    """The same losses by a site file without intervals: a contact may have opened long before."""
+    station = site.station("road-1")
+    silent = {
+        role: point.model_copy(update={"interval_s": None})
+        for role, point in station.points.items()
+    }
+    for finding in findings_of(results, "road-1", Kind.BOND_LOST_IN_FLOW):
+        span = finding.start - MARGIN_NS, finding.end + MARGIN_NS
+        events = sequence(
+            station.model_copy(update={"points": silent}), signals_of(station, recorded, span), span
+        )
+        (opened,) = [
+            event
+            for event in events
+            if event.what is What.PERMISSIVE_OPENED and finding.start < event.time < finding.end
+        ]
+        assert not opened.order_certain
+        assert opened.since is not None
+        assert opened.since < finding.start
 
 
 def test_the_transfer_without_a_bond_never_has_one(results: Results, tell: Tell) -> None:
