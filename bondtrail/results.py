@@ -320,7 +320,10 @@ class Ticket:
 
 @dataclass(frozen=True, slots=True)
 class Reject:
-    """Input that could not be taken, kept with a reason a person can act on."""
+    """Input that could not be taken, kept with a reason a person can act on.
+
+    ``point`` and ``time`` (ns) say of which reading it is, where that much could be read.
+    """
 
     source: str
     where: str
@@ -328,6 +331,8 @@ class Reject:
     raw: str
     at: int
     count: int = 1
+    point: str | None = None
+    time: int | None = None
 
 
 class ReviewState(StrEnum):

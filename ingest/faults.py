@@ -42,16 +42,27 @@ class Fault(StrEnum):
     FILE = "file that cannot be read"
 
 
+About = tuple[str, int] | None
+"""The point and the time (ns) of the reading that a row would have been, where they are known."""
+
+
+def about_nothing(_: int) -> About:
+    """Say of a row that nobody knows which reading it would have been."""
+    return None
+
+
 @dataclass(frozen=True, slots=True)
 class FaultRows:
     """Rows of one table that share a fault.
 
-    ``rows`` are row numbers of the table, rising; ``reason`` is asked for those listed only.
+    ``rows`` are row numbers of the table, rising; ``reason`` and ``about`` are asked for those
+    listed only.
     """
 
     fault: Fault
     rows: RowArray
     reason: Callable[[int], str]
+    about: Callable[[int], About] = about_nothing
 
 
 @dataclass(slots=True)
@@ -97,10 +108,11 @@ class RejectBook:
         lines: Sequence[int] | RowArray,
         reason: Callable[[int], str],
         raw: Callable[[int], bytes | str],
+        about: Callable[[int], About] = about_nothing,
     ) -> list[Reject]:
         """Return the rejects of rows that share a fault.
 
-        ``reason`` and ``raw`` are asked with the index into ``lines``.
+        ``reason``, ``raw`` and ``about`` are asked with the index into ``lines``.
         """
         tally = self._rows.setdefault(fault, _Tally())
         room = max(0, LISTED - tally.seen)
@@ -109,7 +121,7 @@ class RejectBook:
         tally.seen += len(lines)
         self.rejected += len(lines)
         return [
-            self._reject(int(line), reason(index), clean_raw(raw(index)))
+            self._reject(int(line), reason(index), clean_raw(raw(index)), about=about(index))
             for index, line in enumerate(lines[:room])
         ]
 
@@ -149,8 +161,12 @@ class RejectBook:
                 summed.append(self._reject(tally.line, reason, tally.raw, more))
         return summed
 
-    def _reject(self, line: int, reason: str, raw: str, count: int = 1) -> Reject:
-        return Reject(self.source, f"{self.unit} {line}", reason, raw, self.now, count)
+    def _reject(
+        self, line: int, reason: str, raw: str, count: int = 1, about: About = None
+    ) -> Reject:
+        point, time = about or (None, None)
+        where = f"{self.unit} {line}"
+        return Reject(self.source, where, reason, raw, self.now, count, point, time)
 
 
 def _unknown(tag: str) -> str:

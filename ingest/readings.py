@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from bondtrail.samples import QualityArray, Samples, TimeArray, ValueArray
 from bondtrail.site import Point, Site
 from ingest.arrays import BoolArray, as_rows, mask_of, numbers_of
-from ingest.faults import Fault, FaultRows, RowArray, shown
+from ingest.faults import About, Fault, FaultRows, RowArray, about_nothing, shown
 from ingest.header import HeaderError, Layout
 from ingest.moments import read_times, text_lengths, time_fault
 from ingest.tables import Table, Taken, UnknownTag
@@ -88,8 +88,17 @@ def take_long(table: Table, layout: Layout, tags: Tags, zone: ZoneInfo | None) -
     faults[bad_time] = FAULTS.index(Fault.TIME)
     faults[points == UNKNOWN] = _TAG
     taken.samples = list(_by_point(points, time, value, quality, faults, tags))
+
+    def about(row: int) -> About:
+        return tags.points[points[row]].name, int(time[row])
+
     taken.faults = [
-        FaultRows(fault, rows, _long_reason(fault, column, points, tags, zone))
+        FaultRows(
+            fault,
+            rows,
+            _long_reason(fault, column, points, tags, zone),
+            about_nothing if fault is Fault.TIME else about,
+        )
         for fault, rows in _found(faults)
         if fault is not Fault.TAG
     ]
@@ -205,7 +214,10 @@ def _take_column(
             text = _text(cells[int(np.searchsorted(rows, row))])
             return value_fault(fault, text, name, point.role)
 
-        taken.faults.append(FaultRows(fault, rows[found], reason))
+        def about(row: int) -> About:
+            return point.name, int(time[row])
+
+        taken.faults.append(FaultRows(fault, rows[found], reason, about))
 
 
 def _good(time: TimeArray, value: ValueArray, good: BoolArray) -> Samples:

@@ -73,6 +73,7 @@ def settle(table: Table, taken: Taken, book: RejectBook) -> Batch:
             table.lines[fault.rows],
             partial(_of_row, fault.reason, fault.rows),
             partial(_of_row, table.raw, fault.rows),
+            partial(_of_row, fault.about, fault.rows),
         )
     for unknown in taken.unknown:
         book.tag(unknown.tag, int(table.lines[unknown.row]), unknown.count, table.raw(unknown.row))

@@ -317,6 +317,27 @@ class Store:
         with self._db.reading() as tx:
             return inputs.every_reject(tx, source, start, end, limit)
 
+    def rejected(self, point: str, start: int, end: int) -> list[Reject]:
+        """Return the rejects that would have been readings of a point in ``[start, end)``.
+
+        They are those that were so far understood: input of which no point or no time can be
+        read is in `rejects` alone, and so are those of a file that were too many to be listed.
+
+        Parameters
+        ----------
+        point : str
+            Its name.
+        start, end : int
+            Times of readings. [ns]
+
+        Returns
+        -------
+        list of Reject
+            By time.
+        """
+        with self._db.reading() as tx:
+            return inputs.rejected(tx, point, int(start), int(end))
+
     # What is left to analyse, and what was found
 
     def touched(self) -> dict[str, Touch]:

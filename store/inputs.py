@@ -147,6 +147,8 @@ def _reject_row(each: Reject) -> dict[str, Any]:
         "at_ns": int(each.at),
         "count": int(each.count),
         "digest": digest,
+        "point": None if each.point is None else fit(each.point),
+        "time_ns": None if each.time is None else int(each.time),
     }
 
 
@@ -155,7 +157,7 @@ def every_reject(
 ) -> list[Reject]:
     """Return rejects in the order they came, the newest ``limit`` of them; times in ns."""
     c = reject.c
-    query = select(c.source, c.place, c.reason, c.raw, c.at_ns, c.count).order_by(c.id.desc())
+    query = _EVERY_REJECT.order_by(c.id.desc())
     if source is not None:
         query = query.where(c.source == source)
     if start is not None:
@@ -165,3 +167,16 @@ def every_reject(
     if limit is not None:
         query = query.limit(limit)
     return [Reject(*row) for row in reversed(tx.conn.execute(query).all())]
+
+
+def rejected(tx: Transaction, point: str, start: int, end: int) -> list[Reject]:
+    """Return the rejects that would have been readings of a point in ``[start, end)``, by time."""
+    c = reject.c
+    query = _EVERY_REJECT.where(c.point == fit(point), c.time_ns >= start, c.time_ns < end)
+    return [Reject(*row) for row in tx.conn.execute(query.order_by(c.time_ns, c.id))]
+
+
+_C = reject.c
+_EVERY_REJECT = select(
+    _C.source, _C.place, _C.reason, _C.raw, _C.at_ns, _C.count, _C.point, _C.time_ns
+)

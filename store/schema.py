@@ -190,8 +190,14 @@ reject = Table(
     _ns("at_ns"),
     _count("count"),
     Column("digest", String(64), nullable=False, unique=True),
+    _text("point", optional=True),
+    _ns("time_ns", optional=True),
 )
-"""``digest`` is the SHA-256 of source, place, reason and raw: raw is too long to be a key."""
+"""``digest`` is the SHA-256 of source, place, reason and raw: raw is too long to be a key.
+
+``point`` and ``time_ns`` are those of the reading that it would have been, where they are known.
+"""
+Index("reject_time", reject.c.point, reject.c.time_ns)
 
 transfer = Table(
     "transfer",

@@ -22,6 +22,15 @@ def test_a_bad_row_is_kept_with_where_and_why() -> None:
     assert (reject.raw, reject.at, reject.count) == ("x,y", 7, 1)
 
 
+def test_a_bad_row_says_which_reading_it_would_have_been() -> None:
+    told = [("rail-1.flow", 5), None]
+    known, unknown = book().rows(
+        Fault.NAN, [2, 3], lambda _: "", lambda _: "", lambda index: told[index]
+    )
+    assert (known.point, known.time) == ("rail-1.flow", 5)
+    assert (unknown.point, unknown.time) == (None, None)
+
+
 @pytest.mark.usefixtures("few")
 def test_rows_beyond_those_listed_are_counted_by_fault() -> None:
     kept = book()

@@ -167,6 +167,35 @@ def test_a_bad_quality_is_kept(load: Load, mark: str) -> None:
     assert loaded.samples("rail-1.permissive") == [(MOMENT, 1.0, 2)]
 
 
+@pytest.mark.parametrize(
+    ("content", "about"),
+    [
+        pytest.param(f"{HEAD}{AT}Z,M1/1,-4\n", [(R, MOMENT)], id="long"),
+        pytest.param(
+            f"time,tag,value,quality\n{AT}Z,M1/1,2.5,9\n", [(R, MOMENT)], id="its-quality"
+        ),
+        pytest.param(f"time,F1,M1/1\n{AT}Z,1,-4\n", [(R, MOMENT)], id="wide"),
+        pytest.param(
+            f"time,F1,M1/1\n{AT}Z,x,-4\n", [(R, MOMENT), (F, MOMENT)], id="wide-two-cells"
+        ),
+        pytest.param(f"{HEAD}yesterday,M1/1,4\n", [(None, None)], id="no-time"),
+        pytest.param("time,F1,M1/1\nyesterday,1,4\n", [(None, None)], id="wide-no-time"),
+        pytest.param(f"{HEAD}{AT}Z,M9/9,4\n", [(None, None)], id="no-point"),
+        pytest.param(f"{HEAD}{AT}Z,M1/1\n", [(None, None)], id="no-row"),
+    ],
+)
+def test_a_reject_says_which_reading_it_would_have_been(
+    load: Load, content: str, about: list[tuple[str | None, int | None]]
+) -> None:
+    loaded = load(content)
+    told = {(reject.point, reject.time) for reject in loaded.rejects}
+    assert told == set(about)
+    for point, _ in about:
+        if point is not None:
+            found = loaded.store.rejected(point, MOMENT, MOMENT + 1)
+            assert found == [each for each in loaded.rejects if each.point == point]
+
+
 def test_line_numbers_hold_over_many_blocks(load: Load, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(lines_module.split, "__defaults__", (4096,))
     rows = [f"{MOMENT // SECOND + n},M1/1,{n}\n" for n in range(3000)]

@@ -157,6 +157,20 @@ def test_rejects_are_chosen(store: Store) -> None:
     assert store.rejects("readings.csv", limit=2) == several[-2:]
 
 
+def test_rejects_that_would_have_been_readings_are_found_by_their_time(store: Store) -> None:
+    flow = [
+        replace(REJECT, where=f"line {n}", point="rail-1.flow", time=T0 + n * S)
+        for n in (3, 1, 2, 4)
+    ]
+    other = replace(REJECT, where="line 9", point="rail-2.flow", time=T0 + S)
+    no_time = replace(REJECT, where="line 8")
+    store.put_rejects([*flow, other, no_time])
+    assert store.rejects() == [*flow, other, no_time]
+    assert store.rejected("rail-1.flow", T0 + S, T0 + 4 * S) == [flow[1], flow[2], flow[0]]
+    assert store.rejected("rail-1.flow", T0 + 5 * S, T0 + 9 * S) == []
+    assert store.rejected("rail-3.flow", T0, T0 + 9 * S) == []
+
+
 @pytest.mark.parametrize(
     ("raw", "kept"),
     [

@@ -213,7 +213,7 @@ def test_a_store_of_the_second_version_keeps_everything(empty_url: str) -> None:
         assert [each.station for each in store.alarms()] == ["in-alarm"]
         assert [each.station for each in store.work()] == ["in-work"]
         assert [each.station for each in store.tickets()] == ["in-ticket"]
-        assert [each.source for each in store.rejects()] == ["a.csv"]
+        assert [(each.source, each.time) for each in store.rejects()] == [("a.csv", None)]
         assert [each.comment for each in store.reviews.log()] == ["Loose."]
         assert store.sites() == [(5, "x = 1")]
         assert store.touched() == marks  # nothing is to be judged anew

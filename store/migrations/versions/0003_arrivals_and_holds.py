@@ -1,6 +1,7 @@
-"""When readings arrived, which of them were replaced, and which must be kept.
+"""When readings arrived, which of them were replaced or rejected, and which must be kept.
 
-Readings from before have no arrival, and what was replaced before is gone: nobody noted it.
+Readings from before have no arrival, what was replaced before is gone, and rejects from before do
+not say of which reading they are: nobody noted it.
 """
 
 import sqlalchemy as sa
@@ -70,6 +71,9 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("number"),
     )
     op.create_index("hold_start", "hold", ["station", "start_ns"], unique=False)
+    op.add_column("reject", sa.Column("point", sa.Text(), nullable=True))
+    op.add_column("reject", sa.Column("time_ns", sa.BigInteger(), nullable=True))
+    op.create_index("reject_time", "reject", ["point", "time_ns"], unique=False)
     dialect = op.get_bind().dialect.name
     for statement in (*GUARDS[dialect], *GUARDS_OF_REPLACED[dialect]):
         op.execute(statement)
