@@ -57,7 +57,8 @@ def velocity_limit(
     Returns
     -------
     Spread
-        From the strictest recalled edition to the most lenient. [m/s]
+        From the strictest recalled edition to the most lenient: of the levels of the hazard, the
+        high one goes by the strictest. [m/s]
 
     Raises
     ------
