@@ -9,7 +9,7 @@ from analytics.evidence.building import Package, build, write_package
 from analytics.evidence.faults import EvidenceError, KeyFileError, UnreadableError
 from analytics.evidence.gathering import MARGIN_S
 from analytics.evidence.signing import read_private_key, read_public_key
-from analytics.evidence.verifying import Check, Grade, Verification, verify, verify_bytes
+from analytics.evidence.verifying import Check, Grade, Outcome, Verification, verify, verify_bytes
 
 __all__ = [
     "MARGIN_S",
@@ -17,6 +17,7 @@ __all__ = [
     "EvidenceError",
     "Grade",
     "KeyFileError",
+    "Outcome",
     "Package",
     "UnreadableError",
     "Verification",

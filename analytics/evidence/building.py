@@ -42,7 +42,7 @@ class Package:
     files : int
         How many are in it.
     span : (int, int)
-        Of the enclosed readings. [ns]
+        From the first enclosed reading of any point on, to the end of what is enclosed. [ns]
     station, transfer : str
         What it is about.
     beyond : sequence of str
@@ -113,7 +113,7 @@ def build(
         sha256=manifest.sha256(content),
         manifest_sha256=manifest.sha256(listed),
         files=len(members),
-        span=(found.window.start, found.window.end),
+        span=(_first_enclosed(found), found.window.end),
         station=found.transfer.station,
         transfer=found.transfer.id,
         beyond=about.beyond,
@@ -121,6 +121,12 @@ def build(
         damaged=about.damaged,
         signer=None if key is None else signing.fingerprint(key.public_key()),
     )
+
+
+def _first_enclosed(found: Gathered) -> int:
+    """Return when the first enclosed reading is: before the window, of what holds into it. [ns]"""
+    firsts = [int(each.samples.time[0]) for each in found.readings.values() if len(each.samples)]
+    return min([found.window.start, *firsts])
 
 
 def files_of(found: Gathered, about: About) -> dict[str, bytes]:

@@ -9,6 +9,7 @@ import zlib
 from collections.abc import Iterator, Mapping
 from importlib.metadata import version
 from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -19,6 +20,7 @@ from analytics.evidence.gathering import Gathered
 from analytics.evidence.readings import signals_of
 from analytics.evidence.rerun import Window
 from analytics.evidence.rows import json_bytes, parse_json, plain_rows
+from analytics.evidence.zones import zone_version
 from analytics.replay.objects import replay_object
 from bondtrail import __version__
 from bondtrail.formulas import harmless
@@ -38,7 +40,7 @@ CAUTIONS = (
 )
 
 LIBRARIES = ("cryptography", "jinja2", "matplotlib", "numpy", "pandas", "pint", "pyarrow",
-             "pydantic", "scipy", "tzdata")  # fmt: skip
+             "pydantic", "scipy")  # fmt: skip
 """On which figures, drawings and files depend."""
 
 _UNITS = {Role.RESISTANCE: "ohm"}
@@ -68,13 +70,19 @@ class EnclosedSite(_Part):
 
 
 class EnclosedPoint(_Part):
-    """A point of the station, and how many readings of it are enclosed."""
+    """A point of the station, and how many readings of it are enclosed.
+
+    ``heard_from`` and ``heard_until`` are when its first and last reading on record are, moved to
+    the ends of the enclosed stretch where they are beyond it.
+    """
 
     role: Role
     point: str
     unit: str
     readings: int
     arrival_recorded: int
+    heard_from: Moment | None
+    heard_until: Moment | None
 
 
 class Judged(_Part):
@@ -152,7 +160,7 @@ def about(from_store: Gathered, margin_s: float) -> About:
         beyond=tuple(str(each) for each in from_store.differences if each.beyond),
         unexplained=tuple(str(each) for each in from_store.differences if not each.beyond),
         damaged=tuple(from_store.damaged),
-        versions=versions(),
+        versions=versions(replay.site.zone),
         cautions=CAUTIONS,
     )
 
@@ -167,17 +175,24 @@ def _points(from_store: Gathered) -> Iterator[EnclosedPoint]:
             unit=_UNITS.get(role, unit),
             readings=len(readings.samples),
             arrival_recorded=int((readings.arrived_from != NEVER).sum()),
+            **_heard(from_store.heard.get(role)),
         )
 
 
-def versions() -> dict[str, str]:
-    """Return the versions of all on which the bytes of a package depend."""
+def _heard(span: tuple[int, int] | None) -> dict[str, Moment | None]:
+    names = ("heard_from", "heard_until")
+    return dict(zip(names, map(Moment.of, span) if span else (None, None), strict=True))
+
+
+def versions(zone: ZoneInfo) -> dict[str, str]:
+    """Return the versions of all on which the bytes of a package of a site in a zone depend."""
     return {
         "bondtrail": __version__,
         "rules": RULES_VERSION,
         "python": platform.python_version(),
         "zlib": zlib.ZLIB_RUNTIME_VERSION,
         **{name: version(name) for name in LIBRARIES},
+        "time zones": zone_version(zone),
     }
 
 
@@ -266,7 +281,8 @@ This package was written by Bondtrail. evidence.html tells all of it to people, 
   results.json        transfers, hookups, trips and findings as the rules judged them
   replay.json         the sequence of events, the hazard estimate, the limits that held
   events.csv          the sequence of events
-  reviews.json        what people said of the findings, with the chain of digests
+  reviews.json        what people said of the findings, with the chain of digests; of reviews of
+                      other findings only of which, and the digests
   paperwork.json      tickets and work windows
   coverage.json       how much of the time is on record
   site/               the site files that held, with all limits
@@ -280,6 +296,9 @@ came into the store; empty where nobody recorded that.
 
 To check it with Bondtrail:      bondtrail evidence --verify FILE.zip --key PUBLIC.pem
 To check the files without:      sha256sum --check MANIFEST
+To compare with digests that were kept, of the zip as it came and of MANIFEST in it:
+                                 sha256sum FILE.zip MANIFEST
+    or                           openssl dgst -sha256 FILE.zip MANIFEST
 To check the signature without:  openssl pkeyutl -verify -pubin -inkey PUBLIC.pem -rawin \\
                                    -in MANIFEST -sigfile MANIFEST.sig
 

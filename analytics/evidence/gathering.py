@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from analytics.core.isolation import AFTER_WORK_NS
@@ -16,9 +16,8 @@ from analytics.evidence.rerun import (
     Grounds,
     Window,
     compared,
-    judged,
     quiet_before,
-    results_of,
+    run_again,
 )
 from analytics.evidence.rows import Plain, plain_rows
 from analytics.replay.gather import replay_transfer
@@ -53,6 +52,10 @@ _LOOK_AHEAD = tuple(10 * NS_PER_S * 4**k for k in range(7))
 _MOST_AHEAD = 24 * _HOUR
 
 
+Heard = Mapping[Role, tuple[int, int]]
+"""When the first and the last reading of each point are, as far as the window reaches. [ns]"""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Gathered:
     """All that a package is made of.
@@ -83,6 +86,9 @@ class Gathered:
         Where the rules do not give the results again from what is enclosed.
     damaged : sequence of str
         Stored readings that cannot be read, in words.
+    heard : mapping of Role to (int, int)
+        When the first and the last reading of each point are that the store holds at all, moved
+        to the ends of the window where they are beyond it: an estimate asks for them. [ns]
     """
 
     transfer: Transfer
@@ -98,6 +104,7 @@ class Gathered:
     reviews: Sequence[Review]
     differences: Sequence[Difference]
     damaged: Sequence[str]
+    heard: Heard
 
 
 def gathered(store: Store, transfer_id: str, margin_s: float) -> Gathered:
@@ -155,9 +162,22 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
         results=found.rows(),
         findings=found.findings,
         reviews=store.reviews.log(),
-        differences=compared(found.rows(), results_of(judged(enclosed, window)), window),
+        differences=compared(found.rows(), run_again(enclosed, window), window),
         damaged=damaged,
+        heard=_heard(store, stored.station, readings, window),
     )
+
+
+def _heard(store: Store, station: str, roles: Iterable[Role], window: Window) -> Heard:
+    known = {each.point: (each.first, each.last) for each in store.points()}
+    return {
+        role: (
+            min(max(known[name][0], window.start), window.end),
+            max(min(known[name][1], window.end), window.start),
+        )
+        for role in roles
+        if (name := f"{station}.{role}") in known
+    }
 
 
 def _stored_grounds(store: Store, station: str) -> Grounds:
@@ -174,7 +194,7 @@ def _told_of_later(_: DamageError) -> None:
 def _recorded(store: Store, stored: Grounds) -> tuple[int, int]:
     """Return from when to when anything is known of a station by its readings. [ns]"""
     heard = store.readings().get(stored.station)
-    longest = _longest_held(stored.epochs()).values()
+    longest = longest_held(stored.epochs()).values()
     if heard is None or not longest:
         raise EvidenceError(
             f"the store holds no readings, or no site file, of {stored.station} any more"
@@ -182,7 +202,7 @@ def _recorded(store: Store, stored: Grounds) -> tuple[int, int]:
     return heard[0], heard[1] + max(longest)
 
 
-def _longest_held(epochs: Sequence[Epoch]) -> dict[Role, int]:
+def longest_held(epochs: Sequence[Epoch]) -> dict[Role, int]:
     """Return for each point how long a reading of it holds at most, over all epochs. [ns]"""
     longest: dict[Role, int] = {}
     for epoch in epochs:
@@ -301,7 +321,7 @@ def _window(stored: Grounds, found: _Found, window: Window, last: int) -> Window
     for ahead in _LOOK_AHEAD:
         end = min(max(window.until, found.settled + ahead), last)
         wider = replace(window, end=end)
-        again = results_of(judged(_bearing_on(stored, wider), wider))
+        again = run_again(_bearing_on(stored, wider), wider)
         if end == last or all(each.beyond for each in compared(rows, again, wider)):
             return wider
     return replace(window, end=min(max(window.until, found.settled + _LOOK_AHEAD[0]), last))
@@ -333,7 +353,7 @@ def _readings(
     """Return the readings of every point that hold in a window, and what of them is damaged."""
     damage: list[DamageError] = []
     readings = {}
-    for role, stale in _longest_held(epochs).items():
+    for role, stale in longest_held(epochs).items():
         name = f"{epochs[-1].station.id}.{role}"
         samples = store.read(name, window.start - stale, window.end, on_damage=damage.append)
         arrived = store.arrivals(name, samples.time)

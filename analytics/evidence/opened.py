@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 
 from analytics.evidence.documents import About, parse_about
 from analytics.evidence.faults import UnreadableError
-from analytics.evidence.gathering import Gathered
+from analytics.evidence.gathering import MOST_MARGIN_S, Gathered, Heard, longest_held
 from analytics.evidence.readings import Enclosed, parse_parquet, signals_of
-from analytics.evidence.rerun import NAMED_BY, Grounds, compared, judged, results_of
+from analytics.evidence.rerun import NAMED_BY, Grounds, compared, run_again
 from analytics.evidence.rows import Plain, parse_json, plain, row_of
 from analytics.replay.gather import replay_transfer
-from analytics.replay.replayed import UnknownSpanError
+from analytics.replay.replayed import Replay, UnknownSpanError
 from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.samples import Replaced, Samples
 from bondtrail.site import Role, Site, SiteError, parse_site
-from store import Store
+from bondtrail.times import nanoseconds
+from store import DamageError, PointSummary, Touch
 
 DOCUMENTS = ("coverage.json", "paperwork.json", "replay.json", "results.json", "reviews.json")
 
@@ -84,18 +86,15 @@ class Opened:
         )
         if not grounds.epochs():
             raise UnreadableError(f"no enclosed site file names the station {about.station}")
-        transfer = next((t for t in self.rows["transfers"] if t.id == about.transfer), None)
-        if transfer is None or self.documents["results.json"]["transfer"] != plain(transfer):
-            raise UnreadableError(f"results.json does not hold the transfer {about.transfer}")
+        transfer = self.transfer
         results: dict[str, Sequence[Plain]] = {
             sort: self.documents["results.json"][sort] for sort in NAMED_BY
         }
         try:
-            # The stand-in answers what a replay asks of a store, and nothing else.
-            stored = cast(Store, _AsStored(self))
-            replay = replay_transfer(stored, about.transfer, now=about.shown[1])
+            replay = replay_transfer(_AsStored(self), about.transfer, now=about.shown[1])
         except UnknownSpanError as exc:
             raise UnreadableError(str(exc)) from exc
+        self._check_shown(grounds, transfer, replay)
         return Gathered(
             transfer=transfer,
             replay=replay,
@@ -108,9 +107,64 @@ class Opened:
             results=results,
             findings=self.rows["findings"],
             reviews=(),
-            differences=compared(results, results_of(judged(grounds, window)), window),
+            differences=compared(results, run_again(grounds, window), window),
             damaged=about.damaged,
+            heard=self.heard,
         )
+
+    @property
+    def transfer(self) -> Transfer:
+        """The transfer that it is about.
+
+        Raises
+        ------
+        UnreadableError
+            If it is not enclosed.
+        """
+        name = self.about.transfer
+        transfer: Transfer | None = next(
+            (each for each in self.rows["transfers"] if each.id == name), None
+        )
+        if transfer is None or self.documents["results.json"].get("transfer") != plain(transfer):
+            raise UnreadableError(f"results.json does not hold the transfer {name}")
+        return transfer
+
+    @property
+    def heard(self) -> Heard:
+        """When the first and the last reading of each point are, within the window. [ns]"""
+        return {
+            each.role: (each.heard_from.ns, each.heard_until.ns)
+            for each in self.about.points
+            if each.heard_from and each.heard_until
+        }
+
+    def _check_shown(self, grounds: Grounds, transfer: Transfer, replay: Replay) -> None:
+        """Refuse what is shown if it is less than a package shows.
+
+        That is the transfer with its margin and all of its replay, as far as there are readings:
+        whoever narrows it takes out of sight what was found in the rest.
+
+        Raises
+        ------
+        UnreadableError
+            If it is less.
+        """
+        margin, shown = nanoseconds(self.about.margin_s), self.about.shown
+        first, last = self._recorded(max(longest_held(grounds.epochs()).values()))
+        begins = min(replay.start, transfer.start - margin)
+        ends = max(replay.end, transfer.end + margin)
+        if shown[0] > min(max(begins, first), transfer.start):
+            raise UnreadableError("about.json: what is shown begins too late for the transfer")
+        if shown[1] < max(min(ends, last), transfer.end):
+            raise UnreadableError("about.json: what is shown ends too early for the transfer")
+
+    def _recorded(self, longest: int) -> tuple[int, int]:
+        """Return from when to when anything is known by the enclosed readings. [ns]"""
+        lines = [each.samples.time for each in self.readings.values() if len(each.samples)]
+        if not lines:
+            raise UnreadableError("no readings are enclosed")
+        first, last = min(int(t[0]) for t in lines), max(int(t[-1]) for t in lines)
+        return first, last + longest
 
 
 def opened(files: Mapping[str, bytes]) -> Opened:
@@ -123,13 +177,15 @@ def opened(files: Mapping[str, bytes]) -> Opened:
     """
     about = parse_about(_file(files, "about.json"))
     _check_moments(about)
-    documents = {name: parse_json(_file(files, name), name) for name in DOCUMENTS}
+    documents = {name: _document(files, name) for name in DOCUMENTS}
     results, papers = documents["results.json"], documents["paperwork.json"]
+    readings = dict(_readings(files))
+    _check_heard(about, readings)
     return Opened(
         about=about,
         documents=documents,
         sites=[_site(files, entry.file, entry.holds_from.ns) for entry in about.sites],
-        readings=dict(_readings(files)),
+        readings=readings,
         rows={sort: _rows(kind, results, sort, "results.json") for sort, kind in _KINDS.items()},
         work=_rows(WorkWindow, papers, "work", "paperwork.json"),
         tickets=_rows(Ticket, papers, "tickets", "paperwork.json"),
@@ -142,20 +198,55 @@ def _file(files: Mapping[str, bytes], name: str) -> bytes:
     return files[name]
 
 
+def _document(files: Mapping[str, bytes], name: str) -> Any:
+    says = parse_json(_file(files, name), name)
+    if not isinstance(says, list if name == "reviews.json" else dict):
+        raise UnreadableError(f"{name}: expected a {'list' if isinstance(says, dict) else 'table'}")
+    return says
+
+
 def _check_moments(about: About) -> None:
-    """Refuse spans that are none.
+    """Refuse spans that are none, and those of no package.
+
+    What is judged begins no later than what is shown, and ends with it: with another window a
+    package could keep from the rules what they would say of it.
 
     Raises
     ------
     UnreadableError
-        If moments are out of order or out of reach.
+        If moments are out of order or out of reach, or the margin is none.
     """
     window, shown = about.window, about.shown
-    in_order = window.start <= window.since <= window.until <= window.end
-    in_order &= window.start < window.end and shown[0] < shown[1] <= window.end
+    in_order = window.start <= window.since <= shown[0] < shown[1] <= window.end
+    if not 0 <= about.margin_s <= MOST_MARGIN_S:
+        raise UnreadableError("about.json: a margin that no package has")
     near = min(window.start, shown[0]) > -_FARTHEST and window.end < _FARTHEST
     if not (in_order and near):
         raise UnreadableError("about.json: the moments of what is enclosed are out of order")
+    if window.until != shown[1]:
+        raise UnreadableError("about.json: what is judged does not end with what is shown")
+
+
+def _check_heard(about: About, readings: Mapping[Role, Enclosed]) -> None:
+    """Refuse what is said of when a point was heard, if the readings say otherwise.
+
+    Before and after the window it may have been heard or not: the readings cannot tell. Nor can
+    they where some could not be read.
+
+    Raises
+    ------
+    UnreadableError
+        If they do.
+    """
+    window = about.window
+    if sorted(point.role for point in about.points) != sorted(readings):
+        raise UnreadableError("about.json: its points are not those whose readings are enclosed")
+    for point in () if about.damaged else about.points:
+        inside = readings[point.role].samples.between(window.start, window.end).time
+        told = [each and each.ns for each in (point.heard_from, point.heard_until)]
+        may_be = [window.start, window.end, *inside[:1].tolist(), *inside[-1:].tolist(), None]
+        if not all(each in may_be for each in told) or (None in told and told != [None, None]):
+            raise UnreadableError(f"about.json: {point.role} was heard at other times")
 
 
 def _site(files: Mapping[str, bytes], name: str, since: int) -> tuple[int, Site]:
@@ -191,7 +282,7 @@ def _rows(kind: type[Row], told: Any, sort: str, name: str) -> list[Row]:
 
 
 class _AsStored:
-    """So much of a store as a replay asks, answered from a package."""
+    """So much of a store as a replay asks (`analytics.source.Source`), answered by a package."""
 
     def __init__(self, package: Opened) -> None:
         self._package = package
@@ -209,10 +300,17 @@ class _AsStored:
         last = max((int(time[-1]) for time in times if time.size), default=0)
         return {self._package.about.station: (first, last)}
 
+    def points(self) -> list[PointSummary]:
+        names = {point.role: point.point for point in self._package.about.points}
+        return [
+            PointSummary(names[role], 0, first, last, math.nan, 0)
+            for role, (first, last) in self._package.heard.items()
+        ]
+
     def replaced(self, point: str, *_: object, **__: object) -> list[Replaced]:
         return []
 
-    def waiting(self) -> dict[str, Any]:
+    def waiting(self) -> dict[str, Touch]:
         return {}
 
     def work(self, station: str) -> list[WorkWindow]:
@@ -240,11 +338,21 @@ class _AsStored:
     def trips(self, station: str, start: int, end: int) -> list[Trip]:
         return [trip for trip in self._package.rows["trips"] if start <= trip.time < end]
 
-    def read(self, point: str, start: int, end: int, **_: object) -> Samples:
+    def read(
+        self,
+        point: str,
+        start: int | None = None,
+        end: int | None = None,
+        *,
+        on_damage: Callable[[DamageError], None] | None = None,
+    ) -> Samples:
+        del on_damage  # what is enclosed was read already
         role = Role(point.rpartition(".")[2])
         if role not in self._package.readings:
             return Samples.empty()
-        return self._package.readings[role].samples.between(start, end)
+        return self._package.readings[role].samples.between(
+            -_FARTHEST if start is None else start, _FARTHEST if end is None else end
+        )
 
     def _overlapping(self, sort: str, start: int, end: int) -> list[Any]:
         """Return results as a store does: one without length counts as a moment."""

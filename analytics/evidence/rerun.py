@@ -7,7 +7,7 @@ The same functions judge as in an analysis (`analytics.core.station.examine`, an
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from analytics.core.days import Episodes
@@ -58,10 +58,21 @@ class Grounds:
         return epochs_of(self.station, self.sites)
 
 
-def judged(grounds: Grounds, window: Window) -> Episodes:
-    """Return all that began in a window, as an analysis of its readings judges it."""
+def run_again(grounds: Grounds, window: Window) -> Again:
+    """Return what the rules give of a window, as an analysis of its readings judges it."""
     verdicts = _verdicts(grounds, window.start, window.end)
-    return merged(select(verdicts, window.since, window.until))
+    earlier = results_of(merged(select(verdicts, window.start, window.since)))
+    return Again(
+        begun=results_of(merged(select(verdicts, window.since, window.until))),
+        under_way={
+            sort: [row for row in rows if _goes_past(row, window.since)]
+            for sort, rows in earlier.items()
+        },
+    )
+
+
+def _goes_past(row: Plain, moment: int) -> bool:
+    return bool(row["end_ns"] > moment if "end_ns" in row else row["time_ns"] >= moment)
 
 
 def quiet_before(grounds: Grounds, start: int, before: int, *, whole: bool) -> Quiet | None:
@@ -108,6 +119,23 @@ Results = Mapping[str, Sequence[Plain]]
 """Rows of each sort of `NAMED_BY`, as plain values."""
 
 
+@dataclass(frozen=True, slots=True)
+class Again:
+    """What the rules give of a window.
+
+    Attributes
+    ----------
+    begun : mapping of str to list
+        What began from ``since`` on, before ``until``.
+    under_way : mapping of str to list
+        What began in the readings before ``since`` and went on past it. Nothing does where that
+        is a quiet moment, so a result that was left out by a later ``since`` is found here.
+    """
+
+    begun: Results
+    under_way: Results
+
+
 def results_of(episodes: Episodes) -> dict[str, list[Plain]]:
     """Return episodes as plain rows by sort."""
     return {sort: plain_rows(getattr(episodes, sort)) for sort in NAMED_BY}
@@ -125,18 +153,28 @@ class Difference:
         How they differ, in words.
     beyond : bool
         Whether it reaches beyond the enclosed readings, so that it cannot come out of them.
+    row : mapping
+        The result.
     """
 
     sort: str
     name: str
     said: str
     beyond: bool
+    row: Plain = field(repr=False, compare=False)
+
+    def is_about(self, transfer: Plain) -> bool:
+        """Tell whether it is of a transfer, of its hookup, or of what was found in its time."""
+        if transfer["id"] in (self.row.get("id"), self.row.get("transfer")):
+            return True
+        start, end = _span(self.row)
+        return bool(start < transfer["end_ns"] and max(end, start + 1) > transfer["start_ns"])
 
     def __str__(self) -> str:
         return f"{self.sort} {self.name}: {self.said}"
 
 
-def compared(enclosed: Results, again: Results, window: Window) -> list[Difference]:
+def compared(enclosed: Results, again: Again, window: Window) -> list[Difference]:
     """Return where results of a window are not what the rules give again.
 
     Parameters
@@ -144,41 +182,64 @@ def compared(enclosed: Results, again: Results, window: Window) -> list[Differen
     enclosed : mapping
         What is said. What reaches beyond the window is marked so: no single stretch of readings
         gives it.
-    again : mapping
+    again : Again
         What the rules give.
     window : Window
         What was judged again.
     """
-    scope = _Scope.of(enclosed, window)
+    scope = _Scope.of(enclosed, again, window)
     return [
         difference
         for sort, names in NAMED_BY.items()
-        for difference in _of_sort(sort, enclosed[sort], again[sort], names, scope)
+        for difference in _of_sort(sort, enclosed[sort], again, names, scope)
     ]
 
 
 @dataclass(frozen=True, slots=True)
 class _Scope:
-    """A window, and the ids of enclosed transfers and findings that reach beyond it."""
+    """A window, and what of transfers and findings reaches beyond it.
+
+    Attributes
+    ----------
+    window : Window
+        What was judged again.
+    beyond : frozenset of str
+        The ids of the enclosed ones that do.
+    cut : frozenset of str
+        The ids that the rules give to such, or to others of which they see but a part.
+    enclosed : mapping
+        What is said.
+    """
 
     window: Window
     beyond: frozenset[str]
+    cut: frozenset[str]
+    enclosed: Results
 
     @classmethod
-    def of(cls, enclosed: Results, window: Window) -> _Scope:
-        bare = cls(window, frozenset())
+    def of(cls, enclosed: Results, again: Again, window: Window) -> _Scope:
+        bare = cls(window, frozenset(), frozenset(), enclosed)
         rows = (*enclosed["transfers"], *enclosed["findings"])
-        return cls(window, frozenset(row["id"] for row in rows if bare.why(row)))
+        wider = cls(
+            window, frozenset(row["id"] for row in rows if bare.why(row)), frozenset(), enclosed
+        )
+        cut = [
+            row["id"]
+            for sort in ("transfers", "findings")
+            for row in again.under_way[sort]
+            if wider.why_cut(sort, row)
+        ]
+        return cls(window, wider.beyond, frozenset(cut), enclosed)
 
     def why(self, row: Plain) -> str | None:
         """Return why a result cannot come out of the window's readings, or None if it can."""
         if row.get("kind") == Kind.RESISTANCE_DRIFT:
             return "it rests on weeks of hookups, not on one stretch of readings"
-        start: int = row["start_ns"] if "start_ns" in row else row["time_ns"]
+        start, end = _span(row)
         if start < self.window.since:
             since = format_time(self.window.since)
             return f"it began before what can be judged from the enclosed readings, {since}"
-        if row.get("end_ns", start) > self.window.end:
+        if end > self.window.end:
             return f"it goes on after the enclosed readings end, {format_time(self.window.end)}"
         goes_with = row.get("kind") in OF_TRANSFER or "trip_class" in row
         if goes_with and row["transfer"] in self.beyond:
@@ -191,26 +252,60 @@ class _Scope:
             return "it is cut off where the enclosed readings end"
         return self.why(row)
 
+    def why_cut(self, sort: str, row: Plain) -> str | None:
+        """Return why what is under way at ``since`` need not be enclosed, or None if it should be.
+
+        What was under way as the readings begin has another beginning in them than it had, and
+        so may have what the rules see in its midst.
+        """
+        if _span(row)[0] <= self.window.start or self.is_midst(sort, row):
+            return "it is under way where the enclosed readings begin"
+        if row.get("end_ns") == self.window.end:
+            return "it is cut off where the enclosed readings end"
+        if row.get("transfer") in self.cut:
+            return f"its transfer, {row['transfer']}, is under way where the readings begin"
+        return None
+
+    def is_midst(self, sort: str, row: Plain) -> bool:
+        """Tell whether a result begins in the midst of an enclosed one that began before."""
+        begin = _span(row)[0]
+        for other in self.enclosed[sort]:
+            start, end = _span(other)
+            alike = row.get("kind") == other.get("kind")
+            if alike and start < begin < end and start < self.window.since:
+                return True
+        return False
+
+
+def _span(row: Plain) -> tuple[int, int]:
+    """Return when a result began and ended; a trip is a moment. [ns]"""
+    start: int = row["start_ns"] if "start_ns" in row else row["time_ns"]
+    end: int = row.get("end_ns", start)
+    return start, end
+
 
 def _of_sort(
-    sort: str,
-    enclosed: Sequence[Plain],
-    again: Sequence[Plain],
-    names: Sequence[str],
-    scope: _Scope,
+    sort: str, enclosed: Sequence[Plain], again: Again, names: Sequence[str], scope: _Scope
 ) -> Iterator[Difference]:
     said = {_key(row, names): row for row in enclosed}
-    given = {_key(row, names): row for row in again}
+    given = {_key(row, names): row for row in again.begun[sort]}
+    under_way = {_key(row, names): row for row in again.under_way[sort]}
     for key, row in said.items():
-        how = _how(row, given.get(key), scope)
+        how = _how(row, given.get(key) or under_way.get(key), scope)
         if how is not None:
-            why = scope.why(row)
-            yield Difference(_SORTS[sort], _name(row), why or how, why is not None)
+            yield _difference(sort, row, how, scope.why(row))
+    left_out = "the rules give it, and it is not enclosed"
     for key, row in given.items():
         if key not in said:
-            why = scope.why_not_said(row)
-            how = why or "the rules give it, and it is not enclosed"
-            yield Difference(_SORTS[sort], _name(row), how, why is not None)
+            yield _difference(sort, row, left_out, scope.why_not_said(row))
+    for key, row in under_way.items():
+        if key not in said and key not in given and not scope.is_midst(sort, row):
+            yield _difference(sort, row, left_out, scope.why_cut(sort, row))
+
+
+def _difference(sort: str, row: Plain, how: str, why: str | None) -> Difference:
+    """Return a difference: ``how`` it is one, and ``why`` it cannot be otherwise, if so."""
+    return Difference(_SORTS[sort], _name(row), why or how, why is not None, row)
 
 
 def _how(row: Plain, other: Plain | None, scope: _Scope) -> str | None:
@@ -222,10 +317,13 @@ def _how(row: Plain, other: Plain | None, scope: _Scope) -> str | None:
 
 
 def _within(row: Plain, scope: _Scope) -> Plain:
-    """Return a result without the findings in it that reach beyond the window."""
-    if "findings" not in row:
-        return row
-    return {**row, "findings": [name for name in row["findings"] if name not in scope.beyond]}
+    """Return a result without what it names of transfers and findings that reach beyond."""
+    gone = scope.beyond | scope.cut
+    if "findings" in row:
+        return {**row, "findings": [name for name in row["findings"] if name not in gone]}
+    if row.get("transfer") in gone:
+        return {**row, "transfer": "one that reaches beyond"}
+    return row
 
 
 def _key(row: Plain, names: Sequence[str]) -> tuple[Any, ...]:

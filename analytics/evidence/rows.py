@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from enum import Enum
 from typing import Any, TypeVar
@@ -141,8 +141,3 @@ def _refuse(constant: str) -> None:
 def plain_rows(rows: Iterable[object]) -> list[Plain]:
     """Return rows as plain values."""
     return [plain(row) for row in rows]
-
-
-def keyed(rows: Sequence[Plain], names: Sequence[str]) -> dict[tuple[Any, ...], Plain]:
-    """Return rows by what names them."""
-    return {tuple(row.get(name) for name in names): row for row in rows}

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from analytics.evidence import documents, manifest, signing
+from analytics.evidence.agreeing import contradictions, otherwise
 from analytics.evidence.archive import Archive, read_archive, unpack
 from analytics.evidence.building import PAGE, derived
-from analytics.evidence.chain import broken_links
+from analytics.evidence.chain import broken_links, left_out
 from analytics.evidence.documents import About, events_csv
 from analytics.evidence.faults import EvidenceError, KeyFileError, UnreadableError
 from analytics.evidence.gathering import Gathered
 from analytics.evidence.opened import Opened, opened
 from analytics.evidence.page import page
 from analytics.evidence.readings import csv
-from analytics.evidence.rows import differing, parse_json, same
+from analytics.evidence.rows import differing, parse_json, plain, same
 from bondtrail import __version__
 from bondtrail.results import RULES_VERSION
 
@@ -30,6 +31,20 @@ class Grade(StrEnum):
     WRONG = "wrong"
     UNTOLD = "not told"
     """It cannot tell: not wrong, and no proof of anything."""
+
+
+class Outcome(StrEnum):
+    """What all checks of a package come to."""
+
+    SOUND = "sound"
+    """All of its content was checked, and nothing is wrong."""
+    UNCHECKED = "unchecked"
+    """Nothing wrong was found, but not all of it can be checked here."""
+    WRONG = "wrong"
+
+
+OF_ORIGIN = frozenset({"signature", "SHA-256"})
+"""Checks that need something from outside: what a package says can be checked without it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +78,19 @@ class Verification:
     checks: Sequence[Check]
 
     @property
+    def outcome(self) -> Outcome:
+        """What the checks come to."""
+        if any(check.grade is Grade.WRONG for check in self.checks):
+            return Outcome.WRONG
+        content = [check for check in self.checks if check.about not in OF_ORIGIN]
+        if any(check.grade is Grade.UNTOLD for check in content):
+            return Outcome.UNCHECKED
+        return Outcome.SOUND
+
+    @property
     def sound(self) -> bool:
-        """Whether nothing is wrong."""
-        return all(check.grade is not Grade.WRONG for check in self.checks)
+        """Whether all of its content was checked, and nothing is wrong."""
+        return self.outcome is Outcome.SOUND
 
 
 def verify(
@@ -188,40 +213,46 @@ def _of_digest(digests: Mapping[str, str], expected: str | None) -> Check:
     return Check("SHA-256", Grade.WRONG, ["The given one is neither of the zip nor of MANIFEST."])
 
 
-_NONSENSE = (
-    ArithmeticError, AttributeError, EvidenceError, LookupError, MemoryError, RecursionError,
+_FAULTS = (
+    ArithmeticError, AttributeError, LookupError, MemoryError, RuntimeError, StopIteration,
     TypeError, ValueError,
 )  # fmt: skip
-"""What may be raised at content that no store could have held."""
+"""What a fault of this program raises, a machine that is too small, or nonsense: no telling."""
+
+
+def _attempt(about: str, check: Callable[[], Check]) -> Check:
+    """Return a check, or that it could not be made: that accuses nobody."""
+    try:
+        return check()
+    except EvidenceError as exc:
+        return Check(about, Grade.WRONG, [f"{exc}."])
+    except _FAULTS as exc:
+        return Check(about, Grade.UNTOLD, [_failed(exc)])
+
+
+def _failed(exc: Exception) -> str:
+    if isinstance(exc, MemoryError):
+        return "Not looked at: this machine has too little memory for it."
+    return (
+        f"It cannot be told: this program failed at it ({type(exc).__name__}). Either no store "
+        "could have held it, or it is a fault of this program."
+    )
 
 
 def _of_content(files: Mapping[str, bytes]) -> tuple[list[Check], str | None]:
     """Return the checks of what the files say, and what they are about."""
     try:
         package = opened(files)
-    except _NONSENSE as exc:
-        return [Check("content", Grade.WRONG, [f"{_why(exc)}."])], None
-    checks = [_of_readings(package, files), _of_reviews(package)]
-    if package.about.rules != RULES_VERSION:
-        said = (
-            f"Judged by version {package.about.rules} of the rules, this is version "
-            f"{RULES_VERSION}: they cannot be run again here. Take a Bondtrail like the one that "
-            f"made it, {package.about.software}."
-        )
-        return [*checks, Check("rules", Grade.WRONG, [said])], package.about.transfer
-    try:
-        again = package.again()
-        checks += [_of_rules(package, again), *_of_the_rest(package, again, files)]
-    except _NONSENSE as exc:
-        said = f"The rules cannot be run on what is enclosed: {_why(exc)}."
-        checks.append(Check("rules", Grade.WRONG, [said]))
+    except EvidenceError as exc:
+        return [Check("content", Grade.WRONG, [f"{exc}."])], None
+    except _FAULTS as exc:
+        return [Check("content", Grade.UNTOLD, [_failed(exc)])], None
+    checks = [
+        _attempt("readings", lambda: _of_readings(package, files)),
+        _attempt("reviews", lambda: _of_reviews(package)),
+        *_of_what_follows(package, files),
+    ]
     return checks, package.about.transfer
-
-
-def _why(exc: Exception) -> str:
-    if isinstance(exc, EvidenceError):
-        return str(exc)
-    return f"no store could have held it ({type(exc).__name__})"
 
 
 def _of_readings(package: Opened, files: Mapping[str, bytes]) -> Check:
@@ -234,15 +265,48 @@ def _of_readings(package: Opened, files: Mapping[str, bytes]) -> Check:
 
 
 def _of_reviews(package: Opened) -> Check:
-    log = package.documents["reviews.json"]
-    if not isinstance(log, list):
-        return Check("reviews", Grade.WRONG, ["reviews.json: expected a list."])
-    try:
-        wrong = [f"{each}." for each in broken_links(log, "reviews.json")]
-    except UnreadableError as exc:
-        wrong = [f"{exc}."]
+    log, about = package.documents["reviews.json"], package.about
+    name, found = "reviews.json", package.rows["findings"]
+    wrong = [f"{each}." for each in broken_links(log, name)]
+    wrong += [f"{each}." for each in left_out(log, name, found, *about.shown, about.station)]
     good = f"{len(log)} in the log, each follows the one before it." if log else "There are none."
     return _graded("reviews", wrong, good)
+
+
+def _of_what_follows(package: Opened, files: Mapping[str, bytes]) -> Iterator[Check]:
+    """Yield whether rules give the results again, and whether all else follows from them."""
+    if package.about.rules != RULES_VERSION:
+        yield from _by_other_rules(package)
+        return
+    try:
+        again = package.again()
+    except EvidenceError as exc:
+        said = f"The rules cannot be run on what is enclosed: {exc}."
+        yield Check("rules", Grade.WRONG, [said])
+        return
+    except _FAULTS as exc:
+        yield Check("rules", Grade.UNTOLD, [_failed(exc)])
+        yield _attempt("documents", lambda: _of_words(package))
+        return
+    yield _attempt("rules", lambda: _of_rules(package, again))
+    try:
+        made = _made_again(package, again)
+    except _FAULTS as exc:
+        yield Check("documents", Grade.UNTOLD, [_failed(exc)])
+        return
+    yield _attempt("documents", lambda: _of_documents(package, again, made, files))
+    yield _attempt("page", lambda: _of_page(package, again, made, files))
+
+
+def _by_other_rules(package: Opened) -> Iterator[Check]:
+    about = package.about
+    said = (
+        f"Cannot be checked here: judged by version {about.rules} of the rules, and this is "
+        f"version {RULES_VERSION}. Take a Bondtrail like the one that made it, {about.software}."
+    )
+    yield Check("rules", Grade.UNTOLD, [said])
+    yield _attempt("documents", lambda: _of_words(package))
+    yield Check("page", Grade.UNTOLD, ["Not looked at: it follows from the rest."])
 
 
 def _of_rules(package: Opened, again: Gathered) -> Check:
@@ -251,56 +315,101 @@ def _of_rules(package: Opened, again: Gathered) -> Check:
     wrong += [f"stored readings could not be read: {each}." for each in package.about.damaged]
     if wrong:
         return Check("rules", Grade.WRONG, wrong)
-    beyond = [str(each) for each in again.differences if each.beyond]
     told = ", ".join(
         f"{len(rows)} {sort if len(rows) != 1 else sort[:-1]}"
         for sort, rows in package.rows.items()
     )
+    transfer = plain(again.transfer)
+    own = [each for each in again.differences if each.is_about(transfer)]
     said = [f"Version {RULES_VERSION}, run again on the readings, gives what is enclosed: {told}."]
-    said += [f"Not run again: {each}." for each in beyond]
-    return Check("rules", Grade.GOOD, said)
+    if own:
+        said = [
+            f"Version {RULES_VERSION} was run again on the readings, which do not reach far "
+            "enough to tell all of this transfer."
+        ]
+    said += [f"Not run again: {each}." for each in again.differences]
+    return Check("rules", Grade.UNTOLD if own else Grade.GOOD, said)
+
+
+def _made_again(package: Opened, again: Gathered) -> Mapping[str, bytes]:
+    """Return documents and drawings as the rest of the package gives them."""
+    told = documents.told(again)
+    # The readings behind the typical transfer are not enclosed, nor is what the log rests on.
+    told["replay.json"] |= {"typical": package.documents["replay.json"].get("typical")}
+    told["reviews.json"] = package.documents["reviews.json"]
+    return derived(again, told)
 
 
 _UNLISTED = {manifest.NAME, manifest.SIGNATURE, manifest.SIGNER, PAGE}
 
 
-def _of_the_rest(package: Opened, again: Gathered, files: Mapping[str, bytes]) -> Iterator[Check]:
-    """Yield whether documents, drawings and the page follow from the rest."""
-    told = documents.told(again)
-    told["replay.json"] |= {"typical": package.documents["replay.json"].get("typical")}
-    told["reviews.json"] = package.documents["reviews.json"]
-    made = derived(again, told)
-    yield _of_documents(package, documents.about(again, package.about.margin_s), made, files)
-    yield _of_page(package, made, files)
+def _of_words(package: Opened) -> Check:
+    """Return whether documents contradict each other, where they cannot be made again."""
+    says = package.documents
+    wrong = [f"{each}." for each in contradictions(says["replay.json"], says["results.json"])]
+    if wrong:
+        return Check("documents", Grade.WRONG, wrong)
+    said = "They do not contradict each other; whether they follow from the readings is not told."
+    return Check("documents", Grade.UNTOLD, [said])
 
 
 def _of_documents(
-    package: Opened, about: About, made: Mapping[str, bytes], files: Mapping[str, bytes]
+    package: Opened, again: Gathered, made: Mapping[str, bytes], files: Mapping[str, bytes]
 ) -> Check:
-    if package.about.software != __version__:
-        said = (
-            f"Made by Bondtrail {package.about.software}, this is {__version__}, which may tell "
-            "the same in other words: whether events, estimate and coverage follow from the "
-            "readings cannot be told."
-        )
-        return Check("documents", Grade.UNTOLD, [said])
+    """Return whether the documents follow from the rest: another version may use other words."""
+    about = _facts(package.about)
+    about_made = _facts(documents.about(again, package.about.margin_s))
+    says = {name: parse_json(made[name], name) for name in package.documents}
     wrong = [
         f"{name} does not follow from the readings, results and papers: {', '.join(fields)}."
-        for name, says in package.documents.items()
-        if (fields := _otherwise(says, parse_json(made[name], name)))
+        for name, told in package.documents.items()
+        if (fields := _otherwise(told, says[name]))
     ]
-    of_versions = {"software": package.about.software, "versions": package.about.versions}
-    fields = _otherwise(
-        package.about.model_dump(mode="json"),
-        about.model_copy(update=of_versions).model_dump(mode="json"),
-    )
-    if fields:
+    if fields := _otherwise(about, about_made):
         wrong.append(f"about.json does not follow from what is enclosed: {', '.join(fields)}.")
+    if wrong and package.about.software != __version__:
+        wrong = [f"{each}." for each in otherwise(package.documents, says, about, about_made)]
+        untold = True
+    else:
+        untold = False
+    replay, results = package.documents["replay.json"], package.documents["results.json"]
+    wrong += [f"{each}." for each in contradictions(replay, results)]
+    wrong += _of_names(package, made, files)
+    good = (
+        "Events, estimate, coverage and limits follow from what is enclosed, all but the typical "
+        "transfer: the readings behind that are not enclosed."
+    )
+    if wrong or not untold:
+        return _graded("documents", list(dict.fromkeys(wrong)), good)
+    said = (
+        f"Made by Bondtrail {package.about.software}, and this is {__version__}, which tells it "
+        "otherwise: bond, trips, findings and figures agree with the readings, and whether all "
+        "else follows from them cannot be told."
+    )
+    return Check("documents", Grade.UNTOLD, [said])
+
+
+def _facts(about: About) -> dict[str, Any]:
+    """Return what is said of a package but by what it was made."""
+    told = about.model_dump(mode="json")
+    del told["software"], told["versions"]
+    return told
+
+
+def _of_names(
+    package: Opened, made: Mapping[str, bytes], files: Mapping[str, bytes]
+) -> Iterator[str]:
+    """Yield what no words of another version can explain."""
+    about = package.about
+    if (about.versions.get("bondtrail"), about.versions.get("rules")) != (
+        about.software,
+        about.rules,
+    ):
+        yield "about.json does not name one version throughout."
     if events_csv(package.documents["replay.json"]) != files.get("events.csv"):
-        wrong.append("events.csv does not say what replay.json says.")
-    wrong += [f"{name} is no file of a package." for name in sorted(_strange(package, made, files))]
-    good = "Events, estimate, coverage and limits follow from what is enclosed."
-    return _graded("documents", wrong, good)
+        yield "events.csv does not say what replay.json says."
+    for name in sorted(_strange(package, made, files)):
+        yield f"{name} is no file of a package."
 
 
 def _strange(package: Opened, made: Mapping[str, bytes], files: Mapping[str, bytes]) -> set[str]:
@@ -319,27 +428,41 @@ def _otherwise(a: Any, b: Any) -> list[str]:
     return [] if same(a, b) else ["its rows"]
 
 
-def _of_page(package: Opened, made: Mapping[str, bytes], files: Mapping[str, bytes]) -> Check:
+OF_TEXT = frozenset({"bondtrail", "jinja2", "python", "time zones"})
+"""On which the words of the page depend; the drawings depend on all versions."""
+
+
+def _of_page(
+    package: Opened, again: Gathered, made: Mapping[str, bytes], files: Mapping[str, bytes]
+) -> Check:
     """Return whether page and drawings are those of the documents: only this software can tell."""
-    told = package.about.versions
-    here = documents.versions()
-    others = [
-        f"{name} {told.get(name, 'unknown')}" for name in here if told.get(name) != here[name]
-    ]
-    if others:
-        said = (
-            f"Made with {', '.join(others)}, which is not what is here: whether the page and the "
-            "drawings are those of the documents cannot be told. Rely on the documents."
-        )
-        return Check("page", Grade.UNTOLD, [said])
-    wrong = [
+    told, here = package.about.versions, documents.versions(again.replay.site.zone)
+    others = {
+        name: f"{name} {told.get(name, 'unknown')}" for name in here if told.get(name) != here[name]
+    }
+    drawn = [
         f"{name} is not what would be drawn."
         for name in made
         if name.endswith(".svg") and files.get(name) != made[name]
     ]
+    written = list(_otherwise_written(package, files))
+    by_others = OF_TEXT & others.keys()
+    if (drawn and not others) or (written and not by_others):
+        return Check("page", Grade.WRONG, [*([] if others else drawn), *written])
+    if not drawn and not written:
+        return Check("page", Grade.GOOD, ["Page and drawings are those of the documents."])
+    what = "the page and the drawings are" if written else "the drawings are"
+    said = (
+        f"Made with {', '.join(others.values())}, which is not what is here: whether {what} those "
+        "of the documents cannot be told. Rely on the documents."
+    )
+    return Check("page", Grade.UNTOLD, [said])
+
+
+def _otherwise_written(package: Opened, files: Mapping[str, bytes]) -> Iterator[str]:
+    """Yield which texts for people are not those of the other files."""
     if files.get("README.txt") != documents.README.encode():
-        wrong.append("README.txt is not that of a package.")
+        yield "README.txt is not that of a package."
     below = {name: says for name, says in files.items() if name not in _UNLISTED}
-    if not wrong and files.get(PAGE) != page(package.about, package.documents, below):
-        wrong.append(f"{PAGE} does not say what the other files say.")
-    return _graded("page", wrong, "The page and the drawings are those of the documents.")
+    if files.get(PAGE) != page(package.about, package.documents, below):
+        yield f"{PAGE} does not say what the other files say."

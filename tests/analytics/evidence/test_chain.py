@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from analytics.evidence.chain import broken_links, enclosed_log, told_reviews
+from analytics.evidence.chain import broken_links, enclosed_log, left_out, told_reviews
 from analytics.evidence.faults import UnreadableError
 from bondtrail.results import ReviewState
 from store import Store
@@ -29,8 +29,11 @@ def log(quay_store: Store) -> list[Any]:
 
 
 def test_what_is_of_others_is_told_by_its_digests_alone(log: list[Any]) -> None:
-    assert [len(row) > 3 for row in log] == [True, False, True, False]
-    assert set(log[1]) == {"number", "previous", "digest"}
+    assert ["comment" in row for row in log] == [True, False, True, False]
+    assert set(log[1]) == {
+        "number", "finding", "kind", "station", "start", "start_ns", "end", "end_ns", "previous",
+        "digest",
+    }  # fmt: skip
     assert [row["comment"] for row in told_reviews(log)] == ["first", "<i>second</i>"]
     assert list(broken_links(log, "x")) == []
 
@@ -65,6 +68,28 @@ def test_what_was_done_to_a_log_is_told(
     forged = copy.deepcopy(log)
     change(forged)
     assert why in " ".join(broken_links(forged, "x"))
+
+
+def test_a_review_of_what_is_enclosed_must_be_told_in_full(
+    quay_store: Store, log: list[Any]
+) -> None:
+    finding = quay_store.finding(quay.LOST)
+    assert finding is not None
+    far = quay.START - 100 * S
+    assert list(left_out(log, "x", [finding], far, far + 1, "rail-1")) == []
+    forged = copy.deepcopy(log)
+    for name in ("author", "state", "comment", "at", "at_ns"):
+        del forged[2][name]
+    assert list(broken_links(forged, "x")) == []
+    (said,) = left_out(forged, "x", [finding], far, far + 1, "rail-1")
+    assert said.startswith(f"review 3 is of what is enclosed, {quay.LOST}")
+
+
+def test_a_review_that_is_told_in_part_is_refused(log: list[Any]) -> None:
+    forged = copy.deepcopy(log)
+    del forged[0]["comment"]
+    with pytest.raises(UnreadableError, match="comment"):
+        list(broken_links(forged, "x"))
 
 
 @pytest.mark.parametrize("row", [None, 5, {}, {"number": 1}])

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from analytics.evidence.rerun import Window, compared
+from analytics.evidence.rerun import Again, Window, compared
 from bondtrail.times import format_time
 
 S = 1_000_000_000
@@ -126,7 +126,8 @@ CASES = [
 def test_what_differs(
     enclosed: dict[str, Any], again: dict[str, Any], expected: list[tuple[str, bool, str]]
 ) -> None:
-    found = compared({**EMPTY, **enclosed}, {**EMPTY, **again}, WINDOW)
+    given = Again({**EMPTY, **again}, EMPTY)
+    found = compared({**EMPTY, **enclosed}, given, WINDOW)
     assert [(each.sort, each.beyond) for each in found] == [row[:2] for row in expected]
     for each, (_, _, said) in zip(found, expected, strict=True):
         assert said in str(each)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import random
 import zipfile
 import zlib
@@ -13,7 +12,6 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -22,40 +20,33 @@ from analytics.evidence import (
     Grade,
     Package,
     UnreadableError,
-    Verification,
     build,
     verify_bytes,
 )
-from analytics.evidence import documents as told
-from analytics.evidence.building import files_of
-from analytics.evidence.manifest import sha256
-from analytics.evidence.opened import opened
-from analytics.evidence.page import page
-from analytics.evidence.readings import Enclosed, csv, parquet, parse_parquet
-from analytics.evidence.rows import json_bytes
 from analytics.evidence.signing import Ed25519PrivateKey, fingerprint, public_pem
-from analytics.replay.replayed import Replay
-from bondtrail.samples import Samples
 from store import open_store
 from tests.analytics.evidence import quay
 from tests.analytics.evidence.conftest import KEY
+from tests.analytics.evidence.forging import (
+    all_anew,
+    drawn,
+    edited,
+    grades,
+    is_found,
+    said,
+    setting,
+    with_reading,
+)
 
 S = 1_000_000_000
 PUBLIC = KEY.public_key()
 STRANGER = Ed25519PrivateKey.from_private_bytes(b"s" * 32)
 
 
-def _drawn(replay: Replay, shown: tuple[int, int]) -> dict[str, bytes]:
-    """In place of drawings, which take a second: what they would depend on."""
-    told = [(str(role), line.value.tolist()) for role, line in replay.signals.items()]
-    findings = [finding.id for finding in replay.findings]
-    return {"record": f"<svg>{sha256(repr((told, findings, shown)).encode())}</svg>".encode()}
-
-
 @pytest.fixture(scope="module", autouse=True)
 def _not_drawn() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("analytics.evidence.building.drawings", _drawn)
+        patch.setattr("analytics.evidence.building.drawings", drawn)
         yield
 
 
@@ -75,22 +66,6 @@ def signed(quay_file: Path, _not_drawn: None) -> Package:
 def not_looked_into(monkeypatch: pytest.MonkeyPatch) -> None:
     """What the files say is not looked at: their bytes alone must tell."""
     monkeypatch.setattr("analytics.evidence.verifying._of_content", lambda files: ([], None))
-
-
-def grades(found: Verification) -> dict[str, Grade]:
-    return {check.about: check.grade for check in found.checks}
-
-
-def said(found: Verification, about: str) -> str:
-    return " ".join(next(check for check in found.checks if check.about == about).said)
-
-
-def is_found(data: bytes, **given: Any) -> bool:
-    """Whether a check finds that something is wrong, one way or the other."""
-    try:
-        return not verify_bytes(data, **given).sound
-    except UnreadableError:
-        return True
 
 
 def test_a_package_as_it_was_made_is_sound(made: Package) -> None:
@@ -304,28 +279,6 @@ def test_a_zip_written_by_another_program_is_told_and_its_files_looked_at(made: 
 # All of it made anew, as far as somebody can
 
 
-def with_reading(files: Mapping[str, bytes], second: int, ohm: float) -> dict[str, bytes]:
-    """The files with one reading of the resistance another, in Parquet and CSV alike."""
-    name = "readings/resistance.parquet"
-    held = parse_parquet(files[name], name)
-    value = held.samples.value.copy()
-    value[np.searchsorted(held.samples.time, quay.START + second * S)] = ohm
-    samples = Samples(held.samples.time, value, held.samples.quality)
-    forged = Enclosed(samples, held.arrived_from, held.arrived_until)
-    return {**files, name: parquet(forged), "readings/resistance.csv": csv(forged)}
-
-
-def all_anew(files: Mapping[str, bytes]) -> dict[str, bytes]:
-    """The package that this software itself makes of the enclosed readings and results."""
-    package = opened(files)
-    again = package.again()
-    about = told.about(again, package.about.margin_s)
-    made = {**files_of(again, about), "reviews.json": files["reviews.json"]}
-    says = {name: json.loads(made[name]) for name in made if name.endswith(".json")}
-    del made["evidence.html"]
-    return {**made, "evidence.html": page(about, says, made)}
-
-
 def test_a_reading_that_matters_is_found_by_the_rules(made: Package) -> None:
     """The bond that was lost for 20 s: now it comes back after two."""
     forged = quay.files_of(made.content)
@@ -351,60 +304,41 @@ def test_a_reading_that_no_rule_looks_at_is_found_by_a_signature_or_a_digest_alo
     assert is_found(quay.remade(both))
 
 
-def edited(
-    files: Mapping[str, bytes], name: str, edit: Callable[[Any], object]
-) -> dict[str, bytes]:
-    says = json.loads(files[name])
-    edit(says)
-    return {**files, name: json_bytes(says)}
-
-
 def _drop_finding(says: Any) -> None:
     says["findings"] = [row for row in says["findings"] if row["id"] != quay.LOST]
 
 
-def _set(*path: Any) -> Callable[[Any], None]:
-    """Return what sets the value at a path: the last of ``path``."""
-
-    def edit(says: Any) -> None:
-        *way, key, value = path
-        for step in way:
-            says = says[step]
-        says[key] = value
-
-    return edit
-
-
 EDITS = [
     pytest.param("results.json", _drop_finding, "not enclosed", id="finding-left-out"),
-    pytest.param("results.json", _set("findings", 0, "severity", "minor"), "another severity",
+    pytest.param("results.json", setting("findings", 0, "severity", "minor"), "another severity",
                  id="severity"),
-    pytest.param("results.json", _set("findings", 0, "summary", "Nothing happened."),
+    pytest.param("results.json", setting("findings", 0, "summary", "Nothing happened."),
                  "another summary", id="summary"),
-    pytest.param("results.json", _set("findings", 0, "limits", "limit_ohm", 1e6), "another limits",
-                 id="limit"),
-    pytest.param("results.json", _set("findings", 0, "end", "2027-01-01T00:00:00.000Z"),
+    pytest.param("results.json", setting("findings", 0, "limits", "limit_ohm", 1e6),
+                 "another limits", id="limit"),
+    pytest.param("results.json", setting("findings", 0, "end", "2027-01-01T00:00:00.000Z"),
                  "does not say one thing", id="time-for-people"),
-    pytest.param("results.json", _set("findings", 0, "rules", "1"), "another rules", id="rules"),
-    pytest.param("results.json", _set("hookups", 0, "lowest_ohm", 1.0), "another lowest_ohm",
+    pytest.param("results.json", setting("findings", 0, "rules", "1"), "another rules", id="rules"),
+    pytest.param("results.json", setting("hookups", 0, "lowest_ohm", 1.0), "another lowest_ohm",
                  id="hookup"),
-    pytest.param("results.json", _set("transfer", "compliant", True), "does not hold the transfer",
-                 id="transfer"),
-    pytest.param("results.json", _set("trips", []), "", id="nothing-changed"),
-    pytest.param("paperwork.json", _set("tickets", 0, "operator", "B. Crane"),
+    pytest.param("results.json", setting("transfer", "compliant", True),
+                 "does not hold the transfer", id="transfer"),
+    pytest.param("results.json", setting("trips", []), "", id="nothing-changed"),
+    pytest.param("paperwork.json", setting("tickets", 0, "operator", "B. Crane"),
                  "another operator", id="operator"),
-    pytest.param("paperwork.json", _set("work", 0, "what", "none"), "", id="work-in-words-only"),
-    pytest.param("replay.json", _set("events", 3, "detail", "all was well"), "events", id="event"),
-    pytest.param("replay.json", _set("caution", "It was safe."), "caution", id="caution"),
-    pytest.param("replay.json", _set("limits", 0, "limits", "limit_ohm", 99.0), "limits",
+    pytest.param("paperwork.json", setting("work", 0, "what", "none"), "", id="work-in-words-only"),
+    pytest.param("replay.json", setting("events", 3, "detail", "all was well"), "events",
+                 id="event"),
+    pytest.param("replay.json", setting("caution", "It was safe."), "caution", id="caution"),
+    pytest.param("replay.json", setting("limits", 0, "limits", "limit_ohm", 99.0), "limits",
                  id="limits-told"),
-    pytest.param("coverage.json", _set("bond", "share", 1.0), "bond", id="coverage"),
-    pytest.param("about.json", _set("cautions", []), "cautions", id="cautions"),
-    pytest.param("about.json", _set("station_name", "Rail spot 2"), "station_name", id="name"),
-    pytest.param("about.json", _set("beyond", ["finding x: it began before"]), "beyond",
+    pytest.param("coverage.json", setting("bond", "share", 1.0), "bond", id="coverage"),
+    pytest.param("about.json", setting("cautions", []), "cautions", id="cautions"),
+    pytest.param("about.json", setting("station_name", "Rail spot 2"), "station_name", id="name"),
+    pytest.param("about.json", setting("beyond", ["finding x: it began before"]), "beyond",
                  id="excuse"),
-    pytest.param("about.json", _set("points", []), "points", id="points"),
-    pytest.param("reviews.json", _set(0, "comment", "rejected"), "review 1 was edited",
+    pytest.param("about.json", setting("points", []), "points", id="points"),
+    pytest.param("reviews.json", setting(0, "comment", "rejected"), "review 1 was edited",
                  id="review"),
     pytest.param("reviews.json", lambda says: says.pop(1), "review 2 is missing",
                  id="review-taken-out"),
@@ -428,41 +362,41 @@ def test_what_is_said_must_follow_from_what_is_enclosed(
 @pytest.mark.parametrize(
     ("name", "edit"),
     [
-        ("about.json", _set("judged", "since", "ns", 2**63 - 1)),
-        ("about.json", _set("judged", "since", "ns", 2**70)),
-        ("about.json", _set("judged", "start", "ns", -(2**63))),
-        ("about.json", _set("judged", "until", "ns", 0)),
-        ("about.json", _set("judged", "end", "ns", 1.5)),
-        ("about.json", _set("shown_from", "ns", 2**62)),
-        ("about.json", _set("timezone", "../etc/passwd")),
-        ("about.json", _set("timezone", "Nowhere/Else")),
-        ("about.json", _set("station", "rail-2")),
-        ("about.json", _set("transfer", "rail-1/none")),
-        ("about.json", _set("sites", [])),
-        ("about.json", _set("sites", 0, "file", "../site.toml")),
-        ("about.json", _set("sites", 0, "file", "site/2.toml")),
-        ("about.json", _set("more", 1)),
-        ("about.json", _set("format", 2)),
-        ("about.json", _set("margin_s", "wide")),
-        ("about.json", _set("margin_s", 1e300)),
-        ("results.json", _set("findings", None)),
-        ("results.json", _set("findings", [1])),
-        ("results.json", _set("findings", 0, "start_ns", 2**80)),
-        ("results.json", _set("findings", 0, "kind", "nonsense")),
-        ("results.json", _set("findings", 0, "evidence", "x", "a")),
-        ("results.json", _set("transfers", [])),
-        ("results.json", _set("transfers", 0, "volume", "open")),
-        ("paperwork.json", _set("tickets", 0, "start_ns", -(2**63))),
-        ("paperwork.json", _set("work", {})),
-        ("replay.json", _set("hazard", None)),
-        ("replay.json", _set("events", None)),
-        ("replay.json", _set("events", 0, 5)),
-        ("replay.json", _set("typical", 5)),
-        ("replay.json", _set("typical", {})),
-        ("coverage.json", _set("bond", 5)),
-        ("reviews.json", _set(0, 5)),
-        ("reviews.json", _set(0, "number", "1")),
-        ("reviews.json", _set(0, "at_ns", "x")),
+        ("about.json", setting("judged", "since", "ns", 2**63 - 1)),
+        ("about.json", setting("judged", "since", "ns", 2**70)),
+        ("about.json", setting("judged", "start", "ns", -(2**63))),
+        ("about.json", setting("judged", "until", "ns", 0)),
+        ("about.json", setting("judged", "end", "ns", 1.5)),
+        ("about.json", setting("shown_from", "ns", 2**62)),
+        ("about.json", setting("timezone", "../etc/passwd")),
+        ("about.json", setting("timezone", "Nowhere/Else")),
+        ("about.json", setting("station", "rail-2")),
+        ("about.json", setting("transfer", "rail-1/none")),
+        ("about.json", setting("sites", [])),
+        ("about.json", setting("sites", 0, "file", "../site.toml")),
+        ("about.json", setting("sites", 0, "file", "site/2.toml")),
+        ("about.json", setting("more", 1)),
+        ("about.json", setting("format", 2)),
+        ("about.json", setting("margin_s", "wide")),
+        ("about.json", setting("margin_s", 1e300)),
+        ("results.json", setting("findings", None)),
+        ("results.json", setting("findings", [1])),
+        ("results.json", setting("findings", 0, "start_ns", 2**80)),
+        ("results.json", setting("findings", 0, "kind", "nonsense")),
+        ("results.json", setting("findings", 0, "evidence", "x", "a")),
+        ("results.json", setting("transfers", [])),
+        ("results.json", setting("transfers", 0, "volume", "open")),
+        ("paperwork.json", setting("tickets", 0, "start_ns", -(2**63))),
+        ("paperwork.json", setting("work", {})),
+        ("replay.json", setting("hazard", None)),
+        ("replay.json", setting("events", None)),
+        ("replay.json", setting("events", 0, 5)),
+        ("replay.json", setting("typical", 5)),
+        ("replay.json", setting("typical", {})),
+        ("coverage.json", setting("bond", 5)),
+        ("reviews.json", setting(0, 5)),
+        ("reviews.json", setting(0, "number", "1")),
+        ("reviews.json", setting(0, "at_ns", "x")),
     ],
 )  # fmt: skip
 def test_nonsense_in_a_document_is_told_and_does_no_harm(
@@ -513,41 +447,8 @@ def test_no_manifest_is_no_package(made: Package) -> None:
         verify_bytes(quay.remade(files, listed=False))
 
 
-# Another version
-
-
-def test_other_rules_cannot_be_run_again_and_that_is_not_passed_over(
-    made: Package, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("analytics.evidence.verifying.RULES_VERSION", "99")
-    found = verify_bytes(made.content)
-    assert not found.sound
-    assert "this is version 99: they cannot be run again here" in said(found, "rules")
-
-
-def test_of_drawings_by_another_library_nothing_can_be_told(
-    made: Package, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    here = {**told.versions(), "matplotlib": "0.0"}
-    monkeypatch.setattr("analytics.evidence.documents.versions", lambda: here)
-    found = verify_bytes(made.content)
-    assert grades(found)["page"] is Grade.UNTOLD
-    assert "matplotlib" in said(found, "page")
-    assert found.sound
-
-
-def test_what_another_bondtrail_tells_in_its_words_is_not_called_wrong(
-    made: Package, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("analytics.evidence.verifying.__version__", "99.0")
-    found = verify_bytes(made.content)
-    assert grades(found)["documents"] is Grade.UNTOLD
-    assert grades(found)["rules"] is Grade.GOOD
-    assert found.sound
-
-
 def test_what_could_not_be_read_when_it_was_made_is_not_passed_over(made: Package) -> None:
-    files = edited(quay.files_of(made.content), "about.json", _set("damaged", ["block 7"]))
+    files = edited(quay.files_of(made.content), "about.json", setting("damaged", ["block 7"]))
     found = verify_bytes(quay.remade(files))
     assert "could not be read: block 7" in said(found, "rules")
 
