@@ -26,8 +26,9 @@ AROUND = 256
 """From so many readings around it is told how a point reports at a reading."""
 
 ON_CHANGE_SHARE = 0.05
-"""A point whose gaps are, in more than this share, shorter than half their median reports on
-change, and what comes evenly is its heartbeat. Our own measure."""
+OFF_BEAT = 0.25
+"""A point reports on change where more than this share of its gaps are no whole multiple of their
+median, give or take so much of it: lost readings leave multiples. Our own measure."""
 
 EVERY_LOOK = 1.5
 """A point whose median gap is at most so many times the interval at which its signal is looked at
@@ -149,7 +150,8 @@ def reports_on_change(time: TimeArray, looked_at_ns: int | None = None) -> bool:
     middle = float(np.median(gaps))
     if looked_at_ns is not None:
         return middle > EVERY_LOOK * looked_at_ns
-    return bool(np.count_nonzero(2 * gaps < middle) > ON_CHANGE_SHARE * gaps.size)
+    off = np.abs(gaps - middle * np.maximum(np.rint(gaps / middle), 1.0)) > OFF_BEAT * middle
+    return bool(np.count_nonzero(off) > ON_CHANGE_SHARE * gaps.size)
 
 
 class Seen(NamedTuple):
