@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Protocol
 
-from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.samples import Replaced, Samples
 from store import DamageError, PointSummary, Touch
 
@@ -62,6 +62,10 @@ class Source(HasReadings, HasSites, Protocol):
         on_damage: Callable[[DamageError], None] | None = None,
     ) -> Sequence[Replaced]:
         """Return, by commit, the readings of a point that others took the place of. [ns]"""
+        ...
+
+    def rejected(self, point: str, start: int, end: int, /) -> Sequence[Reject]:
+        """Return the rejects that would have been readings of a point in a span, by time. [ns]"""
         ...
 
     def waiting(self) -> Mapping[str, Touch]:

@@ -17,10 +17,10 @@ from analytics.evidence.rerun import NAMED_BY, Grounds, compared, run_again
 from analytics.evidence.rows import Plain, parse_json, plain, row_of
 from analytics.replay.gather import replay_transfer
 from analytics.replay.replayed import Replay, UnknownSpanError
-from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.samples import Replaced, Samples
 from bondtrail.site import Role, Site, SiteError, parse_site
-from bondtrail.times import nanoseconds
+from bondtrail.times import TimeError, nanoseconds, parse_time
 from store import DamageError, PointSummary, Touch
 
 DOCUMENTS = ("coverage.json", "paperwork.json", "replay.json", "results.json", "reviews.json")
@@ -179,6 +179,7 @@ def opened(files: Mapping[str, bytes]) -> Opened:
     _check_moments(about)
     documents = {name: _document(files, name) for name in DOCUMENTS}
     results, papers = documents["results.json"], documents["paperwork.json"]
+    _check_rejected(documents)
     readings = dict(_readings(files))
     _check_heard(about, readings)
     return Opened(
@@ -281,6 +282,41 @@ def _rows(kind: type[Row], told: Any, sort: str, name: str) -> list[Row]:
     return rows
 
 
+def _check_rejected(documents: Mapping[str, Any]) -> None:
+    """Refuse what a replay says was not taken, if it does not say so as a replay does.
+
+    Raises
+    ------
+    UnreadableError
+        If it is anything but rows of text, with a time in each.
+    """
+    rows = documents["replay.json"].get("rejected", [])
+    try:
+        if not isinstance(rows, list):
+            raise TypeError
+        for each in rows:
+            if not all(isinstance(each[name], str) for name in _OF_REJECT):
+                raise TypeError
+            parse_time(each["time"])
+    except (TypeError, KeyError, TimeError) as exc:
+        raise UnreadableError("replay.json: rejected: expected rows that were not taken") from exc
+
+
+_OF_REJECT = ("role", "time", "source", "where", "reason")
+
+
+def _reject(told: Mapping[str, str], point: str) -> Reject:
+    return Reject(
+        source=told["source"],
+        where=told["where"],
+        reason=told["reason"],
+        raw="",
+        at=0,
+        point=point,
+        time=parse_time(told["time"]),
+    )
+
+
 class _AsStored:
     """So much of a store as a replay asks (`analytics.source.Source`), answered by a package."""
 
@@ -309,6 +345,11 @@ class _AsStored:
 
     def replaced(self, point: str, *_: object, **__: object) -> list[Replaced]:
         return []
+
+    def rejected(self, point: str, *_: object) -> list[Reject]:
+        """Return what the replay itself says was not taken: nothing else that is enclosed does."""
+        rows = self._package.documents["replay.json"].get("rejected", [])
+        return [_reject(each, point) for each in rows if each["role"] == point.rpartition(".")[2]]
 
     def waiting(self) -> dict[str, Touch]:
         return {}

@@ -160,6 +160,7 @@ def _of_span(
     read_by = [(*span, station)] if transfer else _read_by(held, span, found)
     states = spliced([(a, b, _situation(each, signals, span)) for a, b, each in read_by])
     replaced = list(replacements(store, station_id, signals, span, damage.append))
+    rejected = [each for role in signals for each in store.rejected(f"{station_id}.{role}", *span)]
     signals = _within(station, signals, span)
     counted = (transfer.start, transfer.end) if transfer else span
     metering = Metering.of(station, signals, states, counted)
@@ -192,6 +193,7 @@ def _of_span(
             tickets=found.tickets,
             damage=damage,
             replaced=replaced,
+            rejected=rejected,
             waiting_since=found.waiting_since,
         ),
         damaged=sorted({str(error) for error in damage}),
@@ -210,6 +212,7 @@ def _of_span(
         typical=typical,
         metering=metering,
         replaced=replaced,
+        rejected=rejected,
     )
 
 

@@ -16,10 +16,10 @@ from analytics.core.silences import Told, told
 from analytics.core.situation import Signals
 from analytics.replay.replayed import Missing, Replacement
 from bondtrail.coverage import Reach, judgement
-from bondtrail.results import Ticket, Transfer
+from bondtrail.results import Reject, Ticket, Transfer
 from bondtrail.samples import Quality, Samples
 from bondtrail.site import Role, Station
-from bondtrail.times import format_time, nanoseconds
+from bondtrail.times import NS_PER_MS, format_time, nanoseconds
 from store import DamageError
 
 ASKED = ("bond", "resistance figures", "transfers", "volume", "trips", "permissive against bond",
@@ -42,6 +42,7 @@ def missing_of(
     tickets: Sequence[Ticket] = (),
     damage: Sequence[DamageError] = (),
     replaced: Sequence[Replacement] = (),
+    rejected: Sequence[Reject] = (),
     waiting_since: int | None = None,
 ) -> list[Missing]:
     """Return what is not known of a span of a station, by start.
@@ -64,6 +65,8 @@ def missing_of(
         Stored readings that cannot be read.
     replaced : sequence of Replacement
         Readings that others took the place of: what they said first is not what is told.
+    rejected : sequence of Reject
+        Rows that would have been readings of the span.
     waiting_since : int, optional
         From when on readings wait for an analysis. [ns]
     """
@@ -75,6 +78,7 @@ def missing_of(
         *_order(station, signals, span),
         *(_damaged(each, span) for each in damage),
         *_replaced(replaced, span),
+        *_rejected(rejected),
     ]
     if transfer is not None and transfer.batch is None and not _named(transfer, tickets):
         why = "no ticket names its batch or operator"
@@ -183,6 +187,18 @@ def _replaced_when(group: Sequence[Replacement]) -> str:
     some = "" if len(known) == len(group) else ", as far as it was noted"
     between = f" between {min(known)} and {max(known)}" if known else ""
     return f"by {len(group):,} later batches{between}{some}"
+
+
+def _rejected(rejected: Sequence[Reject]) -> Iterator[Missing]:
+    """Yield how many rows of each point could not be taken, from the first to the last of them."""
+    about: dict[str, list[int]] = {}
+    for each in rejected:
+        if each.point is not None and each.time is not None:
+            about.setdefault(each.point.rpartition(".")[2], []).append(each.time // NS_PER_MS)
+    for role, time in about.items():
+        many = f"{len(time):,} rows" if len(time) > 1 else "1 row"
+        why = f"{many} could not be taken: bondtrail show rejects says why"
+        yield Missing(role, min(time) * NS_PER_MS, max(time) * NS_PER_MS + 1, why)
 
 
 def _value(value: float) -> str:

@@ -28,6 +28,7 @@ from bondtrail.objects import (
     moment,
     word,
 )
+from bondtrail.results import Reject
 
 CAUTION = (
     "Bondtrail reads and reports; it is not a safety function and calls nothing safe. The hazard "
@@ -64,6 +65,12 @@ _REPLACED: Fields[Replacement] = {
     "open": lambda replaced: math.isinf(replaced.highest),
 }
 
+_REJECTED: Fields[Reject] = {
+    "role": lambda reject: None if reject.point is None else reject.point.rpartition(".")[2],
+    "time": moment("time"),
+    **as_is("source", "where", "reason"),
+}
+
 _COMPARISON: Fields[Comparison] = {
     "name": lambda comparison: comparison.name,
     "time": moment("moment"),
@@ -96,6 +103,7 @@ def replay_object(replay: Replay) -> dict[str, object]:
         "tickets": [as_object(TICKET, ticket) for ticket in replay.tickets],
         "hazard": hazard_object(replay.hazard),
         "replaced": [as_object(_REPLACED, replaced) for replaced in replay.replaced],
+        "rejected": [as_object(_REJECTED, reject) for reject in replay.rejected],
         "damaged": list(replay.damaged),
         "waiting": replay.waiting,
         "clocks": replay.clocks,

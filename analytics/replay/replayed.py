@@ -11,7 +11,7 @@ from analytics.core.resolution import clocks_words
 from analytics.core.sequence import Event
 from analytics.core.situation import Signals, Situation
 from analytics.core.typical import Typical
-from bondtrail.results import Finding, Hookup, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.site import Product, Role, Site, Station
 
 
@@ -116,6 +116,8 @@ class Replay:
     replaced : sequence of Replacement
         What was replaced of the readings that hold in the span, by point, in the order of the
         commits.
+    rejected : sequence of Reject
+        Rows that would have been readings in the span and could not be taken, by point and time.
     """
 
     site: Site
@@ -141,6 +143,7 @@ class Replay:
     typical: Typical | None
     metering: Metering | None = None
     replaced: Sequence[Replacement] = ()
+    rejected: Sequence[Reject] = ()
 
     @property
     def clocks(self) -> str:

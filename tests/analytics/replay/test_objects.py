@@ -37,8 +37,8 @@ def told(**changes: Any) -> Any:
 def test_the_keys_of_a_replay() -> None:
     assert list(told()) == [
         "station", "start", "end", "transfer", "product", "limits", "events", "typical", "missing",
-        "findings", "trips", "hookups", "work", "tickets", "hazard", "replaced", "damaged",
-        "waiting", "clocks", "caution",
+        "findings", "trips", "hookups", "work", "tickets", "hazard", "replaced", "rejected",
+        "damaged", "waiting", "clocks", "caution",
     ]  # fmt: skip
 
 
