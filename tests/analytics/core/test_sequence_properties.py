@@ -38,7 +38,10 @@ def records(draw: st.DrawFn) -> dict[Role, Samples]:
         every_s = draw(st.sampled_from([0.5, 1.0, 2.0]))
         start = draw(st.integers(0, 7)) / 8
         stretches = draw(st.lists(stretch, max_size=8))
-        signals[role] = held(*stretches, start=start, every_s=every_s)
+        good = held(*stretches, start=start, every_s=every_s)
+        uncertain = draw(st.sampled_from([(), (), (1,), (0, 1, 4)]))  # of each five in a row
+        quality = np.where(np.isin(np.arange(len(good)) % 5, uncertain), 1, 0).astype(np.uint8)
+        signals[role] = Samples(good.time, good.value, np.maximum(good.quality, quality))
     return signals
 
 
@@ -64,10 +67,24 @@ def test_a_change_is_never_seen_before_it_may_have_been_so(signals: dict[Role, S
             continue
         assert event.role is not None
         assert event.since < event.time
-        inside = signals[event.role].between(event.since + 1, event.time)
-        # No reading that is known lies between, but for the hold that a verified bond serves.
+        inside = signals[event.role].between(event.since, event.time)
+        # A good reading is the bound and none lies between, but for the hold of a verified bond.
         if event.what is not What.VERIFIED:
-            assert (inside.quality == 2).all()
+            assert (inside.time[0], inside.quality[0]) == (event.since, 0)
+            assert (inside.quality[1:] > 0).all()
+
+
+@given(records())
+@settings(max_examples=60, deadline=None)
+def test_an_event_says_so_where_the_reading_that_shows_it_is_uncertain(
+    signals: dict[Role, Samples],
+) -> None:
+    for event in events_of(signals):
+        if event.role is None or event.what is What.VERIFIED or event.basis is Basis.MISSING:
+            continue
+        line = signals[event.role]
+        at = int(line.time.searchsorted(event.time, side="right")) - 1
+        assert ("uncertain" in event.detail) == (line.quality[at] == 1)
 
 
 PAIRS = [
