@@ -25,8 +25,6 @@ window.bondtrailReplay = window.bondtrailReplay || {};
   function begin(record) {
     if (replay.stop) replay.stop();
     const leave = new AbortController();
-    replay.stop = () => leave.abort();
-
     const root = part("player");
     const scrub = part("scrub");
     const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
@@ -41,6 +39,20 @@ window.bondtrailReplay = window.bondtrailReplay || {};
     let settling = 0;
     let settled = record.at;
     let address = here();
+
+    // Nothing of a page that was left stays: neither what listens, nor the record, nor a timer.
+    function stop() {
+      leave.abort();
+      clearTimeout(settling);
+      if (replay.stop === stop) replay.stop = null;
+    }
+
+    // A page that is taken away, or put in place of another, has no size any more.
+    function watch() {
+      const seen = new ResizeObserver(() => root.isConnected || stop());
+      seen.observe(root);
+      leave.signal.addEventListener("abort", () => seen.disconnect());
+    }
 
     function speed() {
       return Number(part("speed").value);
@@ -74,7 +86,8 @@ window.bondtrailReplay = window.bondtrailReplay || {};
 
     // The address follows, unless the reader is on another page by now.
     function settle() {
-      if (leave.signal.aborted || here() !== address || moment === settled) return;
+      if (!root.isConnected) return stop();
+      if (here() !== address || moment === settled) return;
       window.history.replaceState(window.history.state, "", part("link").getAttribute("href"));
       address = here();
       settled = moment;
@@ -94,7 +107,7 @@ window.bondtrailReplay = window.bondtrailReplay || {};
 
     function frame(now) {
       if (!playing || leave.signal.aborted) return;
-      if (!root.isConnected) return replay.stop();
+      if (!root.isConnected) return stop();
       const gone = Math.max(now - before, 0); // a frame may have begun before the press
       if (!calm.matches || gone >= STILL_MS) {
         before = now;
@@ -201,6 +214,8 @@ window.bondtrailReplay = window.bondtrailReplay || {};
       if (target) target.addEventListener(kind, act, { signal: leave.signal, capture });
     }
 
+    replay.stop = stop;
+    watch();
     part("speed").value = part("speed").dataset.first;
     on(part("play"), "click", () => (playing ? pause() : play()));
     on(part("next"), "click", () => toEvent("next"));
@@ -214,7 +229,7 @@ window.bondtrailReplay = window.bondtrailReplay || {};
       if (item) seek(events.at(item));
     });
     on(scrub, "pointerdown", onScrub);
-    on(scrub, "pointermove", (event) => event.buttons & 1 && scrubTo(event));
+    on(scrub, "pointermove", (event) => scrub.hasPointerCapture(event.pointerId) && scrubTo(event));
     onPlot();
     show();
     rest();

@@ -14,7 +14,7 @@ window.bondtrailReplay = window.bondtrailReplay || {};
     let turned = 0;
 
     function find() {
-      if (signal.aborted) return;
+      if (signal.aborted || !plot.isConnected) return;
       figure = plot.querySelector(".js-plotly-plot");
       if (!figure || !figure._fullLayout || !figure.on) return void setTimeout(find, 50);
       figure.on("plotly_afterplot", measure);

@@ -21,6 +21,9 @@ from tests.services import Browser
 HEADING = "Road bay 1: transfer of 12 Mar 06:15"
 START = "06:14:10.000"
 """Ten seconds before the clamp comes on."""
+START_S = 6 * 3600 + 14 * 60 + 10
+LASTS_S = 200
+"""From ten seconds before the clamp comes on to ten after it is off."""
 
 
 @pytest.fixture(scope="module")
@@ -260,11 +263,69 @@ def test_the_way_back_still_leads_back(browser: Browser, bay_board: str, look) -
     assert time_told(browser) == "06:14:20.000"
 
 
-def test_a_link_is_copied_or_shown_to_be_copied(replayed) -> None:
-    browser = replayed()
+def listening(browser: Browser, kind: str) -> int:
+    """Return how many listeners the document has for one kind of event."""
+    of = {"expression": "document"}
+    found = browser.driver.execute_cdp_cmd("Runtime.evaluate", of)["result"]["objectId"]
+    told = browser.driver.execute_cdp_cmd("DOMDebugger.getEventListeners", {"objectId": found})
+    return sum(each["type"] == kind for each in told["listeners"])
+
+
+def test_a_page_that_is_left_leaves_nothing_behind(browser: Browser, replayed) -> None:
+    replayed()
+    assert listening(browser, "pointerup") == 1
+    link = browser.driver.find_element(By.CSS_SELECTOR, ".crumb a")
+    browser.driver.execute_script("arguments[0].click()", link)
+    wait_for_heading(browser, "Stations")
+    browser.wait(lambda d: d.execute_script("return window.bondtrailReplay.stop === null"))
+    assert listening(browser, "pointerup") == 0
+
+
+def test_a_figure_that_never_comes_is_waited_for_only_while_its_page_is_there(replayed) -> None:
+    looks = replayed().driver.execute_async_script(
+        """
+        const done = arguments[0], plot = document.createElement("div");
+        document.body.append(plot);
+        let looks = 0;
+        plot.querySelector = () => { looks++; return null; };
+        bondtrailReplay.lineOver(plot, plot, {}, new AbortController().signal);
+        const seen = [];
+        setTimeout(() => { seen.push(looks); plot.remove(); }, 500);
+        setTimeout(() => seen.push(looks), 700);
+        setTimeout(() => { seen.push(looks); done(seen); }, 1200);
+        """
+    )
+    assert looks[0] > 1
+    assert looks[1] == looks[2]
+
+
+@pytest.mark.parametrize(
+    ("setting", "said"),
+    [
+        pytest.param("granted", "The link is copied.", id="where the browser lets it"),
+        pytest.param("denied", "Copy it from here: {link}", id="where it does not"),
+    ],
+)
+def test_the_link_is_copied_or_else_told(
+    browser: Browser, bay_board: str, replayed, setting: str, said: str
+) -> None:
+    permissions = "clipboard-read", "clipboard-write"
+    replayed("2026-03-12T06:15:30.250Z")
+    for name in permissions:
+        permit(browser, bay_board, name, setting)
+    link = part(browser, "link").get_attribute("href")
     part(browser, "copy").click()
-    browser.wait(lambda _: part(browser, "said").text)
-    assert part(browser, "said").text.startswith(("The link is copied.", "Copy it from here: http"))
+    browser.wait(lambda _: part(browser, "said").text == said.format(link=link))
+    assert link.endswith("&at=2026-03-12T06:15:30.250Z")
+    if setting == "granted":
+        read = "navigator.clipboard.readText().then(arguments[0])"
+        assert browser.driver.execute_async_script(read) == link
+    browser.driver.execute_cdp_cmd("Browser.resetPermissions", {})
+
+
+def permit(browser: Browser, origin: str, name: str, setting: str) -> None:
+    asked = {"permission": {"name": name}, "setting": setting, "origin": origin}
+    browser.driver.execute_cdp_cmd("Browser.setPermission", asked)
 
 
 def test_the_typical_transfer_is_laid_over_and_taken_away(replayed) -> None:
@@ -284,15 +345,50 @@ def test_the_typical_transfer_is_laid_over_and_taken_away(replayed) -> None:
     assert button.get_attribute("aria-pressed") == "false"
 
 
-def test_a_press_on_the_figure_and_on_the_slider_moves_the_cursor(replayed) -> None:
+@pytest.mark.parametrize("element", ["#transfer-replay .nsewdrag", "#transfer-scrub .player-rail"])
+def test_a_press_on_the_figure_and_on_the_slider_moves_the_cursor(replayed, element: str) -> None:
     browser = replayed()
-    for element in ("#transfer-replay .nsewdrag", "#transfer-scrub .player-rail"):
-        browser.driver.execute_script("window.scrollTo(0, 0)")
-        target = browser.driver.find_element(By.CSS_SELECTOR, element)
-        ActionChains(browser.driver).move_to_element(target).click().perform()
-        browser.wait(lambda _: time_told(browser).startswith(("06:15:49", "06:15:50", "06:15:5")))
-        focus(browser, "scrub")
-        press(browser, Keys.HOME)
+    target, width = shown_whole(browser, element)
+    aside = width // 4
+    ActionChains(browser.driver).move_to_element_with_offset(target, -aside, 0).click().perform()
+    browser.wait(lambda _: time_told(browser) != START)
+    assert seconds_told(browser) == pytest.approx(LASTS_S * (0.5 - aside / width), abs=pixel(width))
+
+
+def test_a_drag_on_the_slider_takes_the_cursor_along(replayed) -> None:
+    browser = replayed()
+    rail, width = shown_whole(browser, "#transfer-scrub .player-rail")
+    mouse = ActionChains(browser.driver).move_to_element(rail).click_and_hold()
+    mouse.move_by_offset(width // 4, 60).perform()  # off the slider, as hands do
+    assert seconds_told(browser) == pytest.approx(0.75 * LASTS_S, abs=2 * pixel(width))
+    ActionChains(browser.driver).release().move_by_offset(-50, -60).perform()
+    assert seconds_told(browser) == pytest.approx(0.75 * LASTS_S, abs=2 * pixel(width))
+
+
+def test_a_press_begun_elsewhere_leaves_the_cursor_alone(replayed) -> None:
+    browser = replayed()
+    rail, width = shown_whole(browser, "#transfer-scrub .player-rail")
+    mouse = ActionChains(browser.driver).move_to_element(part(browser, "time")).click_and_hold()
+    mouse.move_to_element(rail).move_by_offset(width // 4, 0).release().perform()
+    assert time_told(browser) == START
+
+
+def shown_whole(browser: Browser, element: str) -> tuple[WebElement, int]:
+    """Return an element that is in view, with its width in pixels."""
+    browser.driver.execute_script("window.scrollTo(0, 0)")
+    target = browser.driver.find_element(By.CSS_SELECTOR, element)
+    return target, target.rect["width"]
+
+
+def pixel(width: int) -> float:
+    """Return how long a pixel of the figure lasts; a press is that fine. [s]"""
+    return LASTS_S / width
+
+
+def seconds_told(browser: Browser) -> float:
+    """Return how far the cursor is from the start. [s]"""
+    hour, minute, second = time_told(browser).split(":")
+    return 3600 * int(hour) + 60 * int(minute) + float(second) - START_S
 
 
 def test_a_closer_look_turns_its_page_when_the_cursor_leaves_it(replayed) -> None:
