@@ -107,6 +107,7 @@ def _examined(db: str, given: Site | None) -> tuple[Site | None, list[Remark]]:
         held = point_rows(store, site, opening.clock_ns())
         remarks = [
             *_store_remarks(store, db, held),
+            *_replaced_remarks(store),
             *_copy_remarks(store, given),
             *_reading_remarks(held, site),
             *_result_remarks(store),
@@ -133,6 +134,20 @@ def _store_remarks(store: Store, db: str, held: Sequence[PointRow]) -> Iterator[
         yield Remark(Level.WRONG, str(damage))
     if not damaged:
         yield Remark(Level.FINE, "every block of samples matches its checksum")
+
+
+def _replaced_remarks(store: Store) -> Iterator[Remark]:
+    """Yield how many readings were ever replaced, the points with most of them first."""
+    replaced = store.replacements()
+    if replaced:
+        most = sorted(replaced, key=lambda point: (-replaced[point], point))
+        named = [f"{point} {output.amount(replaced[point])}" for point in most]
+        yield Remark(
+            Level.NOTE,
+            f"{output.counted(sum(replaced.values()), 'reading')} replaced by later ones that "
+            f"differ: {_names(named)}; the earlier values are kept",
+            "bondtrail replay tells when, and what they said first",
+        )
 
 
 def _copy_remarks(store: Store, given: Site | None) -> Iterator[Remark]:
