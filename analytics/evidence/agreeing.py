@@ -108,6 +108,9 @@ def otherwise(
     told, again = says["replay.json"], made["replay.json"]
     if not same(_bond(told), _bond(again)):
         yield "replay.json does not tell what the bond did as the readings do"
+    for name in ("replaced", "rejected"):
+        if not same(told.get(name), again[name]):
+            yield f"replay.json does not tell what was {name}"
     if not same(_peaks(told["hazard"]), _peaks(again["hazard"])):
         yield "replay.json: the peaks of the estimate do not come out again"
     for name in ("span_s", "bond", "points"):

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from analytics.core.situation import situation
-from analytics.evidence import documents, manifest, signing
+from analytics.evidence import documents, manifest, replaced, signing
 from analytics.evidence.archive import member, pack
 from analytics.evidence.documents import About
 from analytics.evidence.figures import drawings
@@ -138,6 +138,9 @@ def files_of(found: Gathered, about: About) -> dict[str, bytes]:
     for role, readings in found.readings.items():
         files[f"readings/{role}.parquet"] = parquet(readings)
         files[f"readings/{role}.csv"] = csv(readings)
+    for role, earlier in found.replaced.items():
+        files[f"readings/{role}.replaced.parquet"] = replaced.parquet(earlier)
+        files[f"readings/{role}.replaced.csv"] = replaced.csv(earlier)
     for entry, (_, site) in zip(about.sites, found.sites, strict=True):
         files[entry.file] = site.text.encode()
     told = documents.told(found)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -12,12 +12,17 @@ from analytics.core.situation import Signals, situation
 from analytics.core.spans import lengths
 from analytics.evidence.rows import Plain
 from bondtrail.coverage import judgement
-from bondtrail.samples import Quality, Samples
-from bondtrail.site import Point, Station
+from bondtrail.samples import Quality, Replaced, Samples
+from bondtrail.site import Point, Role, Station
 from bondtrail.times import nanoseconds, seconds
 
 
-def coverage(station: Station, signals: Signals, span: tuple[int, int]) -> Plain:
+def coverage(
+    station: Station,
+    signals: Signals,
+    span: tuple[int, int],
+    replaced: Mapping[Role, Sequence[Replaced]],
+) -> Plain:
     """Return what is known of a span, and what such a station can be judged on at all.
 
     Parameters
@@ -28,6 +33,8 @@ def coverage(station: Station, signals: Signals, span: tuple[int, int]) -> Plain
         Readings that hold into the span.
     span : tuple of int
         Start and end. [ns]
+    replaced : mapping of Role to sequence of Replaced
+        The earlier values of readings that others took the place of.
 
     Returns
     -------
@@ -37,7 +44,10 @@ def coverage(station: Station, signals: Signals, span: tuple[int, int]) -> Plain
     bond = situation(station, signals, span).bond
     unknown = int(lengths(bond.where(Bond.UNKNOWN)).sum())
     points = {
-        str(role): _of_point(point, signals.get(role, Samples.empty()), span)
+        str(role): {
+            **_of_point(point, signals.get(role, Samples.empty()), span),
+            "replaced": sum(_within(each, span) for each in replaced.get(role, ())),
+        }
         for role, point in station.points.items()
     }
     return {
@@ -69,6 +79,12 @@ def _of_point(point: Point, samples: Samples, span: tuple[int, int]) -> Plain:
             for quality in Quality
         },
     }
+
+
+def _within(replaced: Replaced, span: tuple[int, int]) -> int:
+    """Return how many earlier values are of readings in a span; several may be of one."""
+    time = replaced.samples.time
+    return int(((time >= span[0]) & (time < span[1])).sum())
 
 
 def _share(known_ns: int, span: tuple[int, int]) -> Mapping[str, float]:

@@ -18,6 +18,7 @@ from analytics.evidence.covering import coverage
 from analytics.evidence.faults import UnreadableError
 from analytics.evidence.gathering import Gathered
 from analytics.evidence.readings import signals_of
+from analytics.evidence.replaced import count
 from analytics.evidence.rerun import Window
 from analytics.evidence.rows import json_bytes, parse_json, plain_rows
 from analytics.evidence.zones import zone_version
@@ -72,8 +73,9 @@ class EnclosedSite(_Part):
 class EnclosedPoint(_Part):
     """A point of the station, and how many readings of it are enclosed.
 
-    ``heard_from`` and ``heard_until`` are when its first and last reading on record are, moved to
-    the ends of the enclosed stretch where they are beyond it.
+    ``replaced`` counts the earlier values of those that others took the place of. ``heard_from``
+    and ``heard_until`` are when its first and last reading on record are, moved to the ends of
+    the enclosed stretch where they are beyond it.
     """
 
     role: Role
@@ -81,6 +83,7 @@ class EnclosedPoint(_Part):
     unit: str
     readings: int
     arrival_recorded: int
+    replaced: int
     heard_from: Moment | None
     heard_until: Moment | None
 
@@ -175,6 +178,7 @@ def _points(from_store: Gathered) -> Iterator[EnclosedPoint]:
             unit=_UNITS.get(role, unit),
             readings=len(readings.samples),
             arrival_recorded=int((readings.arrived_from != NEVER).sum()),
+            replaced=count(from_store.replaced.get(role, ())),
             **_heard(from_store.heard.get(role)),
         )
 
@@ -223,11 +227,12 @@ def told(from_store: Gathered) -> dict[str, Any]:
     station = from_store.replay.station
     signals = signals_of(from_store.readings, station, *from_store.shown)
     return {
-        "coverage.json": coverage(station, signals, from_store.shown),
+        "coverage.json": coverage(station, signals, from_store.shown, from_store.replaced),
         "paperwork.json": {
             "work": plain_rows(from_store.work),
             "tickets": plain_rows(from_store.tickets),
         },
+        "rejects.json": {"rejects": plain_rows(from_store.rejects)},
         "replay.json": replay_object(from_store.replay),
         "results.json": {
             "transfer": next(
@@ -278,12 +283,15 @@ This package was written by Bondtrail. evidence.html tells all of it to people, 
   evidence.html       what was recorded, found, said and estimated, with the drawings
   figures/            the drawings
   readings/           every reading, unchanged, of each point: Parquet, and the same as CSV
+                      and as *.replaced the earlier values of those that were replaced since, with
+                      when that was, where there are any
   results.json        transfers, hookups, trips and findings as the rules judged them
   replay.json         the sequence of events, the hazard estimate, the limits that held
   events.csv          the sequence of events
   reviews.json        what people said of the findings, with the chain of digests; of reviews of
                       other findings only of which, and the digests
   paperwork.json      tickets and work windows
+  rejects.json        what would have been readings of that time and could not be taken, and why
   coverage.json       how much of the time is on record
   site/               the site files that held, with all limits
   about.json          what is enclosed, which versions made it

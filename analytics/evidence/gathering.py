@@ -28,12 +28,14 @@ from bondtrail.results import (
     Finding,
     Hookup,
     Kind,
+    Reject,
     Review,
     Ticket,
     Transfer,
     Trip,
     WorkWindow,
 )
+from bondtrail.samples import Replaced
 from bondtrail.site import Role, Site, Station
 from bondtrail.times import NS_PER_S, nanoseconds
 from store import DamageError, Store
@@ -76,6 +78,11 @@ class Gathered:
         Of the station, as far as they bear on what is enclosed.
     readings : mapping of Role to Enclosed
         Of every point of the station.
+    replaced : mapping of Role to sequence of Replaced
+        The earlier values of those that others took the place of, by commit; of points that have
+        any.
+    rejects : sequence of Reject
+        What would have been readings of that time and could not be taken.
     results : mapping of str to list
         Rows of transfers, hookups, trips and findings, as plain values.
     findings : sequence of Finding
@@ -99,6 +106,8 @@ class Gathered:
     work: Sequence[WorkWindow]
     tickets: Sequence[Ticket]
     readings: Mapping[Role, Enclosed]
+    replaced: Mapping[Role, Sequence[Replaced]]
+    rejects: Sequence[Reject]
     results: Mapping[str, Sequence[Plain]]
     findings: Sequence[Finding]
     reviews: Sequence[Review]
@@ -146,7 +155,7 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
     window = Window(start, since, shown[1], shown[1])
     window = _window(stored, found, window, min(last, judged_until))
     grounds = _bearing_on(stored, window)
-    readings, damaged = _readings(store, grounds.epochs(), window)
+    readings, replaced, damaged = _readings(store, grounds.epochs(), window)
     enclosed = replace(
         grounds, read=lambda station, begin, end: signals_of(readings, station, begin, end)
     )
@@ -159,6 +168,12 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
         work=grounds.work,
         tickets=grounds.tickets,
         readings=readings,
+        replaced=replaced,
+        rejects=[
+            each
+            for role in readings
+            for each in store.rejected(f"{stored.station}.{role}", window.start, window.end)
+        ],
         results=found.rows(),
         findings=found.findings,
         reviews=store.reviews.log(),
@@ -349,13 +364,20 @@ def _bearing_on(stored: Grounds, window: Window) -> Grounds:
 
 def _readings(
     store: Store, epochs: Sequence[Epoch], window: Window
-) -> tuple[dict[Role, Enclosed], list[str]]:
-    """Return the readings of every point that hold in a window, and what of them is damaged."""
+) -> tuple[dict[Role, Enclosed], dict[Role, Sequence[Replaced]], list[str]]:
+    """Return the readings of every point that hold in a window, and their earlier values.
+
+    And what of them is damaged.
+    """
     damage: list[DamageError] = []
-    readings = {}
+    readings: dict[Role, Enclosed] = {}
+    replaced: dict[Role, Sequence[Replaced]] = {}
     for role, stale in longest_held(epochs).items():
         name = f"{epochs[-1].station.id}.{role}"
-        samples = store.read(name, window.start - stale, window.end, on_damage=damage.append)
+        span = window.start - stale, window.end
+        samples = store.read(name, *span, on_damage=damage.append)
+        if earlier := store.replaced(name, *span, on_damage=damage.append):
+            replaced[role] = earlier
         arrived = store.arrivals(name, samples.time)
         readings[role] = Enclosed(samples, arrived.first, arrived.last)
-    return readings, sorted({str(error) for error in damage})
+    return readings, replaced, sorted({str(error) for error in damage})

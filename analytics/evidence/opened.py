@@ -9,6 +9,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+import numpy as np
+
+from analytics.evidence import replaced
 from analytics.evidence.documents import About, parse_about
 from analytics.evidence.faults import UnreadableError
 from analytics.evidence.gathering import MOST_MARGIN_S, Gathered, Heard, longest_held
@@ -23,7 +26,10 @@ from bondtrail.site import Role, Site, SiteError, parse_site
 from bondtrail.times import TimeError, nanoseconds, parse_time
 from store import DamageError, PointSummary, Touch
 
-DOCUMENTS = ("coverage.json", "paperwork.json", "replay.json", "results.json", "reviews.json")
+DOCUMENTS = (
+    "coverage.json", "paperwork.json", "rejects.json", "replay.json", "results.json",
+    "reviews.json",
+)  # fmt: skip
 
 _KINDS: Mapping[str, type[Any]] = {
     "transfers": Transfer,
@@ -31,7 +37,7 @@ _KINDS: Mapping[str, type[Any]] = {
     "trips": Trip,
     "findings": Finding,
 }
-_READINGS = re.compile(r"readings/([a-z]+)\.parquet\Z", re.ASCII)
+_READINGS = re.compile(r"readings/([a-z]+)(\.replaced)?\.parquet\Z", re.ASCII)
 _FARTHEST = 2**62
 """So far from 1970 nothing is recorded, in ns: the year 2116."""
 
@@ -52,6 +58,10 @@ class Opened:
         The site files, each with the moment from which it holds. [ns]
     readings : mapping of Role to Enclosed
         By point.
+    replaced : mapping of Role to sequence of Replaced
+        The earlier values of readings that were replaced, by commit.
+    rejects : sequence of Reject
+        What could not be taken as readings.
     rows : mapping of str to list
         Transfers, hookups, trips and findings.
     work, tickets : sequence
@@ -62,6 +72,8 @@ class Opened:
     documents: Mapping[str, Any]
     sites: Sequence[tuple[int, Site]]
     readings: Mapping[Role, Enclosed]
+    replaced: Mapping[Role, Sequence[Replaced]]
+    rejects: Sequence[Reject]
     rows: Mapping[str, Sequence[Any]]
     work: Sequence[WorkWindow]
     tickets: Sequence[Ticket]
@@ -104,6 +116,8 @@ class Opened:
             work=self.work,
             tickets=self.tickets,
             readings=self.readings,
+            replaced=self.replaced,
+            rejects=self.rejects,
             results=results,
             findings=self.rows["findings"],
             reviews=(),
@@ -187,6 +201,8 @@ def opened(files: Mapping[str, bytes]) -> Opened:
         documents=documents,
         sites=[_site(files, entry.file, entry.holds_from.ns) for entry in about.sites],
         readings=readings,
+        replaced=dict(_replaced(files, readings)),
+        rejects=_rows(Reject, documents["rejects.json"], "rejects", "rejects.json"),
         rows={sort: _rows(kind, results, sort, "results.json") for sort, kind in _KINDS.items()},
         work=_rows(WorkWindow, papers, "work", "paperwork.json"),
         tickets=_rows(Ticket, papers, "tickets", "paperwork.json"),
@@ -258,16 +274,39 @@ def _site(files: Mapping[str, bytes], name: str, since: int) -> tuple[int, Site]
 
 
 def _readings(files: Mapping[str, bytes]) -> Iterator[tuple[Role, Enclosed]]:
+    for name, role in _files_of_readings(files, ""):
+        readings = parse_parquet(files[name], name)
+        _check_resistance(role, readings.samples, name)
+        yield role, readings
+
+
+def _files_of_readings(files: Mapping[str, bytes], sort: str) -> Iterator[tuple[str, Role]]:
     for name in sorted(files):
         found = _READINGS.match(name)
-        if found is None:
+        if found is None or (found[2] or "") != sort:
             continue
         if found[1] not in list(Role):
             raise UnreadableError(f"{name}: no point is called that")
-        readings = parse_parquet(files[name], name)
-        if found[1] == Role.RESISTANCE and bool((readings.samples.value < 0).any()):
-            raise UnreadableError(f"{name}: a resistance below 0")
-        yield Role(found[1]), readings
+        yield name, Role(found[1])
+
+
+def _check_resistance(role: Role, samples: Samples, name: str) -> None:
+    if role is Role.RESISTANCE and bool((samples.value < 0).any()):
+        raise UnreadableError(f"{name}: a resistance below 0")
+
+
+def _replaced(
+    files: Mapping[str, bytes], readings: Mapping[Role, Enclosed]
+) -> Iterator[tuple[Role, list[Replaced]]]:
+    """Yield the earlier values of each point that has any; each has a later one."""
+    for name, role in _files_of_readings(files, ".replaced"):
+        earlier = replaced.parse_parquet(files[name], name)
+        known = readings[role].samples.time if role in readings else np.empty(0, np.int64)
+        for each in earlier:
+            _check_resistance(role, each.samples, name)
+            if not np.isin(each.samples.time, known).all():
+                raise UnreadableError(f"{name}: nothing took the place of one of them")
+        yield role, earlier
 
 
 def _rows(kind: type[Row], told: Any, sort: str, name: str) -> list[Row]:
@@ -305,18 +344,6 @@ def _check_rejected(documents: Mapping[str, Any]) -> None:
 _OF_REJECT = ("role", "time", "source", "where", "reason")
 
 
-def _reject(told: Mapping[str, str], point: str) -> Reject:
-    return Reject(
-        source=told["source"],
-        where=told["where"],
-        reason=told["reason"],
-        raw="",
-        at=0,
-        point=point,
-        time=parse_time(told["time"]),
-    )
-
-
 class _AsStored:
     """So much of a store as a replay asks (`analytics.source.Source`), answered by a package."""
 
@@ -343,13 +370,27 @@ class _AsStored:
             for role, (first, last) in self._package.heard.items()
         ]
 
-    def replaced(self, point: str, *_: object, **__: object) -> list[Replaced]:
-        return []
+    def replaced(
+        self,
+        point: str,
+        start: int | None = None,
+        end: int | None = None,
+        *,
+        on_damage: Callable[[DamageError], None] | None = None,
+    ) -> list[Replaced]:
+        del on_damage
+        low = -_FARTHEST if start is None else start
+        high = _FARTHEST if end is None else end
+        earlier = self._package.replaced.get(Role(point.rpartition(".")[2]), ())
+        found = [Replaced(each.at, each.samples.between(low, high)) for each in earlier]
+        return [each for each in found if len(each.samples)]
 
-    def rejected(self, point: str, *_: object) -> list[Reject]:
-        """Return what the replay itself says was not taken: nothing else that is enclosed does."""
-        rows = self._package.documents["replay.json"].get("rejected", [])
-        return [_reject(each, point) for each in rows if each["role"] == point.rpartition(".")[2]]
+    def rejected(self, point: str, start: int, end: int) -> list[Reject]:
+        return [
+            each
+            for each in self._package.rejects
+            if each.point == point and each.time is not None and start <= each.time < end
+        ]
 
     def waiting(self) -> dict[str, Touch]:
         return {}

@@ -25,14 +25,14 @@ from store import NEVER
 MOST_READINGS = 20_000_000
 """Of one point."""
 
-_MOMENT = pa.timestamp("ns", tz="UTC")
+MOMENT = pa.timestamp("ns", tz="UTC")
 _SCHEMA = pa.schema(
     [
-        pa.field("time", _MOMENT, nullable=False),
+        pa.field("time", MOMENT, nullable=False),
         pa.field("value", pa.float64(), nullable=False),
         pa.field("quality", pa.uint8(), nullable=False),
-        pa.field("arrived_from", _MOMENT),
-        pa.field("arrived_until", _MOMENT),
+        pa.field("arrived_from", MOMENT),
+        pa.field("arrived_until", MOMENT),
     ]
 )
 _HEADING = ",".join(_SCHEMA.names)
@@ -62,11 +62,11 @@ def parquet(readings: Enclosed) -> bytes:
     """Return readings as Parquet: the same ones give the same bytes."""
     samples = readings.samples
     columns = [
-        pa.array(samples.time, pa.int64()).cast(_MOMENT),
+        pa.array(samples.time, pa.int64()).cast(MOMENT),
         pa.array(samples.value, pa.float64()),
         pa.array(samples.quality, pa.uint8()),
-        _moments(readings.arrived_from),
-        _moments(readings.arrived_until),
+        moments(readings.arrived_from),
+        moments(readings.arrived_until),
     ]
     content = io.BytesIO()
     pq.write_table(
@@ -79,8 +79,9 @@ def parquet(readings: Enclosed) -> bytes:
     return content.getvalue()
 
 
-def _moments(moments: TimeArray) -> pa.Array:
-    return pa.array(moments, pa.int64(), mask=moments == NEVER).cast(_MOMENT)
+def moments(moments: TimeArray) -> pa.Array:
+    """Return moments in ns as a column, empty where they are `NEVER`."""
+    return pa.array(moments, pa.int64(), mask=moments == NEVER).cast(MOMENT)
 
 
 def parse_parquet(content: bytes, name: str) -> Enclosed:
@@ -92,39 +93,66 @@ def parse_parquet(content: bytes, name: str) -> Enclosed:
         If it is none, not of these columns, too long, not in order of time, or holds what no
         reading can be.
     """
-    try:
-        file = pq.ParquetFile(pa.BufferReader(content))
-        _check(file, name)
-        table = file.read(use_threads=False)
-    except (UnreadableError, MemoryError):
-        raise  # a machine that is too small says nothing of the file
-    except (pa.ArrowException, OSError, ValueError, NotImplementedError) as exc:
-        raise UnreadableError(f"{name}: no Parquet that can be read") from exc
-    if table.num_rows != file.metadata.num_rows:
-        raise UnreadableError(f"{name}: not as long as it says")
+    table = read_table(content, name, _SCHEMA, MOST_READINGS)
     samples = Samples(
-        _integers(table["time"]),
+        integers(table["time"]),
         table["value"].to_numpy(),
         table["quality"].to_numpy(),
     )
     if len(samples) and bool(np.any(samples.time[1:] <= samples.time[:-1])):
         raise UnreadableError(f"{name}: readings out of order of time")
+    check_values(samples, name)
+    return Enclosed(samples, integers(table["arrived_from"]), integers(table["arrived_until"]))
+
+
+def read_table(content: bytes, name: str, schema: pa.Schema, most: int) -> pa.Table:
+    """Return the table of a Parquet file, if it has these columns and no more rows than these.
+
+    Raises
+    ------
+    UnreadableError
+        If it is none, or another one.
+    MemoryError
+        If this machine is too small for it, which says nothing of the file.
+    """
+    try:
+        file = pq.ParquetFile(pa.BufferReader(content))
+        _check(file, name, schema, most)
+        table = file.read(use_threads=False)
+    except (UnreadableError, MemoryError):
+        raise
+    except (pa.ArrowException, OSError, ValueError, NotImplementedError) as exc:
+        raise UnreadableError(f"{name}: no Parquet that can be read") from exc
+    if table.num_rows != file.metadata.num_rows:
+        raise UnreadableError(f"{name}: not as long as it says")
+    return table
+
+
+def _check(file: pq.ParquetFile, name: str, schema: pa.Schema, most: int) -> None:
+    """Refuse what is not of our columns or too long, before any of it is unpacked."""
+    if not file.schema_arrow.equals(schema):
+        columns = ",".join(schema.names)
+        raise UnreadableError(f"{name}: expected the columns {columns}, not empty but for moments")
+    if not 0 <= file.metadata.num_rows <= most:
+        raise UnreadableError(f"{name}: more than {most:,} readings")
+
+
+def check_values(samples: Samples, name: str) -> None:
+    """Refuse values and qualities that no reading has.
+
+    Raises
+    ------
+    UnreadableError
+        If there is one.
+    """
     if bool(np.any(np.isnan(samples.value) | (samples.value == -np.inf))):
         raise UnreadableError(f"{name}: a value that is no number")
     if bool(np.any(samples.quality > max(Quality))):
         raise UnreadableError(f"{name}: a quality that is none")
-    return Enclosed(samples, _integers(table["arrived_from"]), _integers(table["arrived_until"]))
 
 
-def _check(file: pq.ParquetFile, name: str) -> None:
-    """Refuse what is not of our columns or too long, before any of it is unpacked."""
-    if not file.schema_arrow.equals(_SCHEMA):
-        raise UnreadableError(f"{name}: expected the columns {_HEADING}, not empty but for the two")
-    if not 0 <= file.metadata.num_rows <= MOST_READINGS:
-        raise UnreadableError(f"{name}: more than {MOST_READINGS:,} readings")
-
-
-def _integers(column: pa.ChunkedArray) -> TimeArray:
+def integers(column: pa.ChunkedArray) -> TimeArray:
+    """Return a column of moments in ns, `NEVER` where it is empty."""
     numbers = column.cast(pa.int64()).fill_null(NEVER).to_numpy()
     return np.asarray(numbers, np.int64)
 
@@ -156,21 +184,23 @@ def csv(readings: Enclosed) -> bytes:
 def _csv_rows(readings: Enclosed, part: slice) -> bytes:
     samples = readings.samples
     rows = zip(
-        _iso(samples.time[part]),
-        _values(samples.value[part]),
+        iso(samples.time[part]),
+        value_texts(samples.value[part]),
         map(str, samples.quality[part].tolist()),
-        _iso(readings.arrived_from[part]),
-        _iso(readings.arrived_until[part]),
+        iso(readings.arrived_from[part]),
+        iso(readings.arrived_until[part]),
         strict=True,
     )
     return "\n".join([*map(",".join, rows), ""]).encode("ascii")
 
 
-def _iso(moments: TimeArray) -> list[str]:
+def iso(moments: TimeArray) -> list[str]:
+    """Return moments as ISO 8601 with nanoseconds, empty where they are `NEVER`. [ns]"""
     written = np.char.add(np.datetime_as_string(moments.view("M8[ns]"), unit="ns"), "Z")
     told: list[str] = np.where(moments == NEVER, "", written).tolist()
     return told
 
 
-def _values(values: ValueArray) -> list[str]:
+def value_texts(values: ValueArray) -> list[str]:
+    """Return values in full, and an open circuit as such."""
     return ["open" if value == np.inf else repr(value) for value in values.tolist()]

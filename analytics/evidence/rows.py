@@ -12,7 +12,16 @@ from typing import Any, TypeVar
 from pydantic import TypeAdapter, ValidationError
 
 from analytics.evidence.faults import UnreadableError
-from bondtrail.results import Finding, Hookup, Review, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.results import (
+    Finding,
+    Hookup,
+    Reject,
+    Review,
+    Ticket,
+    Transfer,
+    Trip,
+    WorkWindow,
+)
 from bondtrail.times import format_time
 
 Plain = dict[str, Any]
@@ -35,8 +44,8 @@ def plain(row: object) -> Plain:
     for field in fields(row):  # type: ignore[arg-type]
         value = getattr(row, field.name)
         if field.name in MOMENTS:
-            told[field.name] = format_time(value)
-            told[f"{field.name}_ns"] = int(value)
+            told[field.name] = None if value is None else format_time(value)
+            told[f"{field.name}_ns"] = None if value is None else int(value)
         else:
             told[field.name] = _value(value)
     return told
@@ -79,7 +88,7 @@ def row_of(kind: type[Row], told: object, name: str) -> Row:
 
 _ADAPTERS: dict[type[Any], TypeAdapter[Any]] = {
     kind: TypeAdapter(kind)
-    for kind in (Finding, Hookup, Review, Ticket, Transfer, Trip, WorkWindow)
+    for kind in (Finding, Hookup, Reject, Review, Ticket, Transfer, Trip, WorkWindow)
 }
 
 

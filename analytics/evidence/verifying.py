@@ -8,7 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from analytics.evidence import documents, manifest, signing
+from analytics.evidence import documents, manifest, replaced, signing
 from analytics.evidence.agreeing import contradictions, otherwise
 from analytics.evidence.archive import Archive, read_archive, unpack
 from analytics.evidence.building import PAGE, derived
@@ -261,7 +261,14 @@ def _of_readings(package: Opened, files: Mapping[str, bytes]) -> Check:
         count += len(readings.samples)
         if files.get(f"readings/{role}.csv") != csv(readings):
             wrong.append(f"readings/{role}.csv does not say what readings/{role}.parquet says.")
-    return _graded("readings", wrong, f"{count:,} readings; CSV and Parquet say the same.")
+    earlier = 0
+    for role, values in package.replaced.items():
+        earlier += replaced.count(values)
+        if files.get(f"readings/{role}.replaced.csv") != replaced.csv(values):
+            wrong.append(f"readings/{role}.replaced.csv does not say what its Parquet says.")
+    beside = f", and {earlier:,} earlier values that were replaced" if earlier else ""
+    good = f"{count:,} readings{beside}; CSV and Parquet say the same."
+    return _graded("readings", wrong, good)
 
 
 def _of_reviews(package: Opened) -> Check:
@@ -415,7 +422,9 @@ def _of_names(
 def _strange(package: Opened, made: Mapping[str, bytes], files: Mapping[str, bytes]) -> set[str]:
     """Return the names of files that no package of this content has."""
     readings = {
-        f"readings/{role}.{form}" for role in package.readings for form in ("parquet", "csv")
+        f"readings/{name}.{form}"
+        for name in (*package.readings, *(f"{role}.replaced" for role in package.replaced))
+        for form in ("parquet", "csv")
     }
     sites = {entry.file for entry in package.about.sites}
     return set(files) - _UNLISTED - {"README.txt", "about.json", *made, *readings, *sites}

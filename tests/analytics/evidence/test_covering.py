@@ -17,7 +17,7 @@ STATION = parse_site(quay.SITE).station("rail-1")
 
 
 def covered(samples: Samples, role: Role = Role.RESISTANCE) -> dict[str, Any]:
-    return coverage(STATION, {role: samples}, (0, 100 * S))
+    return coverage(STATION, {role: samples}, (0, 100 * S), {})
 
 
 def ohms(*seconds: int, quality: int = 0) -> Samples:
