@@ -116,6 +116,8 @@ class Event:
         transfer; None where nothing of it was measured. [ohm, L/min or kg/min, L or kg]
     volume_is_least : bool
         Whether more may have flowed, for not all of it was measured.
+    bond : str or None
+        The bond in force then: ``low``, ``high``, ``open`` or ``unknown``.
     """
 
     time: int
@@ -130,3 +132,4 @@ class Event:
     flow: float | None = None
     volume: float | None = None
     volume_is_least: bool = False
+    bond: str | None = None

@@ -131,6 +131,7 @@ def _completed(
     moments = np.array([draft.time for draft in drafts], np.int64)
     ohm = _or_none(_values(scene, Role.RESISTANCE, moments))
     flow = _or_none(_values(scene, Role.FLOW, moments))
+    bond = scene.now.bond.sample(moments).tolist()
     metering = Metering.of(scene.station, scene.signals, scene.now, scene.span)
     volume, is_least = _volumes(scene, metering, moments, counted_from)
     return [
@@ -147,6 +148,7 @@ def _completed(
             flow[k],
             volume[k],
             is_least[k],
+            Bond(bond[k]).name.lower(),
         )
         for k, draft in enumerate(drafts)
     ]

@@ -201,6 +201,15 @@ def _comparison(name: str, figure: Figure, good: Sequence[Mapping[str, Figure]])
     return Comparison(name, figure.moment, figure.value, low, middle, high, len(values), differs)
 
 
+def by_chance(good: int) -> str:
+    """Return how often a good transfer lies outside the range of some good ones, in words."""
+    return (
+        "A difference is no proof of a cause: by chance alone one more good transfer lies outside "
+        f"the range of {good} in 2 of {good + 1} cases, for each figure, and there are many "
+        "figures."
+    )
+
+
 def first_difference(comparisons: Sequence[Comparison]) -> Comparison | None:
     """Return the earliest comparison that differs, or None."""
     differing = [each for each in comparisons if each.differs]

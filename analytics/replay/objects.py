@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import asdict, fields
 
 from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
 from analytics.core.electrostatics.inputs import taken
@@ -12,6 +12,7 @@ from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.electrostatics.unseen import UNSEEN
 from analytics.core.events import Event
 from analytics.core.typical import Comparison, Typical
+from analytics.replay.heading import in_words
 from analytics.replay.replayed import Held, Missing, Replacement, Replay
 from bondtrail.objects import (
     FINDING,
@@ -44,7 +45,7 @@ EVENT: Fields[Event] = {
     "role": word("role"),
     "detail": lambda event: event.detail,
     "since": moment("since"),
-    **as_is("order_certain", "ohm", "flow", "volume", "volume_is_least"),
+    **as_is("order_certain", "bond", "ohm", "flow", "volume", "volume_is_least"),
     "finding": lambda event: None if event.finding is None else event.finding.id,
 }
 
@@ -82,8 +83,8 @@ def replay_object(replay: Replay) -> dict[str, object]:
     """Return a replay as JSON has it.
 
     Moments are ISO 8601 in UTC with milliseconds, units are in the names or beside the values. A
-    value that is not known is None. So is an open circuit among the events: their detail says
-    which. An input of the estimate that has no end, such as no leak at all, is ``infinite``.
+    value that is not known is None. So is the ohm of an open circuit among the events: their bond
+    says which. An input of the estimate that has no end, such as no leak at all, is ``infinite``.
     """
     transfer = replay.transfer
     told: dict[str, object] = {
@@ -91,6 +92,7 @@ def replay_object(replay: Replay) -> dict[str, object]:
         "start": iso(replay.start),
         "end": iso(replay.end),
         "transfer": None if transfer is None else as_object(TRANSFER, transfer),
+        "in_words": None if transfer is None else asdict(in_words(replay, transfer)),
         "product": replay.product_name,
         "limits": [_limits(held) for held in replay.held],
         "events": [as_object(EVENT, event) for event in replay.events],

@@ -221,22 +221,16 @@ def _differs(row: Comparison) -> str:
 
 
 def _first_difference(typical: Typical, zone: ZoneInfo) -> str:
+    from analytics.core.typical import by_chance
+
     first = typical.first_difference
     if first is None:
         return "It lies within their range in all that could be compared, which is no proof."
     low, high = _compared(first.low), _compared(first.high)
     return (
         f"It differed first in {figures.named(first.name)}: {_this_one(first)}, and theirs "
-        f"{low} to {high}; settled at {site_time(first.moment, zone, millis=True)}. A difference "
-        f"is no proof of a cause: {by_chance(first.of)}"
-    )
-
-
-def by_chance(good: int) -> str:
-    """Return how often a good transfer lies outside the range of some good ones, in words."""
-    return (
-        f"by chance alone one more good transfer lies outside the range of {good} in 2 of "
-        f"{good + 1} cases, for each figure, and there are many figures."
+        f"{low} to {high}; settled at {site_time(first.moment, zone, millis=True)}. "
+        f"{by_chance(first.of)}"
     )
 
 

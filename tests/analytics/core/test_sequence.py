@@ -467,6 +467,25 @@ def test_the_least_that_flowed_is_rounded_down() -> None:
     assert "at least 268.3 L so far: the meter told nothing for 6 s" in off.detail
 
 
+def test_an_event_tells_the_bond_in_force() -> None:
+    ohms = Samples.of([n * S for n in (0, 1, 2, 3, 20)], [OPEN, 40.0, 4.0, OPEN, 4.0])
+    told = {
+        (e.time // S, e.bond, e.ohm)
+        for e in sequence(STATION, {Role.RESISTANCE: ohms}, (0, 30 * S))
+    }
+    assert told >= {
+        (0, "open", OPEN), (1, "high", 40.0), (2, "low", 4.0), (3, "open", OPEN),
+        (8, "unknown", None),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("code", "bond"), [(0.0, "open"), (1.0, "low"), (2.0, "unknown")])
+def test_a_bond_without_ohms_is_told_by_its_word(code: float, bond: str) -> None:
+    by_status = STATION.model_copy(update={"points": {Role.STATUS: STATION.points[Role.STATUS]}})
+    first, *_ = sequence(by_status, {Role.STATUS: every_second([code] * 4)}, (0, 4 * S))
+    assert (first.bond, first.ohm) == (bond, None)
+
+
 def test_without_a_meter_there_is_no_volume() -> None:
     bare = STATION.model_copy(
         update={"points": {r: p for r, p in STATION.points.items() if r is not Role.FLOW}}

@@ -12,6 +12,7 @@ from analytics.core.typical import (
     FEW,
     Comparison,
     Figure,
+    by_chance,
     compared,
     figures,
     first_difference,
@@ -205,3 +206,8 @@ def test_a_good_transfer_is_one_in_which_nothing_was_found(
     other: dict[str, object], good: bool
 ) -> None:
     assert is_good(transfer(**other)) is good
+
+
+def test_how_often_a_good_one_differs_by_chance_is_told() -> None:
+    # Of n + 1 alike, each is as likely the least as any other, and the greatest.
+    assert "outside the range of 9 in 2 of 10 cases, for each figure" in by_chance(9)

@@ -110,7 +110,7 @@ EVENTS = (
     Event(at(0), What.AT_START, "bond open, permissive open, flow off", ohm=math.inf, flow=0.0),
     Event(
         at(10), What.CONTACT, "3.4 ohm", role=Role.RESISTANCE, since=at(9), ohm=3.4, flow=0.0,
-        volume=0.0,
+        volume=0.0, bond="low",
     ),
     Event(at(11.25), What.VERIFIED, "for 28.8 s", basis=Basis.INFERRED, ohm=3.4),
     Event(at(20), What.FLOW_ON, "812 L/min", role=Role.FLOW, since=at(19), flow=812.0, volume=0.0),

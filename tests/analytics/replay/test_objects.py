@@ -36,9 +36,9 @@ def told(**changes: Any) -> Any:
 
 def test_the_keys_of_a_replay() -> None:
     assert list(told()) == [
-        "station", "start", "end", "transfer", "product", "limits", "events", "typical", "missing",
-        "findings", "trips", "hookups", "work", "tickets", "hazard", "replaced", "rejected",
-        "damaged", "waiting", "clocks", "caution",
+        "station", "start", "end", "transfer", "in_words", "product", "limits", "events", "typical",
+        "missing", "findings", "trips", "hookups", "work", "tickets", "hazard", "replaced",
+        "rejected", "damaged", "waiting", "clocks", "caution",
     ]  # fmt: skip
 
 
@@ -69,6 +69,7 @@ def test_an_event_says_what_it_rests_on_and_whether_its_order_is_certain() -> No
         "detail": "3.4 ohm",
         "since": "2026-07-01T06:00:09.000Z",
         "order_certain": True,
+        "bond": "low",
         "ohm": 3.4,
         "flow": 0.0,
         "volume": 0.0,
