@@ -50,8 +50,9 @@ _DIGEST = re.compile(r"[0-9a-fA-F]{64}\Z")
     "--out",
     metavar="FILE",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Where to: a .zip. An earlier one is written over.",
+    help="Where to: a .zip. A file that is there already is left as it is.",
 )
+@click.option("--replace", is_flag=True, help="With --out: write over a file of that name.")
 @click.option(
     "--margin",
     metavar="SECONDS",
@@ -88,6 +89,7 @@ _DIGEST = re.compile(r"[0-9a-fA-F]{64}\Z")
 def command(
     transfer: str | None,
     out: Path | None,
+    replace: bool,
     margin: float | None,
     sign: Path | None,
     hold: bool,
@@ -109,10 +111,11 @@ def command(
 
     --verify needs no store. It checks every byte and the signature, runs the rules again on the
     enclosed readings, and makes everything else again from them. It ends with status 3 if
-    anything is wrong.
+    anything is wrong, or cannot be checked here.
     """
     given = {
-        "TRANSFER": transfer, "--out": out, "--margin": margin, "--sign": sign,
+        "TRANSFER": transfer, "--out": out, "--replace": replace or None, "--margin": margin,
+        "--sign": sign,
         "--hold": hold or None, "--why": why, "--author": author, "--verify": verify, "--key": key,
         "--sha256": sha256, "--holds": holds or None, "--release": release,
     }  # fmt: skip
@@ -126,16 +129,15 @@ def command(
         elif does == "--release":
             _release(store, int(str(release)), str(author), str(why))
         else:
-            _build(
-                store, str(transfer), Path(str(out)), margin, sign, _hold_words(hold, why, author)
-            )
+            path = _wanted_file(Path(str(out)), replace)
+            _build(store, str(transfer), path, margin, sign, _hold_words(hold, why, author))
 
 
 _TASKS: Mapping[str, tuple[set[str], set[str]]] = {
     "--verify": (set(), {"--key", "--sha256"}),
     "--holds": (set(), set()),
     "--release": ({"--why", "--author"}, set()),
-    "TRANSFER": ({"--out"}, {"--margin", "--sign", "--hold", "--why", "--author"}),
+    "TRANSFER": ({"--out"}, {"--replace", "--margin", "--sign", "--hold", "--why", "--author"}),
 }
 """What the command does, by what says so: what that needs, and what else goes with it."""
 
@@ -167,6 +169,23 @@ def _hold_words(hold: bool, why: str | None, author: str | None) -> tuple[str, s
     return None
 
 
+def _wanted_file(out: Path, replace: bool) -> Path:
+    """Return where a package goes, if it may.
+
+    One that was made before may be the only one of a record that has changed since.
+    """
+    if out.suffix.lower() != ".zip":
+        raise click.UsageError(f"--out {out}: the name must end with .zip")
+    if not out.parent.is_dir():
+        raise Fault(f"--out {out}: there is no folder {out.parent}", "Make it first.")
+    if not replace and os.path.lexists(out):
+        raise Fault(
+            f"--out {out}: there is such a file, and it may be evidence",
+            "Take another name, or write over it with --replace.",
+        )
+    return out
+
+
 def _build(
     store: Store,
     transfer: str,
@@ -183,10 +202,6 @@ def _build(
         write_package,
     )
 
-    if out.suffix.lower() != ".zip":
-        raise click.UsageError(f"--out {out}: the name must end with .zip")
-    if not out.parent.is_dir():
-        raise Fault(f"--out {out}: there is no folder {out.parent}", "Make it first.")
     try:
         password = os.environ.get(PASSWORD_VARIABLE)
         key = None
@@ -196,7 +211,13 @@ def _build(
         package = build(store, transfer, margin_s=wanted, key=key)
     except EvidenceError as exc:
         raise Fault(str(exc), exc.remedy) from exc
-    write_package(package, out)
+    held = None if hold is None else _hold(store, package, *hold)
+    try:
+        write_package(package, out)
+    except OSError:
+        if held is not None:
+            print_warning(f"{held}\n  The package was not written.")
+        raise
     print(f"Wrote {out}: {package.files} files, {len(package.content):,} bytes.")
     _print_digests(package.sha256, package.manifest_sha256)
     print(wrapped(KEEP))
@@ -205,8 +226,8 @@ def _build(
     else:
         print(wrapped("Not signed: without --sign only those digests tell a package made anew."))
     say(*(wrapped(f"Not to be run again from it: {each}", 2) for each in package.beyond))
-    if hold is not None:
-        _hold(store, package, *hold)
+    if held is not None:
+        say(held)
     print(PERSONAL)
     print(output.CAUTION)
     _warn(package)
@@ -252,11 +273,16 @@ def _print_verification(path: Path, found: Verification) -> None:
     for check in found.checks:
         say(*_check_lines(check))
     _print_digests(found.sha256, found.manifest_sha256)
-    if found.sound:
-        print("Nothing wrong was found.")
-    else:
-        print("Something is WRONG: see above.")
     print(output.CAUTION)
+    print(_ENDINGS[found.outcome])
+
+
+_ENDINGS: Mapping[str, str] = {
+    "sound": "Nothing wrong was found.",
+    "unchecked": "Not all of it could be checked: see above. Nothing wrong was found in the rest.",
+    "wrong": "Something is WRONG: see above.",
+}
+"""The last line, by `analytics.evidence.Outcome`."""
 
 
 def _check_lines(check: Check) -> Sequence[str]:
@@ -272,13 +298,12 @@ def _check_lines(check: Check) -> Sequence[str]:
     ]
 
 
-def _hold(store: Store, package: Package, why: str, author: str) -> None:
-    """Hold the enclosed readings, unless a hold of this transfer does so already."""
+def _hold(store: Store, package: Package, why: str, author: str) -> str:
+    """Hold the enclosed readings, unless a hold of this transfer does so already; say which."""
     start, end = package.span
     for held in store.holds.over(package.station, start, end):
         if held.transfer == package.transfer and held.start <= start and end <= held.end:
-            say(f"Hold {held.number}, by {held.author}, keeps these readings already.")
-            return
+            return f"Hold {held.number}, by {held.author}, keeps these readings already."
     try:
         placed = store.holds.add(
             package.station,
@@ -291,7 +316,7 @@ def _hold(store: Store, package: Package, why: str, author: str) -> None:
         )
     except ValueError as exc:
         raise Fault(f"--{exc}") from exc
-    print(f"Hold {placed.number} keeps these readings from any retention until it is released.")
+    return f"Hold {placed.number} keeps these readings from any retention until it is released."
 
 
 def _release(store: Store, number: int, author: str, why: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
@@ -9,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from cryptography.hazmat.primitives.serialization import (
     BestAvailableEncryption,
@@ -17,11 +19,15 @@ from cryptography.hazmat.primitives.serialization import (
     PrivateFormat,
 )
 
+from analytics.evidence.documents import events_csv
+from analytics.evidence.readings import parse_parquet
 from analytics.evidence.signing import Ed25519PrivateKey, public_pem
+from analytics.runs import analyse
 from bondtrail.cli import evidence, opening
 from bondtrail.samples import Samples
-from store import open_store
+from store import StoreFullError, open_store
 from tests.analytics.evidence import quay
+from tests.analytics.evidence.forging import edited, with_page
 
 Run = Callable[..., Any]
 
@@ -72,8 +78,24 @@ def test_a_package_is_written_and_its_digests_told(run: Run, ready: Path) -> Non
     assert "Not signed" in done.out
     assert "not a safety function" in done.out
     first = (ready / "e.zip").read_bytes()
-    assert run("evidence", quay.TRANSFER, "--out", "e.zip").out == done.out
+    assert run("evidence", quay.TRANSFER, "--out", "e.zip", "--replace").out == done.out
     assert (ready / "e.zip").read_bytes() == first
+
+
+@pytest.mark.usefixtures("ready")
+def test_no_file_is_written_over_unless_asked(run: Run) -> None:
+    Path("e.zip").write_bytes(b"the only evidence of a record that was changed since")
+    kept = Path("e.zip").read_bytes()
+    done = run("evidence", quay.TRANSFER, "--out", "e.zip", *HOLD)
+    assert (done.status, done.out) == (2, "")
+    assert done.err == (
+        "bondtrail: --out e.zip: there is such a file, and it may be evidence\n"
+        "  Take another name, or write over it with --replace.\n"
+    )
+    assert Path("e.zip").read_bytes() == kept
+    assert run("evidence", "--holds").out == "No holds.\n"
+    assert run("evidence", quay.TRANSFER, "--out", "e.zip", "--replace").status == 0
+    assert Path("e.zip").read_bytes() != kept
 
 
 def test_its_check_says_what_is_good_and_what_it_cannot_tell(run: Run, ready: Path) -> None:
@@ -84,7 +106,7 @@ def test_its_check_says_what_is_good_and_what_it_cannot_tell(run: Run, ready: Pa
     assert found.out.startswith(f"e.zip: evidence of {quay.TRANSFER}\n")
     assert digests(found.out) == digests(made.out)
     assert "could have built all of it anew" in " ".join(found.out.split())
-    assert "Nothing wrong was found." in found.out
+    assert found.out.splitlines()[-1] == "Nothing wrong was found."
     assert "not a safety function" in found.out
 
 
@@ -161,6 +183,30 @@ def test_a_changed_package_ends_with_3_and_no_package_with_2(run: Run, ready: Pa
         assert "Traceback" not in unread.err
 
 
+@pytest.mark.usefixtures("ready")
+@pytest.mark.parametrize("key", ["software", "rules"])
+def test_what_cannot_be_checked_here_ends_with_3_and_is_not_called_wrong(
+    run: Run, key: str
+) -> None:
+    run("evidence", quay.TRANSFER, "--out", "e.zip")
+
+    def claim(says: dict[str, Any]) -> None:
+        says[key] = "99"
+        says["versions"]["bondtrail" if key == "software" else key] = "99"
+
+    def reword(says: dict[str, Any]) -> None:
+        says["events"][3]["detail"] = "all was well"
+
+    files = edited(quay.files_of(Path("e.zip").read_bytes()), "about.json", claim)
+    files = edited(files, "replay.json", reword)
+    files["events.csv"] = events_csv(json.loads(files["replay.json"]))
+    Path("e.zip").write_bytes(quay.remade(with_page(files)))
+    found = run("evidence", "--verify", "e.zip")
+    assert found.status == 3
+    assert found.out.splitlines()[-1].startswith("Not all of it could be checked")
+    assert "WRONG" not in found.out
+
+
 def test_readings_that_came_since_are_to_be_analysed_first(run: Run, ready: Path) -> None:
     with open_store(DB) as store:
         store.write({"rail-1.resistance": Samples.of([quay.START + 500 * 10**9], [9.0])})
@@ -195,6 +241,8 @@ WRONG_USE = [
     pytest.param(("T",), "TRANSFER needs --out", id="no-out"),
     pytest.param(("T", "--out", "e.zip", "--key", "k"), "--key does not go with TRANSFER",
                  id="key"),
+    pytest.param(("--verify", "e.zip", "--replace"), "--replace does not go with --verify",
+                 id="verify-replace"),
     pytest.param(("--verify", "e.zip", "--out", "x.zip"), "--out does not go with --verify",
                  id="verify-out"),
     pytest.param(("T", "--verify", "e.zip"), "go one at a time", id="both"),
@@ -232,7 +280,7 @@ def test_a_hold_is_placed_once_listed_and_released(run: Run) -> None:
     assert run("evidence", "--holds").out == "No holds.\n"
     placed = run("evidence", quay.TRANSFER, "--out", "e.zip", *HOLD)
     assert "Hold 1 keeps these readings from any retention" in placed.out
-    again = run("evidence", quay.TRANSFER, "--out", "e.zip", *HOLD)
+    again = run("evidence", quay.TRANSFER, "--out", "e.zip", "--replace", *HOLD)
     assert "Hold 1, by A. Reed, keeps these readings already." in again.out
     listed = run("evidence", "--holds").out
     assert "a claim" in listed
@@ -248,6 +296,51 @@ def test_a_hold_is_placed_once_listed_and_released(run: Run) -> None:
 
 
 @pytest.mark.usefixtures("ready")
+def test_a_hold_keeps_all_that_is_enclosed(run: Run) -> None:
+    """A contact on change holds into what is enclosed from two hours before it."""
+    with open_store(DB) as store:
+        store.write({"rail-1.permissive": Samples.of([quay.START - 5000 * 10**9], [0.0])})
+        store.write({"rail-1.resistance": Samples.of([quay.START - 150_000 * 10**9], [np.inf])})
+        analyse(store, now=quay.LONG_AFTER)
+    run("evidence", quay.TRANSFER, "--out", "e.zip", *HOLD)
+    files = quay.files_of(Path("e.zip").read_bytes())
+    with open_store(DB) as store:
+        (hold,) = store.holds.all()
+    for name in files:
+        if name.endswith(".parquet"):
+            times = parse_parquet(files[name], name).samples.time
+            assert hold.start <= times[0]
+            assert times[-1] < hold.end
+    assert hold.start < json.loads(files["about.json"])["judged"]["start"]["ns"]
+
+
+@pytest.mark.usefixtures("ready")
+def test_without_its_hold_no_package_is_written(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise StoreFullError("there", "no room left")
+
+    monkeypatch.setattr("store.holds.Holds.add", refuse)
+    done = run("evidence", quay.TRANSFER, "--out", "e.zip", *HOLD)
+    assert (done.status, done.out) == (2, "")
+    assert not Path("e.zip").exists()
+
+
+@pytest.mark.usefixtures("ready")
+def test_a_hold_whose_package_could_not_be_written_is_told(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise OSError(28, "No space left on device", "e.zip")
+
+    monkeypatch.setattr("analytics.evidence.write_package", refuse)
+    done = run("evidence", quay.TRANSFER, "--out", "e.zip", *HOLD)
+    assert (done.status, done.out) == (2, "")
+    assert "Hold 1 keeps these readings" in done.err
+    assert "was not written" in done.err
+    assert "No space left on device" in done.err
+
+
+@pytest.mark.usefixtures("ready")
 def test_a_hold_makes_no_difference_to_the_package(run: Run, ready: Path) -> None:
     run("evidence", quay.TRANSFER, "--out", "a.zip")
     run("evidence", quay.TRANSFER, "--out", "b.zip", *HOLD)
@@ -258,6 +351,6 @@ def test_a_hold_makes_no_difference_to_the_package(run: Run, ready: Path) -> Non
 def test_a_wider_margin_encloses_more(run: Run, ready: Path) -> None:
     sizes = []
     for margin in ("0", "300"):
-        run("evidence", quay.TRANSFER, "--out", "e.zip", "--margin", margin)
-        sizes.append((ready / "e.zip").stat().st_size)
+        run("evidence", quay.TRANSFER, "--out", f"{margin}.zip", "--margin", margin)
+        sizes.append((ready / f"{margin}.zip").stat().st_size)
     assert sizes[0] < sizes[1]
