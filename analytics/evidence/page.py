@@ -18,6 +18,7 @@ from analytics.evidence import page_events, page_facts, page_grounds, page_hazar
 from analytics.evidence.documents import About
 from analytics.evidence.layout import Section
 from analytics.evidence.page_facts import Source
+from analytics.reports.words import plain, plural
 
 _UNREADABLE = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]"
@@ -59,7 +60,7 @@ def page(about: About, documents: Mapping[str, Any], files: Mapping[str, bytes])
         about=about,
         flow=source.clock.between(row["start"], row["end"]),
         cautions=about.cautions,
-        warnings=list(_warnings(about)),
+        warnings=[*_warnings(about), *_corrected(source)],
         sections=[tell(source) for tell in SECTIONS],
     )
     return text.encode()
@@ -69,6 +70,18 @@ def _warnings(about: About) -> Iterator[str]:
     yield from (f"stored readings cannot be read: {each}" for each in about.damaged)
     for each in about.unexplained:
         yield f"the rules do not give this again from the enclosed readings: {each}"
+
+
+def _corrected(source: Source) -> Iterator[str]:
+    """Yield of which points readings were replaced: what is told may be otherwise for it."""
+    count: dict[str, int] = {}
+    for row in source.replay["replaced"]:
+        count[row["role"]] = count.get(row["role"], 0) + row["count"]
+    for role, number in count.items():
+        yield (
+            f"of {plain(role)} {plural(number, 'reading')} gave way to later values, and all here "
+            "is told by the later ones: what the earlier ones said stands under What is missing"
+        )
 
 
 @lru_cache

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
+from analytics.core.typical import FEW, by_chance
 from analytics.evidence.layout import Column, Row, Section, Table, Width, by_day
 from analytics.evidence.page_facts import Source
 from analytics.evidence.rows import Plain
-from analytics.evidence.words import amount, name_of, ohms, told, unit_of
+from analytics.evidence.words import amount, at_least, name_of, ohms, told, unit_of
 from analytics.reports.words import NOTHING, plain
 
 UNRESOLVED = "="
@@ -20,10 +22,11 @@ def events(source: Source) -> Section:
     text = [
         "Each event stands at the moment it was seen. Known: a reading or a person says so. "
         "Inferred: a rule says so, from readings. Missing: from here on nothing is known.",
-        "Bond: its resistance; \N{EN DASH} where it was open or not known, the detail says which. "
-        f"{UNRESOLVED} behind a time: whether this came before or after the one above cannot be "
-        "told, they lie closer than their points report. events.csv has since when each may have "
-        "been so.",
+        "Bond: its resistance, or whether it was open or unknown. At least: not all that flowed "
+        f"was measured. {UNRESOLVED} behind a time: whether this came before or after the one "
+        "above cannot be told, they lie closer than their points report or their clocks agree. "
+        "events.csv has since when each may have been so.",
+        source.replay["clocks"],
     ]
     columns = (
         Column("Seen at", Width.TIME),
@@ -47,15 +50,17 @@ def _event(source: Source, row: Plain) -> Row:
             plain(row["what"]),
             row["basis"],
             row["detail"],
-            ohms(row["ohm"]),
-            _amount(row["flow"], source.rate_unit),
-            _amount(row["volume"], source.volume_unit),
+            row["bond"] if row["ohm"] is None else ohms(row["ohm"]),
+            NOTHING if row["flow"] is None else amount(row["flow"], source.rate_unit),
+            _so_far(row, source.volume_unit),
         )
     )
 
 
-def _amount(value: float | None, unit: str) -> str:
-    return NOTHING if value is None else amount(value, unit)
+def _so_far(row: Plain, unit: str) -> str:
+    if row["volume"] is None:
+        return NOTHING
+    return (at_least if row["volume_is_least"] else amount)(row["volume"], unit)
 
 
 def missing(source: Source) -> Section:
@@ -72,24 +77,92 @@ def missing(source: Source) -> Section:
         Column("Why"),
     )
     text = [] if rows else ["Nothing of what the site file names."]
-    return Section("What is missing", text, tables=[Table(columns, rows)] if rows else [])
+    tables = [Table(columns, rows)] if rows else []
+    return Section(
+        "What is missing", text, tables=[*tables, *_replaced(source), *_rejected(source)]
+    )
+
+
+def _replaced(source: Source) -> Iterator[Table]:
+    """Yield which readings are not the first ones, if any."""
+    clock = source.clock
+    columns = (
+        Column("Point", Width.NAME),
+        Column("From", Width.MOMENT),
+        Column("To", Width.MOMENT),
+        Column("Earlier values", Width.SHORT),
+        Column("They said"),
+        Column("The later ones arrived"),
+    )
+    rows = [
+        Row(
+            (
+                row["role"],
+                clock.moment(row["first"]),
+                clock.moment(row["last"]),
+                f"{row['count']:,}",
+                _said(source, row),
+                clock.moment(row["at"]) if row["at"] else "not known when",
+            )
+        )
+        for row in source.replay["replaced"]
+    ]
+    if rows:
+        yield Table(columns, rows, "Readings that others took the place of")
+
+
+def _said(source: Source, row: Plain) -> str:
+    """Return what the earlier values were: of one point, the lowest and the highest."""
+    unit = {"resistance": "ohm", "flow": source.rate_unit}.get(row["role"], "")
+    low, high = ("open" if row[n] is None else amount(row[n], unit) for n in ("lowest", "highest"))
+    return low if low == high else f"{low} to {high}"
+
+
+MOST_REJECTED = 50
+"""So many rows that could not be taken are told one by one."""
+
+
+def _rejected(source: Source) -> Iterator[Table]:
+    """Yield which rows would have been readings and could not be taken, if any."""
+    of = source.replay["rejected"]
+    columns = (
+        Column("Point", Width.NAME),
+        Column("Of", Width.MOMENT),
+        Column("Where it stood"),
+        Column("Why it was not taken"),
+    )
+    rows = [
+        Row(
+            (
+                row["role"],
+                source.clock.moment(row["time"]),
+                f"{row['source']}, {row['where']}",
+                row["reason"],
+            )
+        )
+        for row in of[:MOST_REJECTED]
+    ]
+    further = f", the first {MOST_REJECTED} of {len(of):,}" if len(of) > MOST_REJECTED else ""
+    if rows:
+        yield Table(columns, rows, f"Rows that could not be taken{further}")
 
 
 _TYPICAL = "Beside the typical transfer"
-_DIFFERS = {True: "▲ differs", False: "within", None: "too few to tell"}
+_NONE_DIFFERS = "It lies within their range in all that could be compared, which is no proof."
 
 
 def typical(source: Source) -> Section:
     """Return how the transfer compares with the good ones before it."""
     told_of = source.replay["typical"]
-    if told_of is None:
+    if told_of is None or not told_of["transfers"]:
         return Section(_TYPICAL, ["There is none to compare with."])
     first = told_of["first_difference"]
     text = [
         f"The range of {len(told_of['transfers'])} good transfers before it, of the same station "
         "and product, in the order in which the figures were settled. Their readings are not "
         "enclosed.",
-        "Nothing differs." if first is None else f"First to differ: {_name(first)}.",
+        _NONE_DIFFERS if first is None else f"First to differ: {_name(first)}.",
+        by_chance(len(told_of["transfers"]) if first is None else first["of"]),
     ]
     columns = (
         Column("Figure"),
@@ -112,6 +185,15 @@ def _comparison(row: Plain) -> Row:
     def figure(name: str) -> Any:
         return told(row["name"], row[name], unit_of(row["name"]))
 
-    figures = (figure(name) for name in ("value", "low", "median", "high"))
-    differs = _DIFFERS[row["differs"]]
-    return Row((_name(row), *figures, str(row["of"]), differs), "differs" if row["differs"] else "")
+    here = figure("value")
+    if row["value"] is None:
+        here = "never" if row["differs"] else "not known"
+    range_ = (figure(name) for name in ("low", "median", "high"))
+    mark = "differs" if row["differs"] else ""
+    return Row((_name(row), here, *range_, str(row["of"]), _differs(row)), mark)
+
+
+def _differs(row: Plain) -> str:
+    if row["differs"] is None:
+        return "too few to tell" if row["of"] < FEW else "not known"
+    return "▲ differs" if row["differs"] else "within"

@@ -14,8 +14,8 @@ from analytics.evidence.chain import told_reviews
 from analytics.evidence.documents import About
 from analytics.evidence.layout import FACTS, Column, Listing, Row, Section, Table, Width, by_day
 from analytics.evidence.rows import Plain
-from analytics.evidence.words import Clock, amount, exact, name_of, told
-from analytics.reports.words import NOTHING, plain, span
+from analytics.evidence.words import Clock, amount, at_least, exact, name_of, told
+from analytics.reports.words import NOT_RECORDED, NOTHING, plain, span
 
 SIGNS = {"critical": "◆", "major": "▲", "minor": "●"}
 
@@ -89,38 +89,43 @@ def limit(source: Source, name: str, value: float) -> str:
 def transfer(source: Source) -> Section:
     """Return which transfer it is."""
     row, clock, about = source.results["transfer"], source.clock, source.about
+    words = source.replay["in_words"]
     facts = {
         "Id": row["id"],
         "Station": f"{about.station_name} ({about.station})",
         "Site": f"{about.site_name} ({about.site})",
         "Flow": clock.between(row["start"], row["end"]),
         "Time in flow": span(row["flow_s"]),
-        "Quantity": told("", row["volume"], source.volume_unit),
+        "Quantity": words["volume"] or NOT_RECORDED,
         "Product": row["product"] or NOTHING,
         "Batch, as on the ticket": row["batch"] or NOTHING,
         "Operator, as on the ticket": row["operator"] or NOTHING,
         "Compliant": "yes: no finding in the records speaks against it"
         if row["compliant"]
         else "no: see the findings",
+        "Bond": words["bond"],
         "Not bonded in flow": _part(source, row, "not_bonded"),
         "Bond unknown in flow": _part(source, row, "no_data"),
-        "Bypassed in flow": _part(source, row, "bypassed"),
+        "Bypass in flow": words["bypass"] + _besides(source, row["bypassed_volume"]),
         "Trips": str(row["trips"]),
-        "Verified before first flow by": _lead(row["bond_lead_s"]),
     }
     return Section("The transfer", tables=[Table(FACTS, [Row(each) for each in facts.items()])])
 
 
 def _part(source: Source, row: Plain, name: str) -> str:
-    lasted = span(row[f"{name}_s"])
-    volume = row[f"{name}_volume"]
-    return lasted if not volume else f"{lasted}, {amount(volume, source.volume_unit)}"
+    return span(row[f"{name}_s"]) + _besides(source, row[f"{name}_volume"])
 
 
-def _lead(seconds: float | None) -> str:
-    if seconds is None:
-        return "never verified before it or in it"
-    return span(seconds) if seconds >= 0 else f"not before: {span(-seconds)} after flow began"
+def _besides(source: Source, volume: float | None) -> str:
+    """Return what flowed in the time told before it; nothing where none of it was measured."""
+    return f", {_measured(source, volume)}" if volume else ""
+
+
+def _measured(source: Source, volume: float) -> str:
+    """Return what flowed, as far as it was measured."""
+    if not source.replay["in_words"]["unmeasured"]:
+        return amount(volume, source.volume_unit)
+    return at_least(volume, source.volume_unit) if volume else "not known"
 
 
 def showing(_: Source) -> Section:
@@ -156,8 +161,14 @@ def findings(source: Source) -> Section:
     rows = [(row["start"], _finding(source, row)) for row in source.results["findings"]]
     text = [
         f"Judged by version {source.about.rules} of the rules. The rules were run again on the "
-        "enclosed readings, with the enclosed limits, when this package was made."
+        "enclosed readings, with the enclosed limits, when this package was made. Lowest and "
+        "highest resistance are of the readings below open: an open circuit has no figure."
     ]
+    if untold := source.replay["in_words"]["unmeasured"]:
+        text.append(
+            f"Not all that flowed was measured: {untold}. What the sentences say of litres or "
+            "kilograms was measured: at least so much flowed."
+        )
     if not rows:
         text.insert(0, "None in the enclosed span. That does not say that anything was safe.")
     beyond = "These reach beyond the enclosed readings and do not come out of them"
@@ -171,9 +182,9 @@ def findings(source: Source) -> Section:
 
 def _finding(source: Source, row: Plain) -> Row:
     evidence = dict(row["evidence"])
-    unit = evidence.pop("unit", None)
+    evidence.pop("unit", None)
     numbers = (
-        f"{name_of(name)} {told(name, value, unit if name == 'volume' else None)}"
+        f"{name_of(name)} {_measured(source, value) if name == 'volume' else told(name, value)}"
         for name, value in evidence.items()
         if value is not None
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from analytics.evidence.layout import Column, Row, Section, Table, Width
 from analytics.evidence.manifest import sha256
 from analytics.evidence.page_facts import Source, limit
@@ -84,6 +86,28 @@ def enclosed(source: Source) -> Section:
     return Section("What is enclosed, and how to check it", text, tables=_lists(source))
 
 
+_WHAT: Mapping[str, str] = {
+    "README.txt": "how to read and check all this",
+    "about.json": "what is enclosed, and versions",
+    "coverage.json": "how much is on record",
+    "events.csv": "the sequence of events",
+    "paperwork.json": "tickets and work",
+    "rejects.json": "rows that could not be taken",
+    "replay.json": "events, estimate, limits",
+    "results.json": "what the rules judged",
+    "reviews.json": "what people said",
+    "signer.pem": "the signer's public key",
+}
+_WHAT_IN: Mapping[str, str] = {"figures": "a drawing", "readings": "readings", "site": "site file"}
+
+
+def _what_is(name: str) -> str:
+    """Return what a file of a package holds, in a few words."""
+    if ".replaced." in name:
+        return "earlier values of readings that were replaced"
+    return _WHAT.get(name) or _WHAT_IN.get(name.partition("/")[0], NOTHING)
+
+
 _CODES = {Role.STATUS: "0 to 3"}
 
 
@@ -96,20 +120,30 @@ def _lists(source: Source) -> list[Table]:
                 p.unit or _CODES.get(p.role, "0 or 1"),
                 f"{p.readings:,}",
                 f"{p.arrival_recorded:,}",
+                f"{p.replaced:,}",
             )
         )
         for p in about.points
     ]
     sites = [Row((s.file, source.clock.moment(s.holds_from.utc))) for s in about.sites]
-    files = [Row((name, f"{len(c):,}", sha256(c))) for name, c in sorted(source.files.items())]
+    files = [
+        Row((name, _what_is(name), f"{len(content):,}", sha256(content)))
+        for name, content in sorted(source.files.items())
+    ]
     versions = [Row(each) for each in about.versions.items()]
     readings = (
         Column("Point"),
         Column("Told in", Width.SHORT),
         Column("Readings", Width.SHORT),
         Column("With arrival recorded", Width.NAME),
+        Column("Earlier values of these", Width.NAME),
     )
-    names = (Column("File"), Column("Bytes", Width.SHORT), Column("SHA-256", Width.DIGEST))
+    names = (
+        Column("File"),
+        Column("What it is"),
+        Column("Bytes", Width.SHORT),
+        Column("SHA-256", Width.DIGEST),
+    )
     return [
         Table(readings, points, "Readings"),
         Table((Column("Site file"), Column("Holds from")), sites, "Site files"),

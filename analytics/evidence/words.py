@@ -142,6 +142,12 @@ def amount(value: float, unit: str) -> str:
     return f"{digits(value)} {unit}".rstrip()
 
 
+def at_least(value: float, unit: str) -> str:
+    """Return an amount of which this much is known: rounded down, never up."""
+    places = 0 if value >= 100 or value <= 0 else 2 - math.floor(math.log10(value))
+    return f"at least {amount(math.floor(value * 10**places) / 10**places, unit)}"
+
+
 def ohms(value: float | None) -> str:
     """Return a resistance; without end it is open."""
     if value is None:
