@@ -159,7 +159,8 @@ def _of_span(
     product = product_named(judged_by.site, name)
     read_by = [(*span, station)] if transfer else _read_by(held, span, found)
     states = spliced([(a, b, _situation(each, signals, span)) for a, b, each in read_by])
-    replaced = list(replacements(store, station_id, signals, span, damage.append))
+    told_from = span[0] - _hold(station), span[1]  # a bond may be verified as the span begins
+    replaced = list(replacements(store, station_id, signals, told_from, damage.append))
     rejected = [each for role in signals for each in store.rejected(f"{station_id}.{role}", *span)]
     signals = _within(station, signals, span)
     counted = (transfer.start, transfer.end) if transfer else span

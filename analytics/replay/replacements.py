@@ -32,7 +32,8 @@ def replacements(
     signals : mapping of Role to Samples
         The readings, from before the span on.
     span : tuple of int
-        Start and end. A reading that holds as it begins is of it, too. [ns]
+        Start and end of what the replay is told from. A reading that holds as it begins is of it,
+        too. [ns]
     on_damage : callable
         Told of what is on record of it and cannot be read.
     """
