@@ -33,6 +33,7 @@ from tests.ingest.conftest import NOW, SITE, Load, Loaded
 
 AT = "2026-03-01T06:15:30"
 MOMENT = parse_time(AT + "Z")
+MINUTE = 60 * SECOND
 SECOND = 10**9
 HEAD = "time,tag,value\n"
 ROW = f"{AT}Z,M1/1,2.5\n"
@@ -383,7 +384,7 @@ def test_readings_arrive_when_they_are_stored(store: Store, site: Site, tmp_path
     load_files(store, site, [tmp_path / "*.csv"], now=NOW, clock=clock.__next__)
     told = store.arrivals("rail-1.resistance", store.read("rail-1.resistance").time)
     assert ((told.first - NOW) // SECOND).tolist() == [90, 500, 500]
-    assert told.last.tolist() == told.first.tolist()
+    assert (told.last - told.first <= MINUTE).all()  # rows that may go on leave room for more
 
 
 def test_without_a_clock_readings_arrive_now(store: Store, site: Site, tmp_path: Path) -> None:
@@ -391,7 +392,8 @@ def test_without_a_clock_readings_arrive_now(store: Store, site: Site, tmp_path:
     for now in (NOW, NOW + 3600 * SECOND):
         load_files(store, site, [tmp_path / "a.csv"], now=now)
         told = store.arrivals("rail-1.resistance", store.read("rail-1.resistance").time)
-        assert (told.first.tolist(), told.last.tolist()) == ([NOW], [NOW])
+        assert told.first.tolist() == [NOW]
+        assert told.last[0] - NOW <= MINUTE
 
 
 def test_a_directory_with_everything_a_site_has(store: Store, site: Site, tmp_path: Path) -> None:
