@@ -42,8 +42,8 @@ def test_everything_asked_for_is_in_it(made: Package) -> None:
     }
     assert set(files) - {"figures/hazard.svg"} == readings | {
         "MANIFEST", "README.txt", "about.json", "coverage.json", "events.csv", "evidence.html",
-        "figures/record.svg", "paperwork.json", "replay.json", "results.json", "reviews.json",
-        "site/1.toml",
+        "figures/record.svg", "paperwork.json", "rejects.json", "replay.json", "results.json",
+        "reviews.json", "site/1.toml",
     }  # fmt: skip
     assert files["site/1.toml"].decode() == quay.SITE
 

@@ -162,7 +162,7 @@ NAMES = [
     "figures/record.svg", "paperwork.json", "readings/bypass.csv", "readings/bypass.parquet",
     "readings/flow.csv", "readings/flow.parquet", "readings/permissive.csv",
     "readings/permissive.parquet", "readings/resistance.csv", "readings/resistance.parquet",
-    "replay.json", "results.json", "reviews.json", "site/1.toml",
+    "rejects.json", "replay.json", "results.json", "reviews.json", "site/1.toml",
 ]  # fmt: skip
 
 
@@ -388,6 +388,15 @@ def test_what_is_said_must_follow_from_what_is_enclosed(
         ("results.json", setting("transfers", 0, "volume", "open")),
         ("paperwork.json", setting("tickets", 0, "start_ns", -(2**63))),
         ("paperwork.json", setting("work", {})),
+        ("rejects.json", setting("rejects", [1])),
+        ("rejects.json", setting("rejects", {})),
+        ("results.json", setting("transfer", None)),
+        ("replay.json", setting("transfer", 5)),
+        ("replay.json", setting("hazard", "low", 5)),
+        ("replay.json", setting("events", 0, "what", 5)),
+        ("about.json", setting("points", 0, "heard_from", None)),
+        ("about.json", setting("points", [])),
+        ("about.json", setting("margin_s", -1.0)),
         ("replay.json", setting("hazard", None)),
         ("replay.json", setting("events", None)),
         ("replay.json", setting("events", 0, 5)),
