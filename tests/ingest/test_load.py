@@ -33,8 +33,8 @@ from tests.ingest.conftest import NOW, SITE, Load, Loaded
 
 AT = "2026-03-01T06:15:30"
 MOMENT = parse_time(AT + "Z")
-MINUTE = 60 * SECOND
 SECOND = 10**9
+MINUTE = 60 * SECOND
 HEAD = "time,tag,value\n"
 ROW = f"{AT}Z,M1/1,2.5\n"
 R, F = "rail-1.resistance", "rail-1.flow"
