@@ -19,8 +19,19 @@ EVENTS_SHOWN = 1000
 BASIS_WORD = {Basis.KNOWN: "", Basis.INFERRED: "inferred", Basis.MISSING: "nothing known"}
 
 
-def event_list(events: Sequence[Event], clock: Clock) -> html.Section:
-    """Return the sequence of events; the arrow keys step through it, a click goes to one."""
+SIGNS = (
+    "Inferred: a rule says so, from readings. Nothing known: from here on. Order not certain: "
+    "whether it came before or after the event above cannot be told, they lie closer than their "
+    "points report or their clocks agree. Uncertain: the time of the reading may be that of its "
+    "arrival."
+)
+
+
+def event_list(events: Sequence[Event], clock: Clock, clocks: str) -> html.Section:
+    """Return the sequence of events; the arrow keys step through it, a click goes to one.
+
+    ``clocks`` says how far the clocks of the site's devices are trusted.
+    """
     shown = events[:EVENTS_SHOWN]
     rest = len(events) - len(shown)
     parts: list[Any] = [
@@ -34,13 +45,7 @@ def event_list(events: Sequence[Event], clock: Clock) -> html.Section:
     ]
     if rest:
         parts.append(html.P(f"{rest:,} later events are not listed here.", className="note"))
-    parts.append(
-        html.P(
-            "Inferred: a rule says so, from readings. Order not certain: closer to the event "
-            "above than their points report.",
-            className="note",
-        )
-    )
+    parts.append(html.P(f"{SIGNS} {clocks}", className="note"))
     return sheet("Sequence of events", *parts, id="transfer-events")
 
 

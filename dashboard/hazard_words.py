@@ -9,6 +9,7 @@ from typing import Any
 from dash import html
 
 from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
+from analytics.core.electrostatics.inputs import taken
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.replay.objects import unseen
 from dashboard.figures.steps import Clock
@@ -58,24 +59,42 @@ def _figures(hazard: Hazard, clock: Clock) -> html.Div:
         ("Peak energy over what ignites", "mie_ratio", _in("times")),
         ("First at what ignites", "first_over_mie", moment),
         ("Time at or over what ignites", "seconds_over_mie", duration),
-        ("Relaxation time", "relaxation_time_s", _in("s")),
-        ("Greatest velocity in the pipe", "velocity_m_s", _in("m/s")),
-        ("Published limit of velocity", "velocity_limit_m_s", _in("m/s")),
     ]
+    if "charge_uC_kg" not in hazard.inputs:  # a powder neither relaxes nor runs as a liquid does
+        rows += [
+            ("Relaxation time", "relaxation_time_s", _in("s")),
+            ("Greatest velocity in the pipe", "velocity_m_s", _in("m/s")),
+            ("Published limit of velocity", "velocity_limit_m_s", _in("m/s")),
+        ]
     head = html.Tr([html.Th(""), *(html.Th(str(level), className="figure") for level in Level)])
     body = [
         html.Tr(
             [
                 html.Th(title, scope="row"),
-                *(
-                    html.Td(_told(hazard.figures[level], name, told), className="figure")
-                    for level in Level
-                ),
+                *(_cell(hazard, level, name, told) for level in Level),
             ]
         )
         for title, name, told in rows
     ]
     return _table("Figures of the estimate", head, body)
+
+
+def _cell(hazard: Hazard, level: Level, name: str, told: Told) -> html.Td:
+    """Return one figure, marked where it is at or over what ignites, or above a published limit."""
+    said = _told(hazard.figures[level], name, told)
+    if not _is_abnormal(hazard, level, name):
+        return html.Td(said, className="figure")
+    return html.Td(f"! {said}", className="figure is-abnormal")
+
+
+def _is_abnormal(hazard: Hazard, level: Level, name: str) -> bool:
+    figures = hazard.figures[level]
+    if name == "mie_ratio":
+        return figures.mie_ratio is not None and figures.mie_ratio >= 1
+    if name != "velocity_m_s" or figures.velocity_m_s is None:
+        return False
+    limits = [each.velocity_limit_m_s for each in hazard.figures.values()]
+    return figures.velocity_m_s > min((each for each in limits if each), default=math.inf)
 
 
 def _told(figures: Figures, name: str, told: Told) -> str:
@@ -128,19 +147,48 @@ NAMES: Mapping[str, str] = {
 """Inputs by name; any other is told by its own."""
 
 
+HEADS = ("Input", "Least", "Usual", "Greatest", "Levels take", "Source")
+
+
 def _inputs(inputs: Mapping[str, Spread]) -> html.Div:
-    head = html.Tr([html.Th("Input"), html.Th("Value"), html.Th("Source")])
+    head = html.Tr([html.Th(title) for title in HEADS])
     body = [
         html.Tr(
             [
                 html.Th(NAMES.get(name, words(name).capitalize()), scope="row"),
-                html.Td(_spread(spread)),
+                *_values(spread),
+                html.Td(_taken(name, spread)),
                 html.Td(spread.source, className="source"),
             ]
         )
         for name, spread in inputs.items()
     ]
     return _table("Inputs of the estimate", head, body)
+
+
+def _values(spread: Spread) -> list[html.Td]:
+    """Return the values of an input in rising order, which is not always that of the levels."""
+    if spread.low == spread.high:
+        return [html.Td(""), html.Td(_with_unit(spread.typical, spread.unit)), html.Td("")]
+    return [
+        html.Td(_with_unit(value, spread.unit))
+        for value in (spread.low, spread.typical, spread.high)
+    ]
+
+
+def _taken(name: str, spread: Spread) -> str:
+    """Return which value of an input each level of the estimate takes."""
+    levels = taken(name, spread)
+    if levels is None:
+        return "what fits each figure"
+    if spread.low == spread.high:
+        return "the one value"
+    took = [levels[level] for level in Level]
+    if took == [spread.low, spread.typical, spread.high]:
+        return "low the least, high the greatest"
+    if took == [spread.high, spread.typical, spread.low]:
+        return "low the greatest, high the least"
+    return ", ".join(f"{level} {_with_unit(value, spread.unit)}" for level, value in levels.items())
 
 
 def _spread(spread: Spread) -> str:

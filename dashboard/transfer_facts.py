@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 from dash import dcc, html
 
 from analytics.replay import Held, Replay
+from analytics.replay.heading import Heading, in_words
 from bondtrail.results import Finding, Transfer
 from bondtrail.site import Station
 from dashboard.figures.steps import Clock
@@ -19,10 +21,14 @@ from dashboard.recorded import bypassed
 MISSING_SHOWN = 100
 
 
-def missing_part(replay: Replay, clock: Clock) -> html.Section | None:
-    """Return what is not known of the span, and why; None where nothing is missing."""
-    if not replay.missing:
-        return None
+NOTHING_MISSING = "Nothing of what the points of this station record in this span."
+
+
+def missing_part(replay: Replay, clock: Clock) -> html.Section:
+    """Return what is not known of the span, or not as it came first, and why."""
+    title = "What is missing"
+    if not replay.missing and not replay.damaged:
+        return sheet(title, html.P(NOTHING_MISSING, className="inline-state"))
     items = []
     for part in replay.missing[:MISSING_SHOWN]:
         whole = part.start <= replay.start and part.end >= replay.end
@@ -31,15 +37,33 @@ def missing_part(replay: Replay, clock: Clock) -> html.Section | None:
         items.append(html.Li(f"{words(part.about).capitalize()}, {when}: {part.why}"))
     rest = len(replay.missing) - MISSING_SHOWN
     more = [html.P(f"{rest:,} more are not listed here.", className="note")] if rest > 0 else []
-    return sheet("What is missing", html.Ul(items, className="plain"), *more)
+    items += [html.Li(text) for text in replay.damaged]
+    return sheet(title, html.Ul(items, className="plain"), *more)
 
 
-def findings_part(findings: Sequence[Finding], clock: Clock) -> html.Section:
-    """Return the findings of a transfer, each with its evidence and the limits it was judged by."""
+def findings_part(
+    findings: Sequence[Finding], clock: Clock, not_analysed: str = ""
+) -> html.Section:
+    """Return the findings of a transfer, each with its evidence and the limits it was judged by.
+
+    ``not_analysed`` says from when on nothing was looked for, as `not_analysed` has it.
+    """
+    waiting = [html.P(not_analysed, className="warning")] if not_analysed else []
     if not findings:
-        return sheet("Findings", html.P("No findings for this transfer.", className="inline-state"))
+        none = html.P("No findings for this transfer.", className="inline-state")
+        return sheet("Findings", none, *waiting)
     items = [_finding(finding, clock) for finding in findings]
-    return sheet("Findings", html.Ul(items, className="finding-list"))
+    return sheet("Findings", html.Ul(items, className="finding-list"), *waiting)
+
+
+def not_analysed(replay: Replay, clock: Clock) -> str:
+    """Return what of a replay waits for an analysis, in a sentence; empty where nothing does."""
+    if not replay.waiting:
+        return ""
+    since = min((m.start for m in replay.missing if m.about == "results"), default=replay.start)
+    if since > replay.start:
+        return f"From {clock.text(since, '%d %b %H:%M:%S')} on not analysed yet."
+    return "This is by an analysis before its last readings came: not analysed yet since."
 
 
 def _finding(finding: Finding, clock: Clock) -> html.Li:
@@ -70,10 +94,11 @@ def _plain(value: Any) -> str:
     return "-" if value is None else str(value)
 
 
-def about_part(transfer: Transfer, station: Station) -> html.Section:
-    """Return what the results say of a transfer."""
-    quantity = None if transfer.volume is None else f"{transfer.volume:,.0f} {transfer.unit}"
+def about_part(transfer: Transfer, station: Station, replay: Replay | None = None) -> html.Section:
+    """Return what is known of a transfer; of one without readings what the results say."""
     fixed = station.is_fixed  # always bonded, or should be: nobody clamps it on
+    said = None if replay is None else in_words(replay, transfer)
+    exposed = _exposures(transfer, is_least=bool(said and said.unmeasured))
     return sheet(
         "The transfer",
         facts(
@@ -83,23 +108,9 @@ def about_part(transfer: Transfer, station: Station) -> html.Section:
                 ("Product", transfer.product),
                 ("Operator", transfer.operator),
                 ("Flow time", duration(transfer.flow_s)),
-                ("Quantity", quantity),
-                (
-                    "Not bonded",
-                    _with_volume(transfer.not_bonded_s, transfer.not_bonded_volume, transfer.unit),
-                ),
-                (
-                    "Bond unknown",
-                    _with_volume(transfer.no_data_s, transfer.no_data_volume, transfer.unit),
-                ),
-                (
-                    "Bypassed",
-                    _with_volume(transfer.bypassed_s, transfer.bypassed_volume, transfer.unit)
-                    if transfer.bypassed_s
-                    else bypassed(0, station),
-                ),
+                *(_by_results(transfer, station) if said is None else _by_readings(said)),
+                *exposed.items(),
                 ("Time to bond", None if fixed else duration(transfer.time_to_bond_s)),
-                ("Bonded before flow", None if fixed else _lead(transfer.bond_lead_s)),
                 ("Trips", str(transfer.trips)),
                 ("Monitor", _monitor(station)),
             ]
@@ -107,17 +118,43 @@ def about_part(transfer: Transfer, station: Station) -> html.Section:
     )
 
 
-def _lead(seconds: float | None) -> str:
-    if seconds is None:
-        return "never verified"
-    return (
-        f"by {duration(seconds)}" if seconds >= 0 else f"no: {duration(-seconds)} after flow began"
-    )
+def _by_readings(said: Heading) -> list[tuple[str, str | None]]:
+    return [("Quantity", said.volume or None), ("Bond", said.bond), ("Bypass", said.bypass)]
 
 
-def _with_volume(seconds: float, volume: float | None, unit: str | None) -> str:
-    if volume is None or not seconds:
+def _by_results(transfer: Transfer, station: Station) -> list[tuple[str, str | None]]:
+    """Return the same as far as the results hold it: they do not tell what the meter missed."""
+    quantity = None if transfer.volume is None else f"{transfer.volume:,.0f} {transfer.unit}"
+    lead = transfer.bond_lead_s
+    bonded = "never verified" if lead is None else f"by {duration(max(lead, 0))}"
+    if lead is not None and lead < 0:
+        bonded = f"no: {duration(-lead)} after flow began"
+    return [
+        ("Quantity", quantity),
+        ("Bonded before flow", None if station.is_fixed else bonded),
+        ("Bypassed", bypassed(transfer.bypassed_s, station)),
+    ]
+
+
+def _exposures(transfer: Transfer, is_least: bool) -> dict[str, str]:
+    """Return for how long and how much flowed without a known bond, or bypassed."""
+    told = {
+        "Not bonded": (transfer.not_bonded_s, transfer.not_bonded_volume),
+        "Bond unknown": (transfer.no_data_s, transfer.no_data_volume),
+    }
+    if transfer.bypassed_s:
+        told["Flow while bypassed"] = (transfer.bypassed_s, transfer.bypassed_volume)
+    return {
+        title: _with_volume(seconds, volume, transfer.unit, is_least)
+        for title, (seconds, volume) in told.items()
+    }
+
+
+def _with_volume(seconds: float, volume: float | None, unit: str | None, is_least: bool) -> str:
+    if volume is None or not seconds or (is_least and not volume):
         return duration(seconds)
+    if is_least:
+        return f"{duration(seconds)}, at least {math.floor(volume):,} {unit}"
     return f"{duration(seconds)}, {volume:,.0f} {unit}"
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from dash import html
 
-from analytics.core.typical import FEW, Comparison, Typical
+from analytics.core.typical import FEW, Comparison, Typical, by_chance
 from dashboard.figures.steps import Clock
 from dashboard.figures.wording import duration, ohms, plural, significant, words
 from dashboard.parts import aria, attributes, sheet
@@ -26,6 +26,7 @@ def typical_part(typical: Typical | None, clock: Clock) -> html.Section | None:
     return sheet(
         TITLE,
         html.P(_first(typical.first_difference, clock), className="verdict"),
+        *_chance(typical.first_difference),
         _compare_button(typical),
         _table(typical, clock),
         html.P(f"{said} In the order in which they were settled.", className="note"),
@@ -41,12 +42,23 @@ def _basis(typical: Typical) -> str:
 
 def _first(first: Comparison | None, clock: Clock) -> str:
     if first is None:
-        return "Nothing that is compared lies outside the range of the good transfers."
+        return "It lies within their range in all that could be compared, which is no proof."
     when = clock.text(first.moment, "%H:%M:%S.%L")
     return (
-        f"First to differ, at {when}: {_name(first)} {_value(first, first.value)}, "
+        f"First to differ, at {when}: {_name(first)} {_this_one(first)}, "
         f"the good ones {_range(first)}."
     )
+
+
+def _chance(first: Comparison | None) -> list[html.P]:
+    """Return how little a first difference may mean."""
+    return [] if first is None else [html.P(by_chance(first.of), className="note")]
+
+
+def _this_one(each: Comparison) -> str:
+    if each.value is None:
+        return "never" if each.differs else "not known"
+    return _value(each, each.value)
 
 
 def _compare_button(typical: Typical) -> html.Div | None:
@@ -69,7 +81,7 @@ def _table(typical: Typical, clock: Clock) -> html.Div:
             [
                 html.Td(clock.text(each.moment)),
                 html.Th(_name(each).capitalize(), scope="row"),
-                html.Td(_value(each, each.value), className="figure"),
+                html.Td(_this_one(each), className="figure"),
                 html.Td(_value(each, each.median)),
                 html.Td(_range(each)),
                 html.Td(str(each.of)),
@@ -88,7 +100,7 @@ def _table(typical: Typical, clock: Clock) -> html.Div:
 
 def _differs(each: Comparison) -> str:
     if each.differs is None:
-        return "too few to tell"
+        return "too few to tell" if each.of < FEW else "not known"
     return "! outside the range" if each.differs else "within"
 
 

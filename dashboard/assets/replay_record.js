@@ -51,8 +51,16 @@ window.bondtrailReplay = window.bondtrailReplay || {};
     return function (moment) {
       const place = placeOf(time, moment);
       if (place < 0) return { text: "unknown", mark: "unknown" };
-      return { text: written(between(time, value, place, moment, packed.power), packed), mark: "" };
+      const found = between(time, value, place, moment, packed.power);
+      if (!packed.least || moment <= packed.least[0]) return { text: written(found, packed), mark: "" };
+      if (moment <= packed.least[1]) return { text: "not known", mark: "unknown" };
+      return { text: "at least " + written(cut(found, packed.decimals), packed), mark: "" };
     };
+  }
+
+  function cut(value, decimals) {
+    const scale = 10 ** decimals;
+    return Math.floor(value * scale) / scale;
   }
 
   // Straight between two points; an energy goes with the square of what is straight.

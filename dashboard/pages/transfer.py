@@ -39,6 +39,7 @@ from dashboard.transfer_facts import (
     findings_part,
     limits_part,
     missing_part,
+    not_analysed,
 )
 from dashboard.typical_words import typical_part
 from dashboard.urls import Url, station_url, stations_url, transfer_url
@@ -119,14 +120,14 @@ def _page(view: TransferView, at: str | None) -> html.Div:
                             _player(view, start),
                             hazard_part(told.hazard, clock),
                             typical_part(told.typical, clock),
-                            findings_part(told.findings, clock),
+                            findings_part(told.findings, clock, not_analysed(told, clock)),
                         ]
                     ),
                     html.Div(
                         [
-                            event_list(told.events, clock),
+                            event_list(told.events, clock, told.clocks),
                             missing_part(told, clock),
-                            about_part(view.transfer, told.station),
+                            about_part(view.transfer, told.station, told),
                             evidence_part(view.transfer.id),
                             limits_part(told.held, clock),
                         ]

@@ -8,7 +8,6 @@ import numpy as np
 
 from analytics.core.electrostatics.drive import drive
 from analytics.core.electrostatics.hazard import Hazard, NoEstimate
-from analytics.core.electrostatics.spread import Level
 from analytics.replay import Replay
 from dashboard.figures.bends import filled_in
 
@@ -25,10 +24,12 @@ def closely(told: Replay) -> Hazard | NoEstimate:
     driven = drive(told.station, told.signals, told.now, (told.start, told.end), leakage)
     if driven is None:
         return hazard
-    courses = dict(hazard.courses)
-    for level in Level:
-        course = courses[level]
-        if np.array_equal(course.time, driven.edges):
-            farads = capacitance.at(level) * 1e-12
-            courses[level] = filled_in(course, driven.resistance_ohm[level] * farads, FLOOR_V)
+    courses = {}
+    for level, course in hazard.courses.items():
+        # Of its steps more may begin, or fewer, by what is supposed of unknown flow: none at which
+        # the resistance turns.
+        step = np.searchsorted(driven.edges, course.time[:-1], side="right") - 1
+        farads = capacitance.at(level) * 1e-12
+        time_constant_s = driven.resistance_ohm[level][step] * farads
+        courses[level] = filled_in(course, time_constant_s, FLOOR_V)
     return replace(hazard, courses=courses)

@@ -9,6 +9,7 @@ import numpy as np
 from analytics.core.bond import Bond
 from analytics.core.electrostatics.hazard import Hazard, NoEstimate
 from analytics.core.electrostatics.spread import Level
+from analytics.core.metering import Metering
 from analytics.core.runs import Contact, Timeline
 from analytics.core.situation import Situation
 from analytics.core.spans import covers
@@ -81,19 +82,23 @@ def _tracks(replay: Replay) -> dict[str, Track]:
 
 
 def _bond(station: Station, now: Situation) -> Track:
-    """Return the bond in words: its state, whether it is verified, and what is wrong with it."""
+    """Return the bond in words: its state, whether it is verified, and what is wrong with it.
+
+    Before the clamp comes on an open circuit is as it should be: it is abnormal in flow, and of
+    what has to stay bonded.
+    """
     if station.bond_role is None:
         return one_text(NOT_RECORDED, UNKNOWN)
     begins = now.edges[:-1]
     state = np.where(now.is_verified, 4, now.bond.sample(begins).astype(np.int64))
-    code = 2 * state + now.faulty
+    code = 4 * state + 2 * now.faulty + (now.flowing | station.is_fixed)
     words = ["low, not yet verified", "above the limit", "open circuit", UNKNOWN, "verified"]
     marks = ["", ABNORMAL, ABNORMAL, UNKNOWN, ""]
     texts, shown = [], []
     for number, (text, mark) in enumerate(zip(words, marks, strict=True)):
         silent = ": no fresh reading" if number == Bond.UNKNOWN else ""
-        texts += [text + silent, f"{text}: monitor fault or bad data"]
-        shown += [mark, mark or ABNORMAL]
+        texts += [text + silent] * 2 + [f"{text}: monitor fault or bad data"] * 2
+        shown += ["" if mark == ABNORMAL else mark, mark] + [mark or ABNORMAL] * 2
     return Track(begins, code, texts, shown)
 
 
@@ -171,7 +176,7 @@ def _volume(replay: Replay) -> dict[str, Curve]:
     """Return what had flowed since the start of the transfer, or else of the span.
 
     As for the quantity of a transfer, what flowed while flow counts as off adds nothing, and nor
-    does what is unknown.
+    does what is unknown: from then on it is the least that flowed.
     """
     point = replay.station.points.get(Role.FLOW)
     if point is None:
@@ -196,7 +201,16 @@ def _volume(replay: Replay) -> dict[str, Curve]:
     grown = np.cumsum(np.where(counted, held, 0.0) * np.diff(edges)) / NS_PER_MINUTE
     edges, total = _fewer(edges, np.concatenate(([0.0], grown)), turns)
     unit = replay.station.volume_unit or ""
-    return {"volume": Curve(edges, total, unit, decimals=1)}
+    least = _least(replay.metering, replay.end)
+    return {"volume": Curve(edges, total, unit, decimals=1, least=least)}
+
+
+def _least(metering: Metering | None, end: int) -> tuple[int, int] | None:
+    """Return since when not all was measured, and until when nothing was; None if all was. [ns]"""
+    if metering is None or metering.is_whole:
+        return None
+    since = min(int(spans[0, 0]) for spans in (metering.missed, metering.unsure) if len(spans))
+    return since, int(metering.measured[0, 0]) if len(metering.measured) else end
 
 
 def _fewer(time: TimeArray, value: ValueArray, turns: TimeArray) -> tuple[TimeArray, ValueArray]:

@@ -5,16 +5,18 @@ from __future__ import annotations
 import pytest
 
 from analytics.core.events import Basis, Event, What
+from analytics.core.resolution import clocks_words
 from dashboard.event_list import EVENTS_SHOWN, event_list
 from dashboard.figures.steps import Clock
 from tests.dashboard.pages.conftest import Shown
 
 S = 1_000_000_000
 CLOCK = Clock(3600 * S, "Europe/Lisbon, UTC+01:00")
+CLOCKS = clocks_words(0.25)
 
 
 def listed(*events: Event) -> Shown:
-    return Shown(event_list(events, CLOCK))
+    return Shown(event_list(events, CLOCK, CLOCKS))
 
 
 @pytest.mark.parametrize(
@@ -39,6 +41,10 @@ def test_an_event_says_what_it_rests_on(event: Event, said: str, not_said: str) 
     assert "01:00:01.000" in text
     assert said in text
     assert not_said not in text
+
+
+def test_how_far_the_clocks_are_trusted_stands_beside_it() -> None:
+    assert "taken to agree to within 0.25 s (clock_error_s)." in listed().text
 
 
 def test_the_list_is_reached_and_named_for_the_keyboard() -> None:

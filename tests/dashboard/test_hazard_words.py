@@ -57,9 +57,31 @@ def test_figures_are_told_at_three_levels() -> None:
     }
     said = text(hazard(figures=levels))
     assert "Peak potential 0.07 V 540 V 1,600 V" in said
-    assert "Peak energy over what ignites below 0.000001 times 1.8 times 16 times" in said
+    assert "Peak energy over what ignites below 0.000001 times ! 1.8 times ! 16 times" in said
     assert "First at what ignites never reached never reached 00:01:01.250" in said
     assert "4 s" in said
+
+
+def test_only_what_ignites_or_is_too_fast_is_marked() -> None:
+    levels = {
+        Level.LOW: figures(mie_ratio=0.999, velocity_m_s=3.5, velocity_limit_m_s=5.0),
+        Level.TYPICAL: figures(mie_ratio=1.0, velocity_m_s=3.6, velocity_limit_m_s=5.0),
+        Level.HIGH: figures(mie_ratio=2.0, velocity_m_s=4.0, velocity_limit_m_s=3.5),
+    }
+    shown = Shown(hazard_part(hazard(figures=levels), CLOCK))
+    marked = [part for part in shown.components if "is-abnormal" in _class(part)]
+    # Of the velocities the strictest of the limits counts.
+    assert [part.children for part in marked] == ["! 1 times", "! 2 times", "! 3.6 m/s", "! 4 m/s"]
+
+
+def _class(part: object) -> str:
+    return getattr(part, "className", None) or ""
+
+
+def test_a_powder_has_no_figures_of_a_liquid() -> None:
+    inputs = {"charge_uC_kg": Spread(0.1, 1.0, 10.0, "uC/kg", SOURCE)}
+    assert "Relaxation time" not in text(hazard(inputs=inputs))
+    assert "Greatest velocity" not in text(hazard(inputs=inputs))
 
 
 def test_what_is_not_known_is_said() -> None:
@@ -72,16 +94,30 @@ def test_what_is_not_known_is_said() -> None:
 @pytest.mark.parametrize(
     ("name", "spread", "said"),
     [
-        ("mie_mJ", Spread(0.2, 0.24, 0.3, "mJ", SOURCE), "Minimum ignition energy 0.24 mJ (0.2 mJ"),
-        ("conductivity_pS_m", Spread.of(1.0, "pS/m", SOURCE), "Conductivity 1 pS/m made up"),
-        ("leakage_ohm", Spread(1e5, 1e9, math.inf, "ohm", SOURCE), "1 Gohm (100 kohm to no end)"),
+        (
+            "mie_mJ",
+            Spread(0.2, 0.24, 0.3, "mJ", SOURCE),
+            "Minimum ignition energy 0.2 mJ 0.24 mJ 0.3 mJ low the greatest, high the least made",
+        ),
+        (
+            "leakage_ohm",
+            Spread(1e5, 1e9, math.inf, "ohm", SOURCE),
+            "100 kohm 1 Gohm no end low the least, high the greatest",
+        ),
+        (
+            "capacitance_pF",
+            Spread(100.0, 200.0, 300.0, "pF", SOURCE),
+            "100 pF 200 pF 300 pF what fits each figure",
+        ),
+        ("conductivity_pS_m", Spread.of(1.0, "pS/m", SOURCE), "1 pS/m  the one value made up"),
         ("streaming_coefficient", Spread.of(1e-5, "A s2/m4", SOURCE), "1e-05 A s2/m4"),
-        ("relative_permittivity", Spread.of(2.39, "", SOURCE), "Relative permittivity 2.39 made"),
-        ("new_input", Spread.of(7.0, "m", SOURCE), "New input 7 m"),
+        ("relative_permittivity", Spread.of(2.39, "", SOURCE), "Relative permittivity  2.39"),
+        ("new_input", Spread.of(7.0, "m", SOURCE), "New input  7 m"),
     ],
 )
 def test_each_input_has_its_source(name: str, spread: Spread, said: str) -> None:
     told = text(hazard(inputs={name: spread}))
+    assert "Input Least Usual Greatest Levels take Source" in told
     assert said in told
     assert SOURCE in told
 

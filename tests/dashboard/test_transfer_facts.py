@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from types import SimpleNamespace
 from typing import Any
 
@@ -21,8 +22,9 @@ def held(since: int, text: str = SITE) -> Held:
     return Held(since, site, site.station("rail-1"))
 
 
-def missing(*parts: Missing) -> Any:
-    return missing_part(SimpleNamespace(missing=parts, start=0, end=100 * S), CLOCK)  # type: ignore[arg-type]
+def missing(*parts: Missing, damaged: Sequence[str] = ()) -> Any:
+    told = SimpleNamespace(missing=parts, damaged=damaged, start=0, end=100 * S)
+    return missing_part(told, CLOCK)  # type: ignore[arg-type]
 
 
 def test_what_is_missing_is_told_with_its_span_and_why() -> None:
@@ -36,8 +38,15 @@ def test_what_is_missing_is_told_with_its_span_and_why() -> None:
     assert "Ticket, throughout: none overlaps" in text
 
 
-def test_where_nothing_is_missing_nothing_is_said() -> None:
-    assert missing() is None
+def test_where_nothing_is_missing_that_is_said() -> None:
+    text = Shown(missing()).text
+    assert "Nothing of what the points of this station record in this span." in text
+
+
+def test_what_cannot_be_read_is_missing() -> None:
+    text = Shown(missing(damaged=["segment 7 of rail-1.flow is damaged"])).text
+    assert "segment 7 of rail-1.flow is damaged" in text
+    assert "Nothing of what" not in text
 
 
 def test_a_long_list_of_what_is_missing_is_cut() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analytics.core.typical import FEW, Comparison, Typical, TypicalCourse
+from analytics.core.typical import FEW, Comparison, Typical, TypicalCourse, by_chance
 from bondtrail.site import Role
 from dashboard.figures.steps import Clock
 from dashboard.typical_words import typical_part
@@ -42,12 +42,13 @@ def test_what_differed_first_is_told_with_its_figures() -> None:
     ) in text
     assert "Beside 6 earlier good transfers of toluene here" in text
     assert "! outside the range" in text
+    assert by_chance(6) in text  # 2 of 7: the words of the command
 
 
 def test_nothing_that_differs_is_said_too() -> None:
     text = shown(Typical(None, SIX, (comparison("flow_s", 2.0),))).text
-    assert "Nothing that is compared lies outside the range of the good transfers." in text
-    assert "within" in text
+    assert "within their range in all that could be compared, which is no proof." in text
+    assert "by chance" not in text
 
 
 @pytest.mark.parametrize(
@@ -59,13 +60,25 @@ def test_nothing_that_differs_is_said_too() -> None:
         ("volume_L", 18_537.2, "Quantity 18,540 L 2 L"),
         ("mean_rate_kg_min", 12.345, "Mean rate 12.35 kg/min"),
         ("flow_L_min", 565.0, "Flow as it ran 565 L/min"),
-        ("time_to_bond_s", None, "Time to bond none"),
+        ("time_to_bond_s", None, "Time to bond not known"),
         ("trips", 1.0, "Trips 1 2"),
         ("something_new", 1.5, "Something new 1.5"),
     ],
 )
 def test_each_figure_has_a_name_and_a_unit(name: str, value: float | None, said: str) -> None:
     assert said in shown(Typical(None, SIX, (comparison(name, value),))).text
+
+
+def test_what_never_came_is_told_as_never() -> None:
+    first = comparison("bond_lead_s", None, True)
+    text = shown(Typical(None, SIX, (first,), first)).text
+    assert "bonded before flow by never, the good ones 1 s to 3 s." in text
+
+
+def test_a_figure_that_the_readings_do_not_tell_is_not_judged() -> None:
+    unknown = Comparison("volume_L", S, None, 1.0, 2.0, 3.0, 6, None)
+    text = shown(Typical(None, SIX, (unknown,))).text
+    assert "Quantity not known 2 L 1 L to 3 L 6 not known" in text
 
 
 def test_a_figure_of_too_few_is_not_judged() -> None:

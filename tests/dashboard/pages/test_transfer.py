@@ -8,10 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analytics.runs import analyse
 from bondtrail.results import Kind, Severity, StationResults
 from bondtrail.samples import Samples
 from bondtrail.site import Site, parse_site
 from store import open_store
+from tests.dashboard import bay
 from tests.dashboard.conftest import sqlite_url
 from tests.dashboard.pages.conftest import Page, Shown
 from tests.dashboard.quay import (
@@ -120,8 +122,10 @@ def test_a_transfer_is_shown_with_the_limits_of_its_day(
 
 
 def test_a_fixed_item_is_not_said_to_be_clamped_on(page: Page, filled_url: str) -> None:
-    assert "Bonded before flow" in page("transfer", filled_url, id=BAD_ID).text
-    assert "Bonded before flow" not in page("transfer", filled_url, id=RUN_ID).text
+    clamped, fixed = (page("transfer", filled_url, id=name).text for name in (BAD_ID, RUN_ID))
+    assert "Bond verified 30 s before the flow began Bypass" in clamped
+    assert "Bond verified when the flow began Bypass" in fixed
+    assert ("Time to bond" in clamped, "Time to bond" in fixed) == (True, False)
     assert (
         page("station", filled_url, station_id="bowl").rows("station-transfers")[0]["lead"] == "-"
     )
@@ -151,8 +155,52 @@ def test_the_limit_of_flow_has_its_unit_where_flow_is_measured(page: Page, fille
 
 
 def test_a_bypass_that_is_not_recorded_is_not_told_as_none(page: Page, filled_url: str) -> None:
-    assert "Bypassed not recorded" in page("transfer", filled_url, id=RUN_ID).text
-    assert "Bypassed 0 s" in page("transfer", filled_url, id=BAD_ID).text
+    assert "Bypass bypass not recorded" in page("transfer", filled_url, id=RUN_ID).text
+    assert "Bypass bypassed for 0 s" in page("transfer", filled_url, id=BAD_ID).text
+
+
+def test_readings_that_came_since_are_said_not_to_be_analysed(page: Page, tmp_path: Path) -> None:
+    url = sqlite_url(tmp_path)
+    with open_store(url) as store:
+        bay.fill(store)
+        store.write({"bay-1.bypass": Samples.of([bay.FLOW_ON + 30 * S], [1.0])})
+    said = "From 12 Mar 06:15:30 on not analysed yet."
+    assert said in page("transfer", url, id=bay.ID).text
+
+
+def test_nothing_waits_once_all_is_analysed(page: Page, bay_url: str) -> None:
+    assert "not analysed yet" not in page("transfer", bay_url, id=bay.ID).text
+
+
+def test_what_was_replaced_is_told_with_what_stood_there_first(page: Page, tmp_path: Path) -> None:
+    url = sqlite_url(tmp_path)
+    with open_store(url) as store:
+        bay.fill(store)
+        store.write({"bay-1.resistance": Samples.of([bay.LOST], [4.0])}, arrived=bay.NOW)
+        analyse(store, now=bay.NOW)
+    text = page("transfer", url, id=bay.ID).text
+    assert (
+        "Resistance, 06:16:00 to 06:16:00: 1 reading was replaced on 2026-03-13T06:15:00.000Z: "
+        "the earlier values are kept, open circuit"
+    ) in text
+
+
+def test_a_silent_meter_makes_the_quantity_at_least_what_it_told(
+    page: Page, tmp_path: Path
+) -> None:
+    url = sqlite_url(tmp_path)
+    readings = bay.readings(bay.FLOW_ON, lost=True)
+    flow = readings["bay-1.flow"]
+    silent = (flow.time >= bay.FLOW_ON + 70 * S) & (flow.time < bay.FLOW_ON + 90 * S)
+    readings["bay-1.flow"] = Samples.of(flow.time[~silent], flow.value[~silent])
+    with open_store(url) as store:
+        store.put_site(parse_site(bay.SITE), 0)
+        store.write(readings)
+        analyse(store, now=bay.NOW)
+    text = page("transfer", url, id=bay.ID).text
+    # 10 L/s for 120 s, less 16 s: the reading of 69 s holds for 5 s, the next is of 90 s.
+    assert "Quantity at least 1,040 L: the meter told nothing for 16 s in which it may" in text
+    assert "Not bonded 14 s, at least 140 L" in text
 
 
 def test_findings_among_the_events_have_the_mark_of_their_severity(

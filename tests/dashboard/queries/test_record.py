@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from base64 import b64decode
 from collections.abc import Callable
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 
 from analytics.core.electrostatics.hazard import NoEstimate
+from analytics.core.metering import Metering
 from analytics.core.situation import Signals, situation
 from analytics.replay import Held, Replay
 from bondtrail.results import Transfer
@@ -150,6 +152,16 @@ def test_the_bond_is_told_with_what_is_wrong_with_it() -> None:
     ]
 
 
+def test_an_open_circuit_is_abnormal_in_flow_and_not_before_the_clamp_is_on() -> None:
+    ohm = dict.fromkeys(range(0, 30, 5), math.inf)
+    rate = {0: 0.0, 5: 0.0, 10: 60.0, 15: 60.0, 20: 0.0, 25: 0.0}
+    told = packed(OHM + FLOW, {Role.RESISTANCE: series(ohm), Role.FLOW: series(rate)})
+    marked = told["tracks"]["bond"] | {"texts": told["tracks"]["bond"]["marks"]}
+    assert [words_at(marked)(t) for t in (0, 9.9, 10, 19.9, 20)] == [
+        "", "", "abnormal", "abnormal", "",
+    ]  # fmt: skip
+
+
 def test_what_is_not_there_is_said_and_not_taken_for_off() -> None:
     tracks = packed(OHM, {Role.RESISTANCE: series({0: 4.0})})["tracks"]
     assert tracks["permissive"]["texts"] == ["not recorded"]
@@ -178,6 +190,27 @@ def test_the_quantity_grows_in_the_transfer_only_and_not_in_the_unknown() -> Non
     # 2 L/s again from 70 to 75 s (stale) and from 79 s to the end of the transfer.
     expected = {0: 0, 20: 0, 30: 10, 45: 25, 60: 25, 65: 35, 70: 35, 75: 45, 79: 45, 80: 47, 99: 47}
     assert {t: value_at(curve, t) for t in expected} == pytest.approx(expected, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("rate", "least"),
+    [
+        pytest.param(dict.fromkeys(range(0, 100, 5), 60.0), None, id="all of it measured"),
+        pytest.param(dict.fromkeys([*range(0, 41, 5), *range(60, 100, 5)], 60.0), [45_000, 20_000],
+                     id="silent from 45 to 60 s"),
+        pytest.param(dict.fromkeys(range(30, 100, 5), 60.0), [20_000, 30_000],
+                     id="silent until 30 s"),
+        pytest.param({0: 60.0}, [20_000, 100_000], id="silent throughout"),
+    ],
+)  # fmt: skip
+def test_the_quantity_says_from_when_on_it_is_not_all(
+    rate: Series, least: list[int] | None
+) -> None:
+    told = replayed(FLOW, {Role.FLOW: series(rate)})
+    span = told.transfer.start, told.transfer.end
+    metering = Metering.of(told.station, told.signals, told.now, span)
+    found = record(dataclasses.replace(told, metering=metering), told.hazard)
+    assert found["curves"]["volume"]["least"] == least
 
 
 def test_a_long_sum_is_thinned_and_ends_with_the_whole() -> None:
