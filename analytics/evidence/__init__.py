@@ -6,10 +6,11 @@ rules again. MANIFEST names every file with its SHA-256, and a signature is of M
 """
 
 from analytics.evidence.building import Package, build, write_package
+from analytics.evidence.checks import Check, Grade, Outcome, Verification
 from analytics.evidence.faults import EvidenceError, KeyFileError, UnreadableError
 from analytics.evidence.gathering import MARGIN_S
 from analytics.evidence.signing import read_private_key, read_public_key
-from analytics.evidence.verifying import Check, Grade, Outcome, Verification, verify, verify_bytes
+from analytics.evidence.verifying import verify, verify_bytes
 
 __all__ = [
     "MARGIN_S",

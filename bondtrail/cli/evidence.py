@@ -263,6 +263,11 @@ def _verify(path: Path, key_file: Path | None, digest: str | None) -> None:
     except EvidenceError as exc:
         where = "" if key_file is not None and str(key_file) in str(exc) else f"{path}: "
         raise Fault(f"{where}{exc}", exc.remedy) from exc
+    except MemoryError as exc:
+        raise Fault(
+            f"{path}: this machine has too little memory to check it, which says nothing of it",
+            "Check it on another one.",
+        ) from exc
     _print_verification(path, found)
     if not found.sound:
         raise click.exceptions.Exit(WRONG)

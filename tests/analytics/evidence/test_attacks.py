@@ -288,7 +288,7 @@ def test_other_rules_are_no_excuse_for_contradictions(made: Package) -> None:
     ],
 )
 @pytest.mark.parametrize(
-    "where", ["opened.replay_transfer", "verifying.derived", "opened.parse_parquet"]
+    "where", ["opened.replay_transfer", "content.derived", "opened.parse_parquet"]
 )
 def test_a_fault_of_the_program_accuses_nobody(
     made: Package, monkeypatch: pytest.MonkeyPatch, fault: Exception, why: str, where: str

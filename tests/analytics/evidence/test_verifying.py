@@ -65,7 +65,7 @@ def signed(quay_file: Path, _not_drawn: None) -> Package:
 @pytest.fixture
 def not_looked_into(monkeypatch: pytest.MonkeyPatch) -> None:
     """What the files say is not looked at: their bytes alone must tell."""
-    monkeypatch.setattr("analytics.evidence.verifying._of_content", lambda files: ([], None))
+    monkeypatch.setattr("analytics.evidence.verifying.checks_of_content", lambda files: ([], None))
 
 
 def test_a_package_as_it_was_made_is_sound(made: Package) -> None:

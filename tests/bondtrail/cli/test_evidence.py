@@ -207,6 +207,17 @@ def test_what_cannot_be_checked_here_ends_with_3_and_is_not_called_wrong(
     assert "WRONG" not in found.out
 
 
+@pytest.mark.usefixtures("ready")
+def test_a_machine_that_is_too_small_says_so(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("analytics.evidence.verify", fail)
+    done = run("evidence", "--verify", "e.zip")
+    assert (done.status, done.out) == (2, "")
+    assert "too little memory to check it, which says nothing of it" in done.err
+
+
 def test_readings_that_came_since_are_to_be_analysed_first(run: Run, ready: Path) -> None:
     with open_store(DB) as store:
         store.write({"rail-1.resistance": Samples.of([quay.START + 500 * 10**9], [9.0])})
