@@ -26,7 +26,7 @@ from analytics.core.spans import Spans
 from analytics.evidence.words import digits, ohms
 from analytics.replay.replayed import Replay
 from analytics.reports.charts import ABNORMAL, FAINT, INK, LINE, WIDTH_IN, style, svg
-from bondtrail.results import Severity
+from bondtrail.results import Finding, Severity
 from bondtrail.samples import Quality, Samples, TimeArray, ValueArray
 from bondtrail.site import Limits, Role
 from bondtrail.times import NS_PER_S, local, nanoseconds
@@ -120,8 +120,8 @@ def _drawn(
             axes.set_axisbelow(True)
             panel.draw(axes)
             _shade_findings(axes, replay)
-        _mark_findings(grid[0, 0], replay)
-        _explain(figure, [*(part for panel in panels for part in panel.key), *_key(replay)])
+        _mark_findings(grid[0, 0], replay, shown)
+        _explain(figure, [*(part for panel in panels for part in panel.key), *_key(replay, shown)])
         _clock(grid[-1, 0], shown, replay.site.zone)
         text = str(svg(figure, name, label))
     return f'<?xml version="1.0" encoding="utf-8"?>\n{text}'.encode()
@@ -154,11 +154,19 @@ def _shade_findings(axes: Axes, replay: Replay) -> None:
         axes.axvline(start, color=ABNORMAL, linewidth=0.8, linestyle=_DOTTED)
 
 
-def _mark_findings(axes: Axes, replay: Replay) -> None:
-    """Put the sign of its severity above where each finding begins."""
+def _mark_findings(axes: Axes, replay: Replay, shown: tuple[int, int]) -> None:
+    """Put the sign of its severity above where each finding begins.
+
+    One that began before is not marked: nothing holds a sign back at the edge of the plot, and
+    what lies far beyond it would leave no room for the plot itself.
+    """
     above: Any = {"transform": axes.get_xaxis_transform(), "clip_on": False, "zorder": 5}
-    for finding in replay.findings:
+    for finding in _beginning(replay, shown):
         axes.plot([finding.start / NS_PER_S], [1.0], **_sign(finding.severity), **above)
+
+
+def _beginning(replay: Replay, shown: tuple[int, int]) -> Iterator[Finding]:
+    return (each for each in replay.findings if shown[0] <= each.start < shown[1])
 
 
 def _sign(severity: Severity) -> dict[str, Any]:
@@ -166,12 +174,12 @@ def _sign(severity: Severity) -> dict[str, Any]:
     return {"marker": shape, "markersize": 4.5, "color": ABNORMAL, "linestyle": "none"}
 
 
-def _key(replay: Replay) -> Iterator[Artist]:
+def _key(replay: Replay, shown: tuple[int, int]) -> Iterator[Artist]:
     """Yield what marks findings, as far as there are any."""
-    present = {finding.severity for finding in replay.findings}
+    present = {finding.severity for finding in _beginning(replay, shown)}
     for severity in (each for each in _SHAPES if each in present):
         yield Line2D([], [], **_sign(severity), label=f"{severity} finding begins")
-    if present:
+    if replay.findings:
         yield Patch(facecolor=ABNORMAL, alpha=0.25, label="finding lasts")
 
 

@@ -121,3 +121,24 @@ def test_silent_signals_can_be_drawn(quay_store: Store) -> None:
     silent = dict.fromkeys(found.replay.signals, Samples.empty())
     bare = dataclasses.replace(found.replay, signals=silent, findings=())
     assert set(drawings(bare, found.shown)) >= {"record"}
+
+
+DAY = 86_400 * S
+
+
+@pytest.mark.parametrize(
+    ("start", "marked"),
+    [
+        pytest.param(quay.START - 3 * DAY, False, id="days-before"),
+        pytest.param(quay.START + 900 * S, True, id="within"),
+    ],
+)
+def test_a_finding_that_began_before_leaves_the_drawing_its_room(
+    quay_store: Store, start: int, marked: bool
+) -> None:
+    found = gathered(quay_store, quay.TRANSFER, 300.0)
+    lasting = dataclasses.replace(found.findings[0], start=start, end=quay.START + DAY)
+    long = dataclasses.replace(found.replay, findings=(lasting,))
+    record = _texts(drawings(long, found.shown)["record"])  # a plot without room warns
+    assert "finding lasts" in record
+    assert (f"{lasting.severity} finding begins" in record) is marked

@@ -13,6 +13,7 @@ from analytics.evidence import Package
 from analytics.evidence.documents import parse_about
 from analytics.evidence.manifest import sha256
 from analytics.evidence.page import page
+from analytics.evidence.page_events import MOST_REJECTED
 from analytics.evidence.page_facts import CAN_SHOW, CANNOT_SHOW
 from tests.analytics.evidence import quay
 
@@ -165,6 +166,170 @@ def test_no_estimate_tells_why_and_what_would_not_be_seen(files: dict[str, bytes
     assert "No bore is known." in text
     assert "Not seen by it" in text
     assert "Peak potential" not in text
+
+
+def with_replay(files: dict[str, bytes], **changes: Any) -> Read:
+    """The page, had the replay said something else under some keys."""
+    return Read(again(files, "replay.json", json.loads(files["replay.json"]) | changes))
+
+
+WORDS = {
+    "bond": "not known at any time in the flow",
+    "bypass": "bypass not recorded",
+    "volume": "volume not known: the meter told nothing of the flow",
+    "unmeasured": "the meter told nothing of the flow",
+}
+"""What a replay says where nothing told anything."""
+
+
+def test_what_is_not_known_of_a_transfer_is_not_told_as_none(files: dict[str, bytes]) -> None:
+    text = with_replay(files, in_words=WORDS).text.partition("2. What this can")[0]
+    assert "Quantity volume not known: the meter told nothing of the flow" in text
+    assert "Bond not known at any time in the flow" in text
+    assert "Bypass in flow bypass not recorded" in text
+    assert "never verified" not in text
+
+
+def test_without_a_meter_no_quantity_is_on_record(files: dict[str, bytes]) -> None:
+    assert "Quantity not recorded" in with_replay(files, in_words=WORDS | {"volume": ""}).text
+
+
+def test_what_was_measured_of_a_flow_is_the_least_that_flowed(files: dict[str, bytes]) -> None:
+    results = json.loads(files["results.json"])
+    some = WORDS | {"unmeasured": "the meter told nothing for 37 s of the flow"}
+    replay = json.loads(files["replay.json"]) | {"in_words": some}
+    results["transfer"] |= {"not_bonded_s": 20.0, "not_bonded_volume": 266.7}
+    results["findings"] = results["findings"][:2]
+    for row, volume in zip(results["findings"], (266.7, 0.0), strict=True):
+        row["evidence"] = {"volume": volume, "unit": "L"}
+    documents = {n: json.loads(c) for n, c in files.items() if n.endswith(".json")}
+    documents |= {"replay.json": replay, "results.json": results}
+    text = Read(page(parse_about(files["about.json"]), documents, files).decode()).text
+    assert "Not bonded in flow 20 s, at least 266 L" in text
+    assert "volume at least 266 L" in text
+    assert "volume not known" in text.partition("4. Findings")[2]
+    assert "Not all that flowed was measured: the meter told nothing for 37 s" in text
+
+
+@pytest.mark.parametrize(
+    ("event", "shown"),
+    [
+        pytest.param({"ohm": None, "bond": "open"}, "open 800 L/min", id="open"),
+        pytest.param({"ohm": None, "bond": "unknown"}, "unknown 800 L/min", id="unknown"),
+        pytest.param({"ohm": 4000.0, "bond": "high"}, "4 kohm 800 L/min", id="a-figure"),
+        pytest.param(
+            {"volume": 812.9, "volume_is_least": True}, "800 L/min at least 812 L", id="least"
+        ),
+    ],
+)
+def test_events_tell_open_from_unknown_and_least_from_all(
+    files: dict[str, bytes], event: dict[str, Any], shown: str
+) -> None:
+    first = json.loads(files["replay.json"])["events"][0]
+    told = with_replay(files, events=[first | {"flow": 800.0} | event])
+    assert shown in told.text.partition("Seen at")[2].partition("6. What is missing")[0]
+
+
+def test_how_far_clocks_are_trusted_stands_beside_the_order(told: Read) -> None:
+    events = told.text.partition("5. The sequence of events")[2].partition("Seen at")[0]
+    assert "clocks are taken to agree to within 0 s" in events
+
+
+def test_lowest_and_highest_are_said_to_leave_an_open_circuit_out(told: Read) -> None:
+    assert "of the readings below open: an open circuit has no figure" in told.text
+
+
+def a_comparison(**changes: Any) -> dict[str, Any]:
+    made = {"name": "bond_lead_s", "time": "2026-03-01T06:06:40.000Z", "value": 8.0, "low": 30.0,
+            "median": 50.0, "high": 90.0, "of": 9, "differs": True}  # fmt: skip
+    return made | changes
+
+
+@pytest.mark.parametrize(
+    ("row", "shown"),
+    [
+        pytest.param({}, "8 s 30 s 50 s 90 s 9 ▲ differs", id="differs"),
+        pytest.param(
+            {"value": 60.0, "differs": False}, "60 s 30 s 50 s 90 s 9 within", id="within"
+        ),
+        pytest.param({"value": None}, "never 30 s 50 s 90 s 9 ▲ differs", id="never"),
+        pytest.param(
+            {"value": None, "differs": None}, "not known 30 s 50 s 90 s 9 not known", id="not-known"
+        ),
+        pytest.param({"of": 4, "differs": None}, "8 s 30 s 50 s 90 s 4 too few to tell", id="few"),
+    ],
+)
+def test_a_comparison_tells_never_not_known_and_too_few_apart(
+    files: dict[str, bytes], row: dict[str, Any], shown: str
+) -> None:
+    one = a_comparison(**row)
+    first = one if one["differs"] else None
+    typical = {"transfers": ["a"] * 9, "comparisons": [one], "first_difference": first}
+    text = with_replay(files, typical=typical).text.partition("8. Beside")[2]
+    assert shown in text
+    assert "outside the range of 9 in 2 of 10 cases" in text
+    assert ("which is no proof" in text) is (first is None)
+
+
+def test_no_good_transfer_is_none_to_compare_with(files: dict[str, bytes]) -> None:
+    none = {"transfers": [], "comparisons": [], "first_difference": None}
+    assert "There is none to compare with." in with_replay(files, typical=none).text
+
+
+REPLACED = {
+    "role": "resistance", "at": "2026-03-09T08:00:00.000Z", "count": 12,
+    "first": "2026-03-01T06:15:00.000Z", "last": "2026-03-01T06:15:19.000Z",
+    "lowest": 3.0, "highest": None, "open": True,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("row", "shown"),
+    [
+        pytest.param({}, "12 3 ohm to open 2026-03-09 08:00:00.000", id="to-open"),
+        pytest.param({"lowest": None}, "12 open 2026-03-09", id="open"),
+        pytest.param({"highest": 3.0, "at": None}, "12 3 ohm not known when", id="one-value"),
+        pytest.param(
+            {"role": "flow", "lowest": 0.0, "highest": 800.0}, "0 L/min to 800 L/min", id="flow"
+        ),
+        pytest.param({"role": "bypass", "lowest": 0.0, "highest": 1.0}, "12 0 to 1 ", id="contact"),
+    ],
+)
+def test_what_was_replaced_stands_first_and_with_what_it_said(
+    files: dict[str, bytes], row: dict[str, Any], shown: str
+) -> None:
+    one = REPLACED | row
+    text = with_replay(files, replaced=[one]).text
+    assert f"Mind: of {one['role']} 12 readings gave way to later values" in text
+    assert shown in text.partition("6. What is missing")[2].partition("7. What the")[0]
+
+
+def test_a_record_without_corrections_says_nothing_of_them(told: Read) -> None:
+    assert "gave way" not in told.text
+    assert "Readings that others took the place of" not in told.text
+    assert "Rows that could not be taken" not in told.text
+
+
+@pytest.mark.parametrize(("number", "told"), [(1, 1), (MOST_REJECTED + 2, MOST_REJECTED)])
+def test_rows_that_could_not_be_taken_are_told_with_why(
+    files: dict[str, bytes], number: int, told: int
+) -> None:
+    row = {"role": "flow", "time": "2026-03-01T06:10:00.000Z", "source": "<b>a</b>.csv",
+           "where": "line 7", "reason": "flow '-1': expected 0 or more"}  # fmt: skip
+    page = with_replay(files, rejected=[row] * number)
+    assert page.text.count("<b>a</b>.csv, line 7 flow '-1': expected 0 or more") == told
+    assert (f"the first {MOST_REJECTED} of {number}" in page.text) is (number > told)
+
+
+def test_every_enclosed_file_is_told_for_what_it_is(files: dict[str, bytes]) -> None:
+    below = {n: c for n, c in files.items() if n not in ("evidence.html", "MANIFEST")}
+    corrected = below | {"readings/flow.replaced.csv": b"x"}
+    documents = {n: json.loads(c) for n, c in files.items() if n.endswith(".json")}
+    text = Read(page(parse_about(files["about.json"]), documents, corrected).decode()).text
+    assert "readings/flow.replaced.csv earlier values of readings that were replaced 1" in text
+    assert "readings/flow.csv readings " in text
+    assert "rejects.json rows that could not be taken" in text
+    assert not re.search(r"\.\w+ \N{EN DASH} \d", text.partition("13. What is")[2])
 
 
 def test_it_never_says_safe_but_to_say_that_nothing_says_so(told: Read) -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from analytics.core.electrostatics.hazard import Figures
 from analytics.evidence.page_hazard import FIGURES
-from analytics.evidence.words import Clock, digits, exact, name_of, ohms, told, unit_of
+from analytics.evidence.words import Clock, at_least, digits, exact, name_of, ohms, told, unit_of
 from bondtrail.site_tables import Limits
 
 
@@ -128,3 +128,18 @@ def test_a_date_is_told_once_where_it_is_one() -> None:
     assert AUTUMN.between(start, end) == "2026-03-10 06:00:00.000 to 07:00:00.000"
     later = "2026-03-11T07:00:00.000Z"
     assert AUTUMN.between(start, later).endswith(" to 2026-03-11 07:00:00.000")
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [
+        pytest.param(0.0, "at least 0 L", id="none"),
+        pytest.param(0.4299, "at least 0.429 L", id="little"),
+        pytest.param(9.999, "at least 9.99 L", id="to-three-figures"),
+        pytest.param(100.0, "at least 100 L", id="whole"),
+        pytest.param(999.9, "at least 999 L", id="never-up"),
+        pytest.param(12_345.9, "at least 12,345 L", id="much"),
+    ],
+)
+def test_the_least_is_never_rounded_up(value: float, expected: str) -> None:
+    assert at_least(value, "L") == expected
