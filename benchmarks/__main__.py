@@ -16,7 +16,7 @@ SUBJECTS = (
     "charging",
     "replay",
 )
-LARGE = ("load_memory", "kpis", "alarms", "quarter_report")
+LARGE = ("load_memory", "kpis", "alarms", "quarter_report", "player")
 
 
 def main() -> None:

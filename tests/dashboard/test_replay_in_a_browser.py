@@ -231,6 +231,23 @@ def test_the_readings_at_the_cursor_are_in_words(replayed) -> None:
     assert told(browser, "volume") == "0.0 L"
 
 
+def test_the_quantity_is_told_as_at_least_where_not_all_was_measured(replayed) -> None:
+    said = replayed().driver.execute_script(
+        """
+        const bytes = (kind, list) => btoa(String.fromCharCode(...new Uint8Array(
+            new kind(list).buffer)));
+        const volume = {
+          time: {t: "u2", b: bytes(Uint16Array, [0, 1000])},
+          value: {t: "f4", b: bytes(Float32Array, [0, 12.68])},
+          unit: "L", decimals: 1, floor: 0, power: 1, least: [200, 500],
+        };
+        const read = bondtrailReplay.readers({tracks: {}, curves: {volume}}).curve.volume;
+        return [200, 201, 500, 501, 1000].map((moment) => read(moment).text);
+        """
+    )
+    assert said == ["2.5 L", "not known", "not known", "at least 6.3 L", "at least 12.6 L"]
+
+
 def test_a_link_opens_at_its_moment_and_the_address_follows(replayed) -> None:
     browser = replayed("2026-03-12T06:15:30.250Z")
     assert time_told(browser) == "06:15:30.250"
