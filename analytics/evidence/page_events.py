@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 from analytics.core.typical import FEW, by_chance
 from analytics.evidence.layout import Column, Row, Section, Table, Width, by_day
@@ -182,15 +181,16 @@ def _name(row: Plain) -> str:
 
 
 def _comparison(row: Plain) -> Row:
-    def figure(name: str) -> Any:
-        return told(row["name"], row[name], unit_of(row["name"]))
+    def figure(value: float | None, without: str) -> str:
+        return without if value is None else told(row["name"], value, unit_of(row["name"]))
 
-    here = figure("value")
-    if row["value"] is None:
-        here = "never" if row["differs"] else "not known"
-    range_ = (figure(name) for name in ("low", "median", "high"))
+    never = "never" if row["differs"] else "not known"
+    here = figure(row["value"], "open" if row["open"] else never)
+    # JSON has no number for an open circuit: where some have the figure, that is what is left.
+    without = "open" if row["of"] else NOTHING
+    theirs = (figure(row[name], without) for name in ("low", "median", "high"))
     mark = "differs" if row["differs"] else ""
-    return Row((_name(row), here, *range_, str(row["of"]), _differs(row)), mark)
+    return Row((_name(row), here, *theirs, str(row["of"]), _differs(row)), mark)
 
 
 def _differs(row: Plain) -> str:

@@ -184,7 +184,7 @@ def _finding(source: Source, row: Plain) -> Row:
     evidence = dict(row["evidence"])
     evidence.pop("unit", None)
     numbers = (
-        f"{name_of(name)} {_measured(source, value) if name == 'volume' else told(name, value)}"
+        f"{name_of(name)} {_measured(source, value) if name == 'volume' else _number(name, value)}"
         for name, value in evidence.items()
         if value is not None
     )
@@ -197,6 +197,11 @@ def _finding(source: Source, row: Plain) -> Row:
         "; ".join(limits),
     )
     return Row(cells, row["severity"])
+
+
+def _number(name: str, value: Any) -> str:
+    """Return a number behind a finding, or the word for it, such as its cause."""
+    return plain(told(name, value))
 
 
 def _until(clock: Clock, start: str, end: str) -> str:

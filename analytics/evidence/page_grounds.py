@@ -104,7 +104,7 @@ _WHAT_IN: Mapping[str, str] = {"figures": "a drawing", "readings": "readings", "
 def _what_is(name: str) -> str:
     """Return what a file of a package holds, in a few words."""
     if ".replaced." in name:
-        return "earlier values of readings that were replaced"
+        return "earlier values, replaced since"
     return _WHAT.get(name) or _WHAT_IN.get(name.partition("/")[0], NOTHING)
 
 
@@ -141,7 +141,7 @@ def _lists(source: Source) -> list[Table]:
     names = (
         Column("File"),
         Column("What it is"),
-        Column("Bytes", Width.SHORT),
+        Column("Bytes", Width.WORD),
         Column("SHA-256", Width.DIGEST),
     )
     return [

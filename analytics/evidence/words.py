@@ -72,6 +72,8 @@ NAMES: Mapping[str, str] = {
     "no_data_s": "bond unknown in flow for",
     "not_bonded_s": "not bonded in flow for",
     "bypassed_s": "bypassed in flow for",
+    # of findings
+    "seconds": "in all",
     # limits
     "limit_ohm": "bond is low up to",
     "open_ohm": "bond is open from",
@@ -102,6 +104,7 @@ _IN: Mapping[str, str] = {
     "marginal_factor": "times",
     "cluster_count": "losses",
     "seconds_over_mie": "s",
+    "seconds": "s",
 }
 """Units that no end of a name tells."""
 

@@ -76,6 +76,7 @@ _COMPARISON: Fields[Comparison] = {
     "name": lambda comparison: comparison.name,
     "time": moment("moment"),
     **as_is("value", "low", "median", "high", "of", "differs"),
+    "open": lambda comparison: comparison.value is not None and math.isinf(comparison.value),
 }
 
 

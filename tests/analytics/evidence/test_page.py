@@ -129,6 +129,14 @@ def test_an_open_circuit_is_told_by_its_word(files: dict[str, bytes]) -> None:
     assert "lowest resistance" not in text.partition("4. Findings")[2].partition("5. The")[0]
 
 
+def test_numbers_behind_a_finding_are_told_in_words(files: dict[str, bytes]) -> None:
+    results = json.loads(files["results.json"])
+    results["findings"] = results["findings"][:1]
+    results["findings"][0]["evidence"] = {"cause": "no_loss_seen", "seconds": 250_770.0}
+    text = Read(again(files, "results.json", results)).text
+    assert "cause no loss seen; in all 2 d 21 h" in text
+
+
 def test_inputs_tell_what_each_level_takes(files: dict[str, bytes]) -> None:
     replay = json.loads(files["replay.json"])
     inputs = replay["hazard"]["inputs"]
@@ -241,7 +249,7 @@ def test_lowest_and_highest_are_said_to_leave_an_open_circuit_out(told: Read) ->
 
 def a_comparison(**changes: Any) -> dict[str, Any]:
     made = {"name": "bond_lead_s", "time": "2026-03-01T06:06:40.000Z", "value": 8.0, "low": 30.0,
-            "median": 50.0, "high": 90.0, "of": 9, "differs": True}  # fmt: skip
+            "median": 50.0, "high": 90.0, "of": 9, "differs": True, "open": False}  # fmt: skip
     return made | changes
 
 
@@ -255,6 +263,16 @@ def a_comparison(**changes: Any) -> dict[str, Any]:
         pytest.param({"value": None}, "never 30 s 50 s 90 s 9 ▲ differs", id="never"),
         pytest.param(
             {"value": None, "differs": None}, "not known 30 s 50 s 90 s 9 not known", id="not-known"
+        ),
+        pytest.param(
+            {"name": "resistance_ohm", "value": None, "open": True, "high": None},
+            "open 30 ohm 50 ohm open 9 ▲ differs",
+            id="open",
+        ),
+        pytest.param(
+            {"of": 0, "low": None, "median": None, "high": None, "differs": None},
+            "8 s \N{EN DASH} \N{EN DASH} \N{EN DASH} 0 too few to tell",
+            id="none",
         ),
         pytest.param({"of": 4, "differs": None}, "8 s 30 s 50 s 90 s 4 too few to tell", id="few"),
     ],
@@ -326,7 +344,7 @@ def test_every_enclosed_file_is_told_for_what_it_is(files: dict[str, bytes]) -> 
     corrected = below | {"readings/flow.replaced.csv": b"x"}
     documents = {n: json.loads(c) for n, c in files.items() if n.endswith(".json")}
     text = Read(page(parse_about(files["about.json"]), documents, corrected).decode()).text
-    assert "readings/flow.replaced.csv earlier values of readings that were replaced 1" in text
+    assert "readings/flow.replaced.csv earlier values, replaced since 1" in text
     assert "readings/flow.csv readings " in text
     assert "rejects.json rows that could not be taken" in text
     assert not re.search(r"\.\w+ \N{EN DASH} \d", text.partition("13. What is")[2])

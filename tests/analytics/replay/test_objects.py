@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from analytics.core.typical import Typical
 from analytics.replay import Held
 from analytics.replay.objects import CAUTION, hazard_object, replay_object
 from bondtrail.site import parse_site
-from tests.analytics.replay.by_hand import FINDING, HAZARD, SITE, TRANSFER, a_replay, at
+from tests.analytics.replay.by_hand import FINDING, HAZARD, LATE, SITE, TRANSFER, a_replay, at
 
 NINE = [
     "peak_potential_V",
@@ -192,8 +193,15 @@ def test_the_typical_transfer_and_where_this_one_differed_first() -> None:
         "high": 90.0,
         "of": 12,
         "differs": True,
+        "open": False,
     }
     assert told(typical=Typical(None, ()))["typical"]["first_difference"] is None
+
+
+def test_an_open_circuit_is_told_apart_from_a_figure_that_never_came() -> None:
+    gone, never = (replace(LATE, name="resistance_ohm", value=v) for v in (math.inf, None))
+    rows = told(typical=Typical("naphtha", ("a",), (gone, never)))["typical"]["comparisons"]
+    assert [(row["value"], row["open"]) for row in rows] == [(None, True), (None, False)]
 
 
 def test_a_span_has_no_transfer_and_no_typical_one() -> None:
