@@ -6,6 +6,7 @@ It needs Chromium and takes about a minute: run only when asked for.
 from __future__ import annotations
 
 import shutil
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -27,7 +28,8 @@ from store import open_store
 
 EARLIER = 5
 """Good transfers of the days before: as few as are called typical."""
-WATCHED_MS = 5000
+WATCHED_MS = 2000
+ROUNDS = 3
 STEPS = 200
 LONGEST_S = 60
 """After so long it gives up."""
@@ -63,6 +65,8 @@ const moved = Number(scrub.getAttribute("aria-valuenow"));
 return [gone / arguments[0], moved];
 """
 
+_PRESS_PLAY = "document.getElementById('transfer-play').click()"
+_MOMENT = "return Number(document.getElementById('transfer-scrub').getAttribute('aria-valuenow'))"
 _READY = """
 const plot = document.querySelector("#transfer-replay .js-plotly-plot");
 const line = document.getElementById("transfer-cursor");
@@ -143,21 +147,20 @@ def _filled(url: str) -> str:
 
 
 def _watched(driver: webdriver.Chrome, address: str) -> Measured:
-    driver.get("about:blank")
-    empty = driver.execute_async_script(_FRAMES, WATCHED_MS)
     driver.get(address)
     WebDriverWait(driver, LONGEST_S).until(lambda driver: driver.execute_script(_READY))
     step_ms, moved_s = driver.execute_script(_SCRUB, STEPS)
     assert moved_s == 60 * STEPS, moved_s
-    driver.execute_script("document.getElementById('transfer-play').click()")
-    playing = driver.execute_async_script(_FRAMES, WATCHED_MS)
-    assert driver.execute_script(
-        "return Number(document.getElementById('transfer-scrub').style.getPropertyValue('--at'))"
-        " > arguments[0] / (arguments[1] * 3600)",
-        moved_s + 60,
-        HOURS + 1,
-    ), "it did not play"
-    return Measured(empty, playing, step_ms)
+    # In turn, so that what else the machine does falls on both.
+    empty, playing = [], []
+    for _ in range(ROUNDS):
+        empty.append(driver.execute_async_script(_FRAMES, WATCHED_MS))
+        driver.execute_script(_PRESS_PLAY)
+        playing.append(driver.execute_async_script(_FRAMES, WATCHED_MS))
+        driver.execute_script(_PRESS_PLAY)
+    played_s = driver.execute_script(_MOMENT) - moved_s
+    assert played_s > 60, f"it played {played_s} s"
+    return Measured(statistics.median(empty), statistics.median(playing), step_ms)
 
 
 def _rows(found: Measured) -> tuple[Row, Row]:

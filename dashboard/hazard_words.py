@@ -169,9 +169,10 @@ def _inputs(inputs: Mapping[str, Spread]) -> html.Div:
 def _values(spread: Spread) -> list[html.Td]:
     """Return the values of an input in rising order, which is not always that of the levels."""
     if spread.low == spread.high:
-        return [html.Td(""), html.Td(_with_unit(spread.typical, spread.unit)), html.Td("")]
+        one = html.Td(_with_unit(spread.typical, spread.unit), className="value")
+        return [html.Td(""), one, html.Td("")]
     return [
-        html.Td(_with_unit(value, spread.unit))
+        html.Td(_with_unit(value, spread.unit), className="value")
         for value in (spread.low, spread.typical, spread.high)
     ]
 

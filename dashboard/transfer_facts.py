@@ -28,7 +28,7 @@ def missing_part(replay: Replay, clock: Clock) -> html.Section:
     """Return what is not known of the span, or not as it came first, and why."""
     title = "What is missing"
     if not replay.missing and not replay.damaged:
-        return sheet(title, html.P(NOTHING_MISSING, className="inline-state"))
+        return sheet(title, html.P(NOTHING_MISSING, className="note"))
     items = []
     for part in replay.missing[:MISSING_SHOWN]:
         whole = part.start <= replay.start and part.end >= replay.end
