@@ -16,6 +16,7 @@ from analytics.evidence.layout import FACTS, Column, Listing, Row, Section, Tabl
 from analytics.evidence.rows import Plain
 from analytics.evidence.words import Clock, amount, at_least, exact, name_of, told
 from analytics.reports.words import NOT_RECORDED, NOTHING, plain, span
+from bondtrail.site import Role
 
 SIGNS = {"critical": "◆", "major": "▲", "minor": "●"}
 
@@ -183,6 +184,8 @@ def findings(source: Source) -> Section:
 def _finding(source: Source, row: Plain) -> Row:
     evidence = dict(row["evidence"])
     evidence.pop("unit", None)
+    if all(point.role is not Role.BYPASS for point in source.about.points):
+        evidence.pop("bypassed_s", None)  # the rules count what is not recorded as none
     numbers = (
         f"{name_of(name)} {_measured(source, value) if name == 'volume' else _number(name, value)}"
         for name, value in evidence.items()

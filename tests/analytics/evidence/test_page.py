@@ -15,6 +15,7 @@ from analytics.evidence.manifest import sha256
 from analytics.evidence.page import page
 from analytics.evidence.page_events import MOST_REJECTED
 from analytics.evidence.page_facts import CAN_SHOW, CANNOT_SHOW
+from bondtrail.site import Role
 from tests.analytics.evidence import quay
 
 
@@ -135,6 +136,18 @@ def test_numbers_behind_a_finding_are_told_in_words(files: dict[str, bytes]) -> 
     results["findings"][0]["evidence"] = {"cause": "no_loss_seen", "seconds": 250_770.0}
     text = Read(again(files, "results.json", results)).text
     assert "cause no loss seen; in all 2 d 21 h" in text
+
+
+@pytest.mark.parametrize("recorded", [True, False])
+def test_a_bypass_that_is_not_recorded_is_not_told_as_none(
+    files: dict[str, bytes], recorded: bool
+) -> None:
+    about = parse_about(files["about.json"])
+    kept = tuple(each for each in about.points if recorded or each.role is not Role.BYPASS)
+    documents = {n: json.loads(c) for n, c in files.items() if n.endswith(".json")}
+    text = page(about.model_copy(update={"points": kept}), documents, files).decode()
+    found = Read(text).text.partition("4. Findings")[2].partition("5. The sequence")[0]
+    assert ("bypassed in flow for 0 s" in found) is recorded
 
 
 def test_inputs_tell_what_each_level_takes(files: dict[str, bytes]) -> None:
