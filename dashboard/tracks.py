@@ -58,6 +58,8 @@ class Curve:
         Whatever is not above it is told as ``below`` it; 0 tells all.
     power : int
         Of what is straight: 1, or 2 for an energy beside its potential.
+    over : float or None
+        At this and above it is shown as abnormal.
     least : tuple of int, or None
         From the first moment on not all of it is known, nor anything up to the second: then it is
         told as at least what it is, cut. [ns]
@@ -69,6 +71,7 @@ class Curve:
     decimals: int | None = None
     floor: float = 0.0
     power: int = 1
+    over: float | None = None
     least: tuple[int, int] | None = None
 
 
@@ -107,6 +110,7 @@ def pack_curve(curve: Curve, base: int) -> Packed:
         "decimals": curve.decimals,
         "floor": curve.floor,
         "power": curve.power,
+        "over": curve.over,
         "least": None if curve.least is None else [(t - base) // NS_PER_MS for t in curve.least],
     }
 

@@ -237,5 +237,7 @@ def _estimated(hazard: Hazard | NoEstimate) -> dict[str, Curve]:
         curves[f"energy-{level}"] = Curve(*points, "mJ", floor=floor, power=2)
         if mie is not None:
             ratio = points[1] / ignites_at(mie, level)
-            curves[f"ratio-{level}"] = Curve(points[0], ratio, "", floor=FLOOR_RATIO, power=2)
+            curves[f"ratio-{level}"] = Curve(
+                points[0], ratio, "", floor=FLOOR_RATIO, power=2, over=1.0
+            )
     return curves

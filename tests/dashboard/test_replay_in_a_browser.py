@@ -59,6 +59,13 @@ def told(browser: Browser, name: str) -> str:
     return browser.driver.find_element(By.CSS_SELECTOR, query).text
 
 
+def marked(browser: Browser) -> list[str]:
+    """Return which readings at the cursor are shown as abnormal."""
+    query = "#transfer-player dd.is-abnormal, #transfer-player td.is-abnormal"
+    found = browser.driver.find_elements(By.CSS_SELECTOR, query)
+    return [each.get_attribute("data-track") or each.get_attribute("data-curve") for each in found]
+
+
 def line_place(browser: Browser) -> float | None:
     """Return where the cursor's line stands on the figure, in pixels; None while it is hidden."""
     return browser.driver.execute_script(
@@ -219,6 +226,7 @@ def test_the_readings_at_the_cursor_are_in_words(replayed) -> None:
     assert told(browser, "potential-high") == "8,100 V"
     assert told(browser, "energy-high") == "33 mJ"
     assert told(browser, "ratio-high") == "140"
+    assert marked(browser) == ["bond", "ratio-high"]  # 160 V is 0.013 mJ, a twentieth of 0.24 mJ
     # 1.0e-5 (v d)^2 = 0.162 uA through 1e9 ohm: I R = 160 V
     assert told(browser, "potential-typical") == "160 V"
     focus(browser, "scrub")
@@ -227,6 +235,7 @@ def test_the_readings_at_the_cursor_are_in_words(replayed) -> None:
     assert told(browser, "potential-high") == "below 1 V"
     assert told(browser, "energy-high") == "below 0.00001 mJ"
     assert told(browser, "ratio-high") == "below 0.0001"
+    assert marked(browser) == []
     press(browser, Keys.HOME)
     assert told(browser, "volume") == "0.0 L"
 
