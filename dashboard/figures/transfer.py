@@ -52,7 +52,7 @@ def _hazard_panel(figure: go.Figure, picture: Picture) -> None:
     if isinstance(picture.hazard, Hazard):
         hazard_panel(figure, picture.hazard, picture.clock, HAZARD)
     else:
-        _say(figure, "No hazard estimate: why not stands below", HAZARD)
+        _say(figure, "No estimate: see below", HAZARD)
 
 
 def _lay_typical(figure: go.Figure, picture: Picture) -> None:
