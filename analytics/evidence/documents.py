@@ -249,8 +249,8 @@ def told(from_store: Gathered) -> dict[str, Any]:
 
 
 _EVENT_COLUMNS = (
-    "time", "since", "what", "basis", "role", "detail", "order_certain", "ohm", "flow", "volume",
-    "finding",
+    "time", "since", "what", "basis", "role", "detail", "order_certain", "bond", "ohm", "flow",
+    "volume", "volume_is_least", "finding",
 )  # fmt: skip
 
 

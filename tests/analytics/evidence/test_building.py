@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import os
 import re
@@ -55,6 +57,14 @@ def test_it_says_what_it_is(made: Package) -> None:
     assert made.files == len(quay.files_of(made.content))
     assert (made.station, made.transfer, made.signer) == ("rail-1", quay.TRANSFER, None)
     assert (made.beyond, made.unexplained, made.damaged) == ((), (), ())
+
+
+def test_the_events_of_a_spreadsheet_say_all_that_the_replay_says_of_them(made: Package) -> None:
+    files = quay.files_of(made.content)
+    told = json.loads(files["replay.json"])["events"]
+    rows = list(csv.DictReader(io.StringIO(files["events.csv"].decode())))
+    assert set(rows[0]) == set(told[0])
+    assert [row["bond"] for row in rows] == [event["bond"] or "" for event in told]
 
 
 def test_the_margin_is_on_both_sides(made: Package) -> None:
