@@ -73,8 +73,8 @@ def _of_readings(package: Opened, files: Mapping[str, bytes]) -> Check:
         earlier += replaced.count(values)
         if files.get(f"readings/{role}.replaced.csv") != replaced.csv(values):
             wrong.append(f"readings/{role}.replaced.csv does not say what its Parquet says.")
-    values = "earlier value that was" if earlier == 1 else "earlier values that were"
-    beside = f", and {earlier:,} {values} replaced" if earlier else ""
+    kind = "earlier value that was" if earlier == 1 else "earlier values that were"
+    beside = f", and {earlier:,} {kind} replaced" if earlier else ""
     good = f"{count:,} readings{beside}; CSV and Parquet say the same."
     return graded("readings", wrong, good)
 
