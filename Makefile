@@ -18,9 +18,10 @@ help:
 demo: $(VENV)/ready
 	@$(BIN)/bondtrail demo
 
-# Files are dealt out whole, because what a file shares is made once in each process.
+# Files are dealt out whole, because what a file shares is made once in each process. More processes
+# than processors: many tests wait for a browser, a database or another process.
 test: $(VENV)/ready-dev services
-	$(BIN)/python -m pytest -n auto --maxprocesses 4 --dist loadfile
+	$(BIN)/python -m pytest -n 4 --dist loadfile
 
 check: $(VENV)/ready-dev
 	$(BIN)/ruff format --check .
