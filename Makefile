@@ -19,9 +19,10 @@ demo: $(VENV)/ready
 	@$(BIN)/bondtrail demo
 
 # Files are dealt out whole, because what a file shares is made once in each process. More processes
-# than processors: many tests wait for a browser, a database or another process.
+# than processors: many tests wait for a browser, a database or another process. In their own order:
+# by number of tests the few slow ones of the browser would come last, one after the other.
 test: $(VENV)/ready-dev services
-	$(BIN)/python -m pytest -n 4 --dist loadfile
+	$(BIN)/python -m pytest -n 4 --dist loadfile --no-loadscope-reorder
 
 check: $(VENV)/ready-dev
 	$(BIN)/ruff format --check .

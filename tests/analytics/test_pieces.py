@@ -179,7 +179,7 @@ def played(empty: Path, steps: list[Step]) -> Results:
         pytest.param(86_400, id="windows-of-a-day"),
     ],
 )
-@settings(SEARCH, max_examples=8)
+@settings(SEARCH, max_examples=5)
 @given(story=stories())
 def test_any_pieces_in_any_order_equal_analysing_once(
     empty: Path, window_s: int, story: tuple[Script, list[Step], list[Step]]
@@ -194,7 +194,7 @@ def test_any_pieces_in_any_order_equal_analysing_once(
     assert result == expected
 
 
-@settings(SEARCH, max_examples=15)
+@settings(SEARCH, max_examples=9)
 @given(script=histories(), roster=st.sampled_from(list(SHIFTS.values())))
 def test_the_store_says_what_the_rules_say(
     empty: Path, script: Script, roster: tuple[Shift, ...]
@@ -259,7 +259,7 @@ HALF_DAYS = st.integers(0, 2 * DAYS)
 
 
 @pytest.mark.parametrize("window_s", [31 * 86_400, 3 * 86_400])
-@settings(SEARCH, max_examples=8)
+@settings(SEARCH, max_examples=5)
 @given(story=wear())
 def test_a_drift_is_the_same_in_any_pieces(
     empty: Path, window_s: int, story: tuple[list[Step], list[Step]]

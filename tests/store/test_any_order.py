@@ -130,7 +130,7 @@ def fresh_file(made: Path) -> Iterator[Store]:
             yield store
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(script=steps, flush_rows=st.sampled_from([1, 4, 100]))
 @pytest.mark.usefixtures("small_segments")
 def test_sqlite_agrees_with_a_dict(made_file: Path, script: Script, flush_rows: int) -> None:
@@ -139,7 +139,7 @@ def test_sqlite_agrees_with_a_dict(made_file: Path, script: Script, flush_rows: 
 
 
 @settings(
-    max_examples=12,
+    max_examples=8,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking on a server takes minutes
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

@@ -388,7 +388,7 @@ fixtures = HealthCheck.function_scoped_fixture
 sizes = st.sampled_from([1, 4, 100])
 
 
-@settings(max_examples=80, suppress_health_check=[fixtures])
+@settings(max_examples=40, suppress_health_check=[fixtures])
 @given(script=commits, flush_rows=sizes)
 def test_sqlite_agrees_with_a_dict_that_remembers(
     made_file: Path, script: Sequence[Commit], flush_rows: int
@@ -398,7 +398,7 @@ def test_sqlite_agrees_with_a_dict_that_remembers(
 
 
 @settings(
-    max_examples=20,
+    max_examples=12,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking on a server takes minutes
     suppress_health_check=[fixtures],
 )
@@ -414,7 +414,7 @@ def test_postgresql_agrees_with_a_dict_that_remembers(
         play(store, script, flush_rows)
 
 
-@settings(max_examples=30, suppress_health_check=[fixtures])
+@settings(max_examples=15, suppress_health_check=[fixtures])
 @given(script=commits)
 def test_journal_and_bulk_keep_the_same(made_file: Path, script: Sequence[Commit]) -> None:
     outcomes = []

@@ -364,13 +364,14 @@ def test_every_enclosed_file_is_told_for_what_it_is(files: dict[str, bytes]) -> 
 
 
 def test_it_never_says_safe_but_to_say_that_nothing_says_so(told: Read) -> None:
-    for at in range(len(told.text)):
-        if told.text.startswith("safe", at):
-            near = told.text[max(0, at - 90) : at + 20]
-            assert any(
-                word in near
-                for word in ("nothing", "never", "not a safety", "not say", "nor", "no ")
-            ), near
+    text = told.text
+    found = [match.start() for match in re.finditer("safe", text)]
+    assert found
+    for at in found:
+        near = text[max(0, at - 90) : at + 20]
+        assert any(
+            word in near for word in ("nothing", "never", "not a safety", "not say", "nor", "no ")
+        ), near
 
 
 def test_what_comes_from_outside_is_text(told: Read, files: dict[str, bytes]) -> None:
