@@ -22,7 +22,7 @@ demo: $(VENV)/ready
 # than processors: many tests wait for a browser, a database or another process. In their own order:
 # by number of tests the few slow ones of the browser would come last, one after the other.
 test: $(VENV)/ready-dev services
-	$(BIN)/python -m pytest -n 4 --dist loadfile --no-loadscope-reorder
+	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder
 
 check: $(VENV)/ready-dev
 	$(BIN)/ruff format --check .
