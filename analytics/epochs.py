@@ -10,15 +10,12 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from analytics.core.days import Episodes
 from analytics.core.station import Verdict
 from bondtrail.results import NON_COMPLIANT, Alarm, AlarmKind, Finding, Hookup, Kind, Transfer
-from bondtrail.site import Limits, Site, Station, parse_site, same_judgement
-
-if TYPE_CHECKING:
-    from store import Store
+from bondtrail.site import Limits, Site, Station, same_judgement
 
 FOREVER = 2**63 - 1
 
@@ -30,17 +27,6 @@ class Epoch:
     start: int
     end: int
     station: Station
-
-
-def stored_sites(store: Store) -> list[tuple[int, Site]]:
-    """Return every site file of a store with the moment from which it holds, in order. [ns]
-
-    Raises
-    ------
-    SiteError
-        If one of them cannot be read any more.
-    """
-    return [(start, parse_site(text, "stored site file")) for start, text in store.sites()]
 
 
 def epochs_of(station: str, sites: Sequence[tuple[int, Site]]) -> list[Epoch]:

@@ -17,7 +17,7 @@ import numpy as np
 from analytics.core.merits import FiguresOfMerit, figures_of_merit
 from analytics.core.shares import Interval
 from analytics.core.shifts import cells as cut_by_shifts
-from analytics.epochs import stored_sites
+from analytics.site_files import stored_sites
 from bondtrail.results import DAY_COUNTERS, DaySums
 from bondtrail.site import Site
 from bondtrail.times import NS_PER_S, day_start, seconds

@@ -16,8 +16,9 @@ from analytics.core.drift import drift_findings
 from analytics.core.quiet import Quiet, last_quiet
 from analytics.core.shifts import Cells, Roster, cells, has_shifts, whole_days
 from analytics.core.station import Verdict, examine, results_of
-from analytics.epochs import FOREVER, Epoch, epochs_of, limits_at, merged, select, stored_sites
+from analytics.epochs import FOREVER, Epoch, epochs_of, limits_at, merged, select
 from analytics.signals import load_signals
+from analytics.site_files import stored_sites
 from bondtrail.results import (
     RULES_VERSION,
     DaySums,

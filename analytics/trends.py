@@ -23,7 +23,8 @@ from analytics.core.mean_cumulative import MeanCumulative, mean_cumulative_funct
 from analytics.core.mtbf import Mtbf, steady_mtbf
 from analytics.core.replacements import Part
 from analytics.core.trends import EventTrend, pooled_trend
-from analytics.epochs import FOREVER, epochs_of, limits_at, stored_sites
+from analytics.epochs import FOREVER, epochs_of, limits_at
+from analytics.site_files import stored_sites
 from bondtrail.results import Hookup, Trip, WorkWindow
 from bondtrail.site import Site
 from bondtrail.times import NS_PER_S, local_day

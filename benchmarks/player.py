@@ -20,10 +20,8 @@ from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.support.wait import WebDriverWait
 
-from analytics.runs import analyse
-from benchmarks.replay import BEGIN, DAY_NS, HOURS, RATE_HZ, SITE, readings
+from benchmarks.replay import HOURS, RATE_HZ, filled
 from benchmarks.table import Row
-from bondtrail.site import parse_site
 from store import open_store
 
 EARLIER = 5
@@ -87,7 +85,8 @@ def measure() -> list[Row]:
     """Watch the page as it plays, and scrub it."""
     with tempfile.TemporaryDirectory() as folder:
         url = f"sqlite:///{Path(folder) / 'bench.db'}"
-        wanted = _filled(url)
+        with open_store(url) as store:
+            wanted = filled(store, EARLIER)
         with _served(url) as board, _browser() as browser:
             address = f"{board}/transfer?id={quote(wanted, safe='')}"
             return list(_rows(_watched(browser, address)))
@@ -132,18 +131,6 @@ def _program(*names: str) -> str:
     if found is None:
         sys.exit(f"{names[0]} is not installed: apt-get install chromium chromium-driver")
     return found
-
-
-def _filled(url: str) -> str:
-    """Load the transfers and judge them; return the id of the last."""
-    with open_store(url) as store:
-        store.put_site(parse_site(SITE), 0)
-        for day in range(EARLIER + 1):
-            with store.bulk() as bulk:
-                for point, samples in readings(day, loses=day == EARLIER).items():
-                    bulk.add(point, samples)
-        analyse(store, now=BEGIN + 400 * DAY_NS)
-        return store.transfers("rail-1")[-1].id
 
 
 def _watched(driver: webdriver.Chrome, address: str) -> Measured:

@@ -85,17 +85,17 @@ def measure() -> list[Row]:
     with tempfile.TemporaryDirectory() as folder:
         url = f"sqlite:///{Path(folder) / 'bench.db'}"
         with open_store(url) as store:
-            wanted = _filled(store)
+            wanted = filled(store, EARLIER)
             rows = [_inside(store, wanted)]
         return [_as_process(url, wanted), *rows]
 
 
-def _filled(store: Store) -> str:
-    """Load the transfers and judge them; return the id of the last."""
+def filled(store: Store, earlier: int) -> str:
+    """Load some transfers and one that loses its bond, and judge them; return its id."""
     store.put_site(parse_site(SITE), 0)
-    for day in range(EARLIER + 1):
+    for day in range(earlier + 1):
         with store.bulk() as bulk:
-            for point, samples in readings(day, loses=day == EARLIER).items():
+            for point, samples in readings(day, loses=day == earlier).items():
                 bulk.add(point, samples)
     analyse(store, now=BEGIN + 400 * DAY_NS)
     return store.transfers("rail-1")[-1].id

@@ -164,7 +164,7 @@ def _isolation(station: Station) -> Judgement | None:
         return None
     if station.bond_role is None:
         return Judgement(about, Reach.NONE, UNKNOWN, "a resistance point")
-    if _tells_flow(station):
+    if station.tells_flow:
         return Judgement(about, Reach.FULL)
     reason = "nothing tells whether it ran while isolated: never critical, only major"
     return Judgement(about, Reach.PART, reason, "a running or a flow point")
@@ -172,7 +172,7 @@ def _isolation(station: Station) -> Judgement | None:
 
 def _transfers(station: Station) -> Judgement:
     about = "transfers"
-    if not _tells_flow(station):
+    if not station.tells_flow:
         reason = "no flow and no running: no transfers, no exposures, no trips, no compliance"
         return Judgement(about, Reach.NONE, reason, "a flow or a running point")
     if station.bond_role is None:
@@ -182,7 +182,7 @@ def _transfers(station: Station) -> Judgement:
 
 
 def _volume(station: Station) -> Judgement | None:
-    if not _tells_flow(station):
+    if not station.tells_flow:
         return None
     if station.volume_unit is not None:
         return Judgement("volume", Reach.FULL)
@@ -192,7 +192,7 @@ def _volume(station: Station) -> Judgement | None:
 
 def _trips(station: Station) -> Judgement | None:
     about = "trips"
-    if not _tells_flow(station):
+    if not station.tells_flow:
         return None
     if station.bond_role is None:
         reason = "neither the permissive nor the bond is recorded"
@@ -223,7 +223,7 @@ def _mismatch(station: Station) -> Judgement | None:
 
 
 def _bypass(station: Station) -> Judgement | None:
-    if not _tells_flow(station) or (station.is_fixed and Role.PERMISSIVE not in station.points):
+    if not station.tells_flow or (station.is_fixed and Role.PERMISSIVE not in station.points):
         return None
     if Role.BYPASS in station.points:
         return Judgement("bypass", Reach.FULL)
@@ -233,7 +233,7 @@ def _bypass(station: Station) -> Judgement | None:
 
 def _release(station: Station) -> Judgement | None:
     about = "early release"
-    if station.is_fixed or not _tells_flow(station) or station.bond_role is None:
+    if station.is_fixed or not station.tells_flow or station.bond_role is None:
         return None
     if station.limits.release_wait_s > 0:
         return Judgement(about, Reach.FULL)
@@ -271,7 +271,3 @@ def _hold(station: Station, stale_s: float) -> Iterator[Judgement]:
         reason = f"a reading holds {stale_s:g} s: a shorter outage passes for an unchanged bond"
         add = "stale_after_s nearer to how often it is recorded"
         yield Judgement("outages of the data", Reach.PART, reason, add)
-
-
-def _tells_flow(station: Station) -> bool:
-    return Role.FLOW in station.points or Role.RUNNING in station.points

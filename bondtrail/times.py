@@ -142,6 +142,12 @@ def local(moment_ns: int, zone: ZoneInfo) -> dt.datetime:
     return (_EPOCH + dt.timedelta(microseconds=moment_ns // 1000)).astimezone(zone)
 
 
+def offset_if_repeated(here: dt.datetime) -> str:
+    """Return the offset of a local time in an hour that clocks repeat, such as +0100; else none."""
+    twin = here.replace(fold=1 - here.fold)
+    return "" if twin.utcoffset() == here.utcoffset() else f"{here:%z}"
+
+
 def local_day(moment_ns: int, zone: ZoneInfo) -> dt.date:
     """Return the site's calendar day that holds the moment."""
     return local(moment_ns, zone).date()

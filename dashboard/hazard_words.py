@@ -9,7 +9,7 @@ from typing import Any
 from dash import html
 
 from analytics.core.electrostatics.hazard import Figures, Hazard, NoEstimate
-from analytics.core.electrostatics.inputs import taken
+from analytics.core.electrostatics.inputs import CALLED, taken
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.replay.objects import unseen
 from dashboard.figures.steps import Clock
@@ -93,16 +93,15 @@ def _is_abnormal(hazard: Hazard, level: Level, name: str) -> bool:
         return figures.mie_ratio is not None and figures.mie_ratio >= 1
     if name != "velocity_m_s" or figures.velocity_m_s is None:
         return False
-    limits = [each.velocity_limit_m_s for each in hazard.figures.values()]
-    return figures.velocity_m_s > min((each for each in limits if each), default=math.inf)
+    return figures.velocity_m_s > hazard.strictest_limit_m_s
 
 
 def _told(figures: Figures, name: str, told: Told) -> str:
     value = getattr(figures, name)
     if value is not None:
         return told(value)
-    known = name != "first_over_mie" or figures.mie_ratio is not None
-    return "never reached" if name == "first_over_mie" and known else "not known"
+    is_never = name == "first_over_mie" and figures.mie_ratio is not None
+    return "never reached" if is_never else "not known"
 
 
 def _in(unit: str) -> Told:
@@ -130,23 +129,6 @@ def _beside(hazard: Hazard) -> list[html.P]:
     return [html.P(text, className="note") for text in said]
 
 
-NAMES: Mapping[str, str] = {
-    "conductivity_pS_m": "Conductivity",
-    "relative_permittivity": "Relative permittivity",
-    "mie_mJ": "Minimum ignition energy",
-    "pipe_diameter_m": "Bore of the pipe",
-    "pipe_length_m": "Length of the pipe",
-    "filter_charge_uC_m3": "Charge from the filter",
-    "streaming_coefficient": "Coefficient of the streaming current",
-    "charge_uC_kg": "Charge per kilogram",
-    "capacitance_pF": "Capacitance of the vessel",
-    "leakage_ohm": "Leak to ground when open",
-    "bond_resistance_ohm": "Bond resistance",
-    "peak_flow": "Greatest flow",
-}
-"""Inputs by name; any other is told by its own."""
-
-
 HEADS = ("Input", "Least", "Usual", "Greatest", "Levels take", "Source")
 
 
@@ -155,7 +137,7 @@ def _inputs(inputs: Mapping[str, Spread]) -> html.Div:
     body = [
         html.Tr(
             [
-                html.Th(NAMES.get(name, words(name).capitalize()), scope="row"),
+                html.Th(CALLED.get(name, words(name)).capitalize(), scope="row"),
                 *_values(spread),
                 html.Td(_taken(name, spread)),
                 html.Td(spread.source, className="source"),

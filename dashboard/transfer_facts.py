@@ -11,6 +11,7 @@ from dash import dcc, html
 
 from analytics.replay import Held, Replay
 from analytics.replay.heading import Heading, in_words
+from analytics.replay.replayed import NOTHING_MISSING
 from bondtrail.results import Finding, Transfer
 from bondtrail.site import Station
 from dashboard.figures.steps import Clock
@@ -19,9 +20,6 @@ from dashboard.parts import facts, severity_mark, sheet
 from dashboard.recorded import bypassed
 
 MISSING_SHOWN = 100
-
-
-NOTHING_MISSING = "Nothing of what the points of this station record in this span."
 
 
 def missing_part(replay: Replay, clock: Clock) -> html.Section:

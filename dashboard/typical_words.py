@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
 from dash import html
 
-from analytics.core.typical import FEW, Comparison, Typical, by_chance
+from analytics.core.typical import FEW, NONE_DIFFERS, Comparison, Typical, by_chance
+from bondtrail.endings import parted
 from dashboard.figures.steps import Clock
 from dashboard.figures.wording import duration, ohms, plural, significant, words
 from dashboard.parts import aria, attributes, sheet
@@ -42,7 +42,7 @@ def _basis(typical: Typical) -> str:
 
 def _first(first: Comparison | None, clock: Clock) -> str:
     if first is None:
-        return "It lies within their range in all that could be compared, which is no proof."
+        return NONE_DIFFERS
     when = clock.text(first.moment, "%H:%M:%S.%L")
     return (
         f"First to differ, at {when}: {_name(first)} {_this_one(first)}, "
@@ -116,15 +116,13 @@ NAMES: Mapping[str, str] = {
 }
 """Figures by their name without its unit; any other is told by its own."""
 
-_UNIT = re.compile(r"_(s|ohm|(L|kg)(_min)?)$")
-
 
 def _name(each: Comparison) -> str:
     if each.name == "flow_s":
         return "flow time"
     if each.name.startswith("flow_"):
         return "flow as it ran"
-    name = _UNIT.sub("", each.name)
+    name, _ = parted(each.name)
     return NAMES.get(name, words(name))
 
 
@@ -138,8 +136,7 @@ def _value(each: Comparison, value: float | None) -> str:
     """Return one figure with its unit, which its name tells."""
     if value is None:
         return "none"
-    found = _UNIT.search(each.name)
-    unit = found.group(1).replace("_", "/") if found else ""
+    _, unit = parted(each.name)
     if unit == "s":
         return duration(value) if value >= 0 else f"-{duration(-value)}"
     if unit == "ohm":

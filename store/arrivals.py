@@ -21,7 +21,7 @@ behind it has no other reading before it, and what comes a little out of order f
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,8 @@ from store import journal, points, segments
 from store.blocks import BlockError, checksum, decode_times, encode_times
 from store.engine import Transaction
 from store.errors import DamageError
+from store.fetching import sound_blocks
+from store.layout import Segment
 from store.merging import Change
 from store.points import KnownPoint
 from store.schema import arrival, point
@@ -132,11 +134,12 @@ def at(tx: Transaction, name: str, times: TimeArray) -> Arrivals:
 
 def _painted(tx: Transaction, found: Sequence[Stretch], rising: TimeArray) -> Painting:
     painting = Painting(found, rising)
+    blocks = _own_times(tx, [each for each in found if each.is_sparse])
     for number, each in enumerate(found):
         if not each.is_sparse:
             painting.paint(number)
             continue
-        own = _own_times(tx, each)
+        own = next(blocks)
         if own is None:
             painting.blot(number)
         else:
@@ -144,32 +147,23 @@ def _painted(tx: Transaction, found: Sequence[Stretch], rising: TimeArray) -> Pa
     return painting
 
 
-def _own_times(tx: Transaction, sparse: Stretch) -> TimeArray | None:
-    """Return the times that a block holds; None if it is damaged."""
-    row = tx.conn.execute(_BLOCK, {"row_id": sparse.id}).one()
-    block = bytes(row.block)
-    if checksum(sparse.point_id, sparse.first, sparse.last, _UNCOUNTED, block) != row.checksum:
-        return None
-    try:
-        return decode_times(block)
-    except BlockError:
-        return None
+def _own_times(tx: Transaction, sparse: Sequence[Stretch]) -> Iterator[TimeArray | None]:
+    """Yield the times that the block of each row holds; None where it is damaged."""
+    rows = [Segment(each.id, each.point_id, each.first, each.last, _UNCOUNTED) for each in sparse]
+    for _, block in sound_blocks(tx, arrival, rows):
+        try:
+            yield None if block is None else decode_times(block)
+        except BlockError:
+            yield None
 
 
 def damaged(tx: Transaction) -> Iterator[DamageError]:
     """Yield an error for each block of times that does not match its checksum."""
-    sparse: Iterable[Any] = tx.conn.execute(_SPARSE).all()
-    for row in sparse:
-        each = _stretch(row[:-1])
-        if _own_times(tx, each) is None:
-            yield DamageError(
-                tx.where,
-                part="arrival",
-                row_id=each.id,
-                point=row[-1],
-                start=each.first,
-                end=each.last + 1,
-            )
+    sparse = [_stretch(row) for row in tx.conn.execute(_SPARSE)]
+    for each, own in zip(sparse, _own_times(tx, sparse), strict=True):
+        if own is None:
+            lost = Segment(each.id, each.point_id, each.first, each.last, _UNCOUNTED)
+            yield segments.damage(tx, lost, "arrival")
 
 
 def _stretch(row: Sequence[Any]) -> Stretch:
@@ -235,13 +229,7 @@ _OF_SPAN = (
 )
 _OVERLAPPING = _TOLD.where(_OF_SPAN).order_by(_C.id)
 _LATER = select(exists().where(_OF_SPAN, _C.id > bindparam("after")))
-_BLOCK = select(_C.block, _C.checksum).where(_C.id == bindparam("row_id"))
-_SPARSE = (
-    _TOLD.add_columns(point.c.name)
-    .join(point, point.c.id == _C.point_id)
-    .where(_C.block.is_not(None))
-    .order_by(_C.id)
-)
+_SPARSE = _TOLD.where(_C.block.is_not(None)).order_by(_C.id)
 _GROW = (
     update(arrival)
     .where(_C.id == bindparam("row_id"))

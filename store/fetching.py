@@ -75,5 +75,5 @@ _SELECTS = {
     table.name: select(table.c.id, table.c.checksum, table.c.block).where(
         table.c.id.in_(bindparam("ids", expanding=True))
     )
-    for table in (schema.segment, schema.journal, schema.replaced)
+    for table in (schema.segment, schema.journal, schema.replaced, schema.arrival)
 }

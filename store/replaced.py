@@ -18,8 +18,8 @@ from typing import Any
 from sqlalchemy import bindparam, func, insert, select
 
 from bondtrail.samples import Replaced, Samples
-from store import points
-from store.blocks import BlockError, checksum, decode, encode
+from store import points, segments
+from store.blocks import BlockError, decode
 from store.engine import Transaction
 from store.errors import DamageError
 from store.fetching import OnDamage, sound_blocks
@@ -27,6 +27,9 @@ from store.layout import Segment
 from store.merging import Change, within
 from store.points import KnownPoint
 from store.schema import point, replaced
+
+PART = "replaced"
+"""What an error calls a row of it."""
 
 
 def keep(tx: Transaction, changes: Mapping[KnownPoint, Change], arrived: int | None) -> None:
@@ -42,7 +45,7 @@ def keep(tx: Transaction, changes: Mapping[KnownPoint, Change], arrived: int | N
         When this is; None if nobody knows. [ns]
     """
     rows = [
-        _row(known.id, change.replaced, arrived)
+        {**segments.as_row((known.id, change.replaced)), "at_ns": arrived}
         for known, change in changes.items()
         if len(change.replaced)
     ]
@@ -62,7 +65,7 @@ def of_point(
     found = []
     for segment, samples in _decoded(tx, map(_segment, told.values())):
         if samples is None:
-            on_damage(_damage(tx, segment, name))
+            on_damage(segments.damage(tx, segment, PART))
             continue
         wanted = within(samples, first, last)
         if len(wanted):
@@ -77,18 +80,14 @@ def counts(tx: Transaction) -> dict[str, int]:
 
 def damaged(tx: Transaction) -> Iterator[DamageError]:
     """Yield an error for each block that does not match its checksum."""
-    rows = tx.conn.execute(_EVERY).all()
-    names = {row.id: row.name for row in rows}
-    for segment, samples in _decoded(tx, map(_segment, rows)):
+    for segment, samples in _decoded(tx, map(_segment, tx.conn.execute(_TOLD).all())):
         if samples is None:
-            yield _damage(tx, segment, names[segment.id])
+            yield segments.damage(tx, segment, PART)
 
 
-def _decoded(
-    tx: Transaction, segments: Iterable[Segment]
-) -> Iterator[tuple[Segment, Samples | None]]:
+def _decoded(tx: Transaction, rows: Iterable[Segment]) -> Iterator[tuple[Segment, Samples | None]]:
     """Yield what each row holds; None where that is damaged."""
-    for segment, block in sound_blocks(tx, replaced, list(segments)):
+    for segment, block in sound_blocks(tx, replaced, list(rows)):
         try:
             yield segment, None if block is None else decode(block)
         except BlockError:
@@ -99,31 +98,6 @@ def _segment(row: Any) -> Segment:
     return Segment(row.id, row.point_id, row.first_ns, row.last_ns, row.samples)
 
 
-def _damage(tx: Transaction, lost: Segment, name: str | None) -> DamageError:
-    return DamageError(
-        tx.where,
-        part="replaced",
-        row_id=lost.id,
-        point=name or f"point number {lost.point_id}",
-        start=lost.first,
-        end=lost.last + 1,
-    )
-
-
-def _row(point_id: int, samples: Samples, arrived: int | None) -> dict[str, Any]:
-    block = encode(samples)
-    first, last, size = int(samples.time[0]), int(samples.time[-1]), len(samples)
-    return {
-        "point_id": point_id,
-        "at_ns": arrived,
-        "first_ns": first,
-        "last_ns": last,
-        "samples": size,
-        "checksum": checksum(point_id, first, last, size, block),
-        "block": block,
-    }
-
-
 _C = replaced.c
 _TOLD = select(_C.id, _C.point_id, _C.at_ns, _C.first_ns, _C.last_ns, _C.samples).order_by(_C.id)
 _OVERLAPPING = _TOLD.where(
@@ -131,7 +105,6 @@ _OVERLAPPING = _TOLD.where(
     _C.last_ns >= bindparam("first"),
     _C.first_ns <= bindparam("last"),
 )
-_EVERY = _TOLD.add_columns(point.c.name).outerjoin(point, point.c.id == _C.point_id)
 _COUNTS = (
     select(point.c.name, func.sum(_C.samples))
     .join(replaced, _C.point_id == point.c.id)

@@ -84,12 +84,12 @@ def _with_neighbours(tx: Transaction, point_id: int, first: int, last: int) -> l
     return sorted(found, key=lambda each: each.first)
 
 
-def damage(tx: Transaction, lost: Segment) -> DamageError:
-    """Return the error that names a damaged segment."""
+def damage(tx: Transaction, lost: Segment, part: str = "segment") -> DamageError:
+    """Return the error that names a damaged row of a point; ``part`` is of which table."""
     name = tx.conn.execute(select(point.c.name).where(point.c.id == lost.point_id)).scalar()
     return DamageError(
         tx.where,
-        part="segment",
+        part=part,
         row_id=lost.id,
         point=name or f"point number {lost.point_id}",
         start=lost.first,
@@ -196,13 +196,14 @@ class _Rewriting:
         for low in range(0, len(self._old), 500):
             gone = segment.c.id.in_(self._old[low : low + 500])
             self._tx.conn.execute(delete(segment).where(gone))
-        rows = list(self._tx.pool.map(_as_row, self._new))
+        rows = list(self._tx.pool.map(as_row, self._new))
         if rows:
             self._tx.conn.execute(insert(segment), rows)
         self._old, self._new, self._held = [], [], 0
 
 
-def _as_row(part: tuple[int, Samples]) -> dict[str, Any]:
+def as_row(part: tuple[int, Samples]) -> dict[str, Any]:
+    """Return the row that holds the samples of a point, which is given by its id."""
     point_id, samples = part
     block = encode(samples)
     first, last = int(samples.time[0]), int(samples.time[-1])

@@ -47,9 +47,7 @@ def into_journal(
     tx: Transaction, batch: Mapping[str, Samples], arrived: int | None = None
 ) -> Written:
     """Append what is new or different in a batch as one row of the journal."""
-    changes = _changes(tx, batch)
-    arrivals.note(tx, changes, arrived)
-    replaced.keep(tx, changes, arrived)
+    changes = _taken(tx, batch, arrived)
     parts = [(known.id, change.samples) for known, change in changes.items()]
     parts = [(point_id, samples) for point_id, samples in parts if len(samples)]
     if parts:
@@ -65,9 +63,7 @@ def into_segments(
     What waits in the journal came earlier, so it is folded first, in the same transaction.
     """
     fold_all(tx)
-    changes = _changes(tx, batch)
-    arrivals.note(tx, changes, arrived)
-    replaced.keep(tx, changes, arrived)
+    changes = _taken(tx, batch, arrived)
     segments.place(tx, {known.id: change.samples for known, change in changes.items()})
     return _note(tx, changes)
 
@@ -79,12 +75,18 @@ def fold_all(tx: Transaction) -> None:
         _, last = journal.fold_some(tx, last, journal.CHUNK)
 
 
-def _changes(tx: Transaction, batch: Mapping[str, Samples]) -> dict[KnownPoint, Change]:
+def _taken(
+    tx: Transaction, batch: Mapping[str, Samples], arrived: int | None
+) -> dict[KnownPoint, Change]:
+    """Return what a batch changes, once its arrival and what it replaces are noted."""
     some = {name: samples for name, samples in batch.items() if len(samples)}
     known = points.ensure(tx, some)
     ordered = {known[name]: in_order(samples) for name, samples in some.items()}
     stored = reading.stored_at(tx, {key: samples.time for key, samples in ordered.items()})
-    return {key: compare(samples, stored[key]) for key, samples in ordered.items()}
+    changes = {key: compare(samples, stored[key]) for key, samples in ordered.items()}
+    arrivals.note(tx, changes, arrived)
+    replaced.keep(tx, changes, arrived)
+    return changes
 
 
 def _note(tx: Transaction, changes: Mapping[KnownPoint, Change]) -> Written:

@@ -177,9 +177,12 @@ def _hookup_ended(scene: Scene, run: int) -> str:
 
 
 def _faults(scene: Scene) -> Iterator[Draft]:
-    for begin, end in scene.now.where(scene.now.faulty).tolist():
-        role, why = _fault_of(scene, begin)
-        since, cleared = scene.since(role, np.array([begin, end]))
+    spans = scene.now.where(scene.now.faulty)
+    shown = [_fault_of(scene, begin) for begin in spans[:, 0].tolist()]
+    # Once a point, not once a fault: each time all of its readings are looked at.
+    told = {role: scene.since(role, spans.ravel()) for role in {role for role, _ in shown}}
+    for k, ((begin, end), (role, why)) in enumerate(zip(spans.tolist(), shown, strict=True)):
+        since, cleared = told[role][2 * k : 2 * k + 2]
         if begin > scene.span[0]:
             lasting = f"{why}, {scene.lasting(begin, end)}"
             yield Draft(begin, What.FAULT_ON, lasting, role, since)

@@ -11,6 +11,7 @@ import numpy as np
 
 from analytics.core.bursts import Bursts
 from analytics.core.events import Basis, What
+from analytics.core.in_force import in_force
 from analytics.core.resolution import NEVER, Resolution
 from analytics.core.runs import Timeline
 from analytics.core.silences import Told, told
@@ -18,7 +19,7 @@ from analytics.core.situation import Signals, Situation
 from analytics.core.spans import Moments
 from analytics.core.wording import duration
 from bondtrail.results import Finding
-from bondtrail.samples import Quality, Samples, Status
+from bondtrail.samples import Quality, Samples, Status, ValueArray
 from bondtrail.site import Role, Station
 from bondtrail.times import nanoseconds, seconds
 
@@ -72,6 +73,13 @@ class Scene:
             silences[role] = told(samples, nanoseconds(point.stale_after_s), span)
         return cls(station, signals, span, now, resolutions, silences)
 
+    def values(self, role: Role, moments: Moments) -> ValueArray:
+        """Return the value of a point in force at each moment; NaN where none is. [ns]"""
+        known = self.resolutions.get(role)
+        if known is None:
+            return np.full(moments.size, np.nan)
+        return in_force(known.samples, known.stale_ns, moments)
+
     def since(self, role: Role | None, moments: Moments) -> list[int | None]:
         """Return since when what a point showed at some moments may have been so. [ns]"""
         if role is None:
@@ -100,13 +108,15 @@ class Scene:
 
     def burst_drafts(self, role: Role | None, found: Bursts, ranges: Sequence[str]) -> list[Draft]:
         """Return the bursts of a signal, each with what it ranged over, in words."""
-        counted = zip(found.spans.tolist(), found.changes.tolist(), ranges, strict=True)
+        if not len(found.spans):
+            return []
+        since = self.told_since(role, found.spans[:, 0])
+        counted = zip(found.spans.tolist(), found.changes.tolist(), ranges, since, strict=True)
         drafts = []
-        for (start, end), changes, ranged in counted:
+        for (start, end), changes, ranged, earliest in counted:
             said = f"changes {changes:,} times in {duration(seconds(end - start))}"
             detail = f"{said}, not told one by one{ranged}"
-            (since,) = self.told_since(role, np.array([start]))
-            drafts.append(Draft(start, What.UNSTEADY, detail, role, since))
+            drafts.append(Draft(start, What.UNSTEADY, detail, role, earliest))
         return drafts
 
     def lasting(self, start: int, end: int) -> str:

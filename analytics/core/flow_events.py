@@ -10,7 +10,6 @@ import numpy as np
 from analytics.core.bursts import bursts
 from analytics.core.drafts import Draft, Scene
 from analytics.core.events import ABNORMAL, Basis, What
-from analytics.core.in_force import in_force
 from analytics.core.plateaus import plateaus
 from analytics.core.runs import Contact, Timeline, last_known
 from analytics.core.silences import Told
@@ -18,7 +17,7 @@ from analytics.core.spans import Mask, Moments
 from analytics.core.wording import duration
 from bondtrail.samples import Samples
 from bondtrail.site import Role
-from bondtrail.times import nanoseconds, seconds
+from bondtrail.times import seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,11 +148,8 @@ def _shown_by(scene: Scene, line: Timeline, roles: Sequence[Role]) -> list[Role 
 
 def _turned(scene: Scene, role: Role, moments: Moments) -> Mask:
     """Return at which moments what a point says of flow is not what it said just before. [ns]"""
-    point, samples = scene.station.points[role], scene.signals.get(role, Samples.empty())
     least = scene.station.limits.flow_min if role is Role.FLOW else 0.5
-    before, after = (
-        in_force(samples, nanoseconds(point.stale_after_s), at) for at in (moments - 1, moments)
-    )
+    before, after = (scene.values(role, at) for at in (moments - 1, moments))
     heard: Mask = np.isnan(before) != np.isnan(after)
     turned: Mask = heard | ((before >= least) != (after >= least))
     return turned
@@ -161,17 +157,12 @@ def _turned(scene: Scene, role: Role, moments: Moments) -> Mask:
 
 def _beside_flow(scene: Scene, line: Timeline) -> list[str]:
     """Return what is said at the start of each run of flow: the rate, or for how long it ran."""
-    point = scene.station.points.get(Role.FLOW)
-    begins = line.edges[:-1]
-    rates = [np.nan] * begins.size
-    if point is not None:
-        flow = scene.signals.get(Role.FLOW, Samples.empty())
-        rates = in_force(flow, nanoseconds(point.stale_after_s), begins).tolist()
+    rates = scene.values(Role.FLOW, line.edges[:-1]).tolist()
     edges, states = line.edges.tolist(), line.state.tolist()
     said = []
     for k, state in enumerate(states):
         if state == Contact.ON:
-            unmeasured = "" if point is None else "rate not measured"
+            unmeasured = "rate not measured" if Role.FLOW in scene.station.points else ""
             said.append(unmeasured if np.isnan(rates[k]) else _rate(scene, rates[k]))
         elif k and state == Contact.OFF and states[k - 1] == Contact.ON:
             said.append(f"after {duration(seconds(edges[k] - edges[k - 1]))}")

@@ -42,8 +42,7 @@ class Papers:
 def paper_events(scene: Scene, papers: Papers) -> Iterator[Draft]:
     """Yield what was written down of a span; what began earlier is told at its start."""
     start = scene.span[0]
-    for trip in papers.trips:
-        yield _trip(scene, trip)
+    yield from _trips(scene, papers.trips)
     for finding in papers.findings:
         if max(finding.end, finding.start + 1) > start:
             yield _finding(finding, start)
@@ -79,14 +78,17 @@ def _ticket_words(ticket: Ticket) -> str:
     return ", ".join(f"{name} {value}" for name, value in parts if value) or "without a word"
 
 
-def _trip(scene: Scene, trip: Trip) -> Draft:
-    """Return a trip: its time is that of the permissive, or else of the bond."""
-    cause = trip.cause.replace("_", " ")
-    stop = "" if trip.stop_s is None else f", flow off {duration(trip.stop_s)} after the loss"
+def _trips(scene: Scene, trips: Sequence[Trip]) -> Iterator[Draft]:
+    """Yield the trips: the time of one is that of the permissive, or else of the bond."""
+    if not trips:
+        return
     role = Role.PERMISSIVE if Role.PERMISSIVE in scene.told else scene.station.bond_role
-    said = f"{trip.trip_class}: {cause}{stop}"
-    (since,) = scene.told_since(role, np.array([trip.time]))
-    return Draft(trip.time, What.TRIP, said, role, since, Basis.INFERRED)
+    since = scene.told_since(role, np.array([trip.time for trip in trips], np.int64))
+    for trip, earliest in zip(trips, since, strict=True):
+        cause = trip.cause.replace("_", " ")
+        stop = "" if trip.stop_s is None else f", flow off {duration(trip.stop_s)} after the loss"
+        said = f"{trip.trip_class}: {cause}{stop}"
+        yield Draft(trip.time, What.TRIP, said, role, earliest, Basis.INFERRED)
 
 
 def _finding(finding: Finding, start: int) -> Draft:

@@ -17,7 +17,7 @@ from analytics.core.alarms import last_known_on
 from analytics.core.bond import Bond
 from analytics.core.case import Case
 from analytics.core.runs import Contact, Timeline
-from analytics.core.spans import NOWHERE, Spans, intersection, where
+from analytics.core.spans import NOWHERE, Spans, distinct, intersection, where
 from analytics.core.trips import EVIDENCE_NS
 from bondtrail.site import Role
 from bondtrail.times import NS_PER_S, nanoseconds
@@ -125,7 +125,7 @@ def _remembered(line: Timeline, *, whole: bool) -> Spans:
 def _outside(busy: Spans, start: int, end: int) -> Spans:
     """Return what a set of spans, in any order and overlapping, leaves of ``[start, end)``."""
     clipped = np.clip(busy, start, end)
-    edges = np.unique(np.concatenate((clipped.ravel(), [start, end])))
+    edges = distinct(np.concatenate((clipped.ravel(), [start, end])))
     opened = np.searchsorted(np.sort(clipped[:, 0]), edges[:-1], side="right")
     closed = np.searchsorted(np.sort(clipped[:, 1]), edges[:-1], side="right")
     return where(edges, opened == closed)

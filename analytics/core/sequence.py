@@ -10,9 +10,9 @@ import numpy as np
 from analytics.core.bond import Bond
 from analytics.core.bond_events import bond_events
 from analytics.core.drafts import Draft, Scene
-from analytics.core.events import ABNORMAL, TOLD_AS, Basis, Event, What
+from analytics.core.events import TOLD_AS, Basis, Event, What
 from analytics.core.flow_events import contact_events, flow_events, silence_events
-from analytics.core.in_force import flowed, in_force
+from analytics.core.in_force import flowed
 from analytics.core.metering import Metering
 from analytics.core.paper_events import Papers, limits_words, paper_events
 from analytics.core.resolution import Seen, order_certain
@@ -24,8 +24,6 @@ from bondtrail.results import Finding, Ticket, Trip, WorkWindow
 from bondtrail.samples import Samples, ValueArray
 from bondtrail.site import Role, Station
 from bondtrail.times import nanoseconds
-
-__all__ = ["ABNORMAL", "Basis", "Event", "What", "sequence"]
 
 
 def sequence(
@@ -129,8 +127,8 @@ def _completed(
 ) -> list[Event]:
     """Return the events with the figures in force and whether their order is certain."""
     moments = np.array([draft.time for draft in drafts], np.int64)
-    ohm = _or_none(_values(scene, Role.RESISTANCE, moments))
-    flow = _or_none(_values(scene, Role.FLOW, moments))
+    ohm = _or_none(scene.values(Role.RESISTANCE, moments))
+    flow = _or_none(scene.values(Role.FLOW, moments))
     bond = scene.now.bond.sample(moments).tolist()
     metering = Metering.of(scene.station, scene.signals, scene.now, scene.span)
     volume, is_least = _volumes(scene, metering, moments, counted_from)
@@ -152,14 +150,6 @@ def _completed(
         )
         for k, draft in enumerate(drafts)
     ]
-
-
-def _values(scene: Scene, role: Role, moments: Moments) -> ValueArray:
-    point = scene.station.points.get(role)
-    if point is None:
-        return np.full(moments.size, np.nan)
-    samples = scene.signals.get(role, Samples.empty())
-    return in_force(samples, nanoseconds(point.stale_after_s), moments)
 
 
 def _volumes(

@@ -30,12 +30,21 @@ def distinct(moments: Moments) -> Moments:
     """Return the moments in order, each once. [ns]
 
     By sorting: for whole numbers `numpy.unique` may make a table of hashes instead, which takes
-    several times as long.
+    many times as long. Mostly the moments are a few runs in order, one after the other, and to
+    merge such is what a stable sort is good at.
     """
-    ordered = np.sort(moments)
+    ordered = np.sort(moments, kind="stable")
     first = np.ones(ordered.size, bool)
     np.not_equal(ordered[1:], ordered[:-1], out=first[1:])
     return ordered[first]
+
+
+def united(spans: Spans) -> Spans:
+    """Return spans, in order of start and of end, with those that meet or overlap as one."""
+    if not len(spans):
+        return spans
+    apart = spans[1:, 0] > spans[:-1, 1]
+    return np.column_stack((spans[np.append(True, apart), 0], spans[np.append(apart, True), 1]))
 
 
 def lengths(spans: Spans) -> Moments:

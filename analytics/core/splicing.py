@@ -8,7 +8,7 @@ import numpy as np
 
 from analytics.core.runs import Contact, States, Timeline, joined
 from analytics.core.situation import Situation
-from analytics.core.spans import NOWHERE, Mask, Moments, Spans, distinct, within
+from analytics.core.spans import NOWHERE, Mask, Moments, Spans, distinct, united, within
 
 Part = tuple[int, int, Situation]
 """A stretch ``[start, end)`` and the situation that counts in it, which holds over it. [ns]"""
@@ -65,15 +65,8 @@ def _line(parts: Sequence[tuple[int, int, Timeline]]) -> Timeline:
 
 def _verified(parts: Sequence[Part]) -> Spans:
     """Return where the bond is verified; what goes on from one part to the next is one span."""
-    found = np.concatenate(
-        [NOWHERE, *(within(now.verified, start, end) for start, end, now in parts)]
-    )
-    if not len(found):
-        return found
-    apart = found[1:, 0] > found[:-1, 1]
-    firsts = np.concatenate(([True], apart))
-    lasts = np.concatenate((apart, [True]))
-    return np.column_stack((found[firsts, 0], found[lasts, 1]))
+    found = [within(now.verified, start, end) for start, end, now in parts]
+    return united(np.concatenate([NOWHERE, *found]))
 
 
 def _mask(parts: Sequence[tuple[int, int, Moments, Mask]], begins: Moments) -> Mask:

@@ -122,21 +122,27 @@ def figures(
         What its readings tell: a figure that they do not tell has no value, or is left out where
         it would mean something else.
     """
-    under = [each for each in hookups if each.start < transfer.end and each.end > transfer.start]
-    return dict(_of_clamp(transfer, under, told)) | dict(_of_flow(transfer, trips, told))
+    return dict(_of_clamp(transfer, under(hookups, transfer), told)) | dict(
+        _of_flow(transfer, trips, told)
+    )
+
+
+def under(hookups: Sequence[Hookup], transfer: Transfer) -> list[Hookup]:
+    """Return the hookups that overlap a transfer."""
+    return [each for each in hookups if each.start < transfer.end and each.end > transfer.start]
 
 
 def _of_clamp(
-    transfer: Transfer, under: Sequence[Hookup], told: Comparable
+    transfer: Transfer, hookups: Sequence[Hookup], told: Comparable
 ) -> Iterator[tuple[str, Figure]]:
     if told.lead:
         lead = transfer.bond_lead_s
         # Where the bond was unknown for a while it may have been verified in it.
         never = lead is None and transfer.not_bonded_s > 0 and not transfer.no_data_s
         yield "bond_lead_s", Figure(lead, transfer.start, never)
-    if not under:
+    if not hookups:
         return
-    first, last = under[0], under[-1]
+    first, last = hookups[0], hookups[-1]
     contact = seconds(transfer.start - first.start)
     yield "contact_lead_s", Figure(contact, max(first.start, transfer.start))
     bonded = first.end
@@ -199,6 +205,9 @@ def _comparison(name: str, figure: Figure, good: Sequence[Mapping[str, Figure]])
         elif figure.never:
             differs = True
     return Comparison(name, figure.moment, figure.value, low, middle, high, len(values), differs)
+
+
+NONE_DIFFERS = "It lies within their range in all that could be compared, which is no proof."
 
 
 def by_chance(good: int) -> str:

@@ -14,21 +14,18 @@ from analytics.evidence.rows import Plain, same
 from bondtrail.objects import TRANSFER, finite
 
 BOND = frozenset(
-    map(
-        str,
-        (
-            What.BOND_UNKNOWN,
-            What.BOND_KNOWN,
-            What.BOND_LOST,
-            What.CIRCUIT_OPEN,
-            What.CLAMP_OFF,
-            What.CONTACT,
-            What.BOND_LOW,
-            What.VERIFIED,
-        ),
-    )
+    {
+        What.BOND_UNKNOWN,
+        What.BOND_KNOWN,
+        What.BOND_LOST,
+        What.CIRCUIT_OPEN,
+        What.CLAMP_OFF,
+        What.CONTACT,
+        What.BOND_LOW,
+        What.VERIFIED,
+    }
 )
-_FOUND = frozenset(map(str, (What.FINDING, What.GOING_ON)))
+_FOUND = frozenset({What.FINDING, What.GOING_ON})
 PEAKS = ("peak_potential_V", "peak_charge_uC", "peak_energy_mJ")
 
 _NUMBERS_OF_ABOUT = (

@@ -6,7 +6,6 @@ versions: no clock, no path, no name of a machine or a person goes in but those 
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,6 +20,7 @@ from analytics.evidence.gathering import MARGIN_S, Gathered, gathered
 from analytics.evidence.page import page
 from analytics.evidence.readings import csv, parquet, signals_of
 from analytics.evidence.rows import json_bytes
+from analytics.files import write_files
 from bondtrail.times import stamp
 from store import Store
 
@@ -171,14 +171,4 @@ def write_package(package: Package, path: Path) -> None:
     OSError
         If it cannot be written.
     """
-    draft = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with draft.open("wb") as file:
-            file.write(package.content)
-            file.flush()
-            os.fsync(file.fileno())
-        draft.replace(path)
-    except OSError as exc:
-        raise OSError(exc.errno, exc.strerror, str(path)) from exc  # not that of the draft
-    finally:
-        draft.unlink(missing_ok=True)
+    write_files({path: package.content}, path)

@@ -182,11 +182,9 @@ def _of_documents(
     ]
     if fields := _otherwise(about, about_made):
         wrong.append(f"about.json does not follow from what is enclosed: {', '.join(fields)}.")
-    if wrong and package.about.software != __version__:
+    untold = bool(wrong) and package.about.software != __version__
+    if untold:
         wrong = [f"{each}." for each in otherwise(package.documents, says, about, about_made)]
-        untold = True
-    else:
-        untold = False
     replay, results = package.documents["replay.json"], package.documents["results.json"]
     wrong += [f"{each}." for each in contradictions(replay, results)]
     wrong += _of_names(package, made, files)

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from analytics.core.bond import Bond
-from analytics.core.runs import BAD_DATA, NO_DATA, timeline
+from analytics.core.silences import Told, told
 from analytics.core.situation import Signals, situation
 from analytics.core.spans import lengths
 from analytics.evidence.rows import Plain
@@ -46,7 +46,7 @@ def coverage(
     points = {
         str(role): {
             **_of_point(point, signals.get(role, Samples.empty()), span),
-            "replaced": sum(_within(each, span) for each in replaced.get(role, ())),
+            "replaced": sum(len(each.samples.between(*span)) for each in replaced.get(role, ())),
         }
         for role, point in station.points.items()
     }
@@ -62,29 +62,18 @@ def coverage(
 
 
 def _of_point(point: Point, samples: Samples, span: tuple[int, int]) -> Plain:
-    line = timeline(
-        samples,
-        lambda value: np.zeros(value.size, np.uint8),
-        nanoseconds(point.stale_after_s),
-        span,
-    )
+    line = told(samples, nanoseconds(point.stale_after_s), span)
     inside = samples.between(*span)
     return {
-        **_share(int(lengths(line.where(0)).sum()), span),
-        "silent_s": seconds(int(lengths(line.where(NO_DATA)).sum())),
-        "bad_s": seconds(int(lengths(line.where(BAD_DATA)).sum())),
+        **_share(int(lengths(line.where(Told.KNOWN)).sum()), span),
+        "silent_s": seconds(int(lengths(line.where(Told.SILENT)).sum())),
+        "bad_s": seconds(int(lengths(line.where(Told.BAD)).sum())),
         "readings": len(inside),
         "of_quality": {
             quality.name.lower(): int(np.count_nonzero(inside.quality == quality))
             for quality in Quality
         },
     }
-
-
-def _within(replaced: Replaced, span: tuple[int, int]) -> int:
-    """Return how many earlier values are of readings in a span; several may be of one."""
-    time = replaced.samples.time
-    return int(((time >= span[0]) & (time < span[1])).sum())
 
 
 def _share(known_ns: int, span: tuple[int, int]) -> Mapping[str, float]:

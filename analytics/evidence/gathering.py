@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from analytics.core.isolation import AFTER_WORK_NS
 from analytics.core.situation import Signals
-from analytics.epochs import FOREVER, OF_TRANSFER, Epoch, stored_sites
+from analytics.epochs import FOREVER, OF_TRANSFER, Epoch
 from analytics.evidence.faults import EvidenceError, NotAnalysedError, UnknownTransferError
 from analytics.evidence.readings import Enclosed, signals_of
 from analytics.evidence.rerun import (
@@ -23,6 +23,7 @@ from analytics.evidence.rows import Plain, plain_rows
 from analytics.replay.gather import replay_transfer
 from analytics.replay.replayed import Replay, UnknownSpanError
 from analytics.signals import load_signals
+from analytics.site_files import stored_sites
 from bondtrail.results import (
     RULES_VERSION,
     Finding,
@@ -153,7 +154,8 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
     found = _Found.of(store, transfer, since, shown[1])
     judged_until = _analysed_until(store, found, max(shown[1], min(found.settled, last)))
     window = Window(start, since, shown[1], shown[1])
-    window = _window(stored, found, window, min(last, judged_until))
+    rows = found.rows()
+    window = _window(stored, found, rows, window, min(last, judged_until))
     grounds = _bearing_on(stored, window)
     readings, replaced, damaged = _readings(store, grounds.epochs(), window)
     enclosed = replace(
@@ -174,10 +176,10 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
             for role in readings
             for each in store.rejected(f"{stored.station}.{role}", window.start, window.end)
         ],
-        results=found.rows(),
+        results=rows,
         findings=found.findings,
         reviews=store.reviews.log(),
-        differences=compared(found.rows(), run_again(enclosed, window), window),
+        differences=compared(rows, run_again(enclosed, window), window),
         damaged=damaged,
         heard=_heard(store, stored.station, readings, window),
     )
@@ -327,12 +329,17 @@ def _analysed_until(store: Store, found: _Found, needed: int) -> int:
     return FOREVER if mark is None else mark.since
 
 
-def _window(stored: Grounds, found: _Found, window: Window, last: int) -> Window:
+def _window(
+    stored: Grounds,
+    found: _Found,
+    rows: Mapping[str, Sequence[Plain]],
+    window: Window,
+    last: int,
+) -> Window:
     """Return a window that reaches so far that the results come out of its readings again.
 
     It goes no further for what only begins in the margin behind the transfer.
     """
-    rows = found.rows()
     for ahead in _LOOK_AHEAD:
         end = min(max(window.until, found.settled + ahead), last)
         wider = replace(window, end=end)

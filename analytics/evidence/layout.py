@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 
 from markupsafe import Markup
@@ -73,7 +73,7 @@ class Section:
     lists: Sequence[Listing] = ()
     drawings: Sequence[Markup] = ()
     tables: Sequence[Table] = ()
-    notes: Sequence[Listing] = field(default=())
+    notes: Sequence[Listing] = ()
 
 
 FACTS = (Column("What", Width.LABEL), Column("On record"))

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analytics.core.typical import FEW, by_chance
+from analytics.core.typical import FEW, NONE_DIFFERS, by_chance
 from analytics.evidence.layout import Column, Row, Section, Table, Width, by_day
 from analytics.evidence.page_facts import Source
 from analytics.evidence.rows import Plain
-from analytics.evidence.words import amount, at_least, name_of, ohms, told, unit_of
+from analytics.evidence.words import amount, at_least, name_of, ohms, told
 from analytics.reports.words import NOTHING, plain
 
 UNRESOLVED = "="
@@ -147,7 +147,6 @@ def _rejected(source: Source) -> Iterator[Table]:
 
 
 _TYPICAL = "Beside the typical transfer"
-_NONE_DIFFERS = "It lies within their range in all that could be compared, which is no proof."
 
 
 def typical(source: Source) -> Section:
@@ -160,7 +159,7 @@ def typical(source: Source) -> Section:
         f"The range of {len(told_of['transfers'])} good transfers before it, of the same station "
         "and product, in the order in which the figures were settled. Their readings are not "
         "enclosed.",
-        _NONE_DIFFERS if first is None else f"First to differ: {_name(first)}.",
+        NONE_DIFFERS if first is None else f"First to differ: {_name(first)}.",
         by_chance(len(told_of["transfers"]) if first is None else first["of"]),
     ]
     columns = (
@@ -182,7 +181,7 @@ def _name(row: Plain) -> str:
 
 def _comparison(row: Plain) -> Row:
     def figure(value: float | None, without: str) -> str:
-        return without if value is None else told(row["name"], value, unit_of(row["name"]))
+        return without if value is None else told(row["name"], value)
 
     never = "never" if row["differs"] else "not known"
     here = figure(row["value"], "open" if row["open"] else never)

@@ -15,10 +15,9 @@ from analytics.evidence.documents import About
 from analytics.evidence.layout import FACTS, Column, Listing, Row, Section, Table, Width, by_day
 from analytics.evidence.rows import Plain
 from analytics.evidence.words import Clock, amount, at_least, exact, name_of, told
+from analytics.reports.html import SIGNS
 from analytics.reports.words import NOT_RECORDED, NOTHING, plain, span
 from bondtrail.site import Role
-
-SIGNS = {"critical": "◆", "major": "▲", "minor": "●"}
 
 CAN_SHOW = (
     "What the monitors reported, reading by reading, with its quality; and where it was recorded, "

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analytics.core.electrostatics.spread import Level
 from analytics.evidence.layout import Column, Listing, Row, Section, Table, Width
 from analytics.evidence.page_facts import Source
 from analytics.evidence.rows import Plain
 from analytics.evidence.words import LEAST, amount, digits, name_of, told
 from analytics.reports.words import NOTHING
 
-LEVELS = ("low", "typical", "high")
+LEVELS = tuple(map(str, Level))
 FIGURES = (
     "peak_potential_V",
     "peak_charge_uC",

@@ -8,7 +8,7 @@ the moments between which a reading came into the store; empty where nobody reco
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,23 +60,35 @@ class Enclosed:
 
 def parquet(readings: Enclosed) -> bytes:
     """Return readings as Parquet: the same ones give the same bytes."""
-    samples = readings.samples
-    columns = [
+    arrived = [moments(readings.arrived_from), moments(readings.arrived_until)]
+    return table_bytes([*sample_columns(readings.samples), *arrived], _SCHEMA)
+
+
+def sample_columns(samples: Samples) -> list[pa.Array]:
+    """Return samples as columns: time, value and quality."""
+    return [
         pa.array(samples.time, pa.int64()).cast(MOMENT),
         pa.array(samples.value, pa.float64()),
         pa.array(samples.quality, pa.uint8()),
-        moments(readings.arrived_from),
-        moments(readings.arrived_until),
     ]
+
+
+def table_bytes(columns: Sequence[pa.Array], schema: pa.Schema) -> bytes:
+    """Return columns as Parquet: the same ones give the same bytes."""
     content = io.BytesIO()
     pq.write_table(
-        pa.Table.from_arrays(columns, schema=_SCHEMA),
+        pa.Table.from_arrays(columns, schema=schema),
         content,
         compression="zstd",
         row_group_size=_ROW_GROUP,
         store_schema=False,
     )
     return content.getvalue()
+
+
+def samples_in(table: pa.Table) -> Samples:
+    """Return the samples that a table holds as `sample_columns` lays them out."""
+    return Samples(integers(table["time"]), table["value"].to_numpy(), table["quality"].to_numpy())
 
 
 def moments(moments: TimeArray) -> pa.Array:
@@ -94,11 +106,7 @@ def parse_parquet(content: bytes, name: str) -> Enclosed:
         reading can be.
     """
     table = read_table(content, name, _SCHEMA, MOST_READINGS)
-    samples = Samples(
-        integers(table["time"]),
-        table["value"].to_numpy(),
-        table["quality"].to_numpy(),
-    )
+    samples = samples_in(table)
     if len(samples) and bool(np.any(samples.time[1:] <= samples.time[:-1])):
         raise UnreadableError(f"{name}: readings out of order of time")
     check_values(samples, name)

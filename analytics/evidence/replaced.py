@@ -7,12 +7,10 @@ that was replaced more than once has a row for each of its earlier values.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from analytics.evidence.faults import UnreadableError
 from analytics.evidence.readings import (
@@ -23,6 +21,9 @@ from analytics.evidence.readings import (
     iso,
     moments,
     read_table,
+    sample_columns,
+    samples_in,
+    table_bytes,
     value_texts,
 )
 from bondtrail.samples import Replaced, Samples, concatenate
@@ -52,18 +53,9 @@ def parquet(replaced: Sequence[Replaced]) -> bytes:
     columns = [
         pa.array(np.repeat(np.arange(1, len(sizes) + 1), sizes), pa.uint32()),
         moments(np.repeat(at, sizes)),
-        pa.array(samples.time, pa.int64()).cast(MOMENT),
-        pa.array(samples.value, pa.float64()),
-        pa.array(samples.quality, pa.uint8()),
+        *sample_columns(samples),
     ]
-    content = io.BytesIO()
-    pq.write_table(
-        pa.Table.from_arrays(columns, schema=_SCHEMA),
-        content,
-        compression="zstd",
-        store_schema=False,
-    )
-    return content.getvalue()
+    return table_bytes(columns, _SCHEMA)
 
 
 def parse_parquet(content: bytes, name: str) -> list[Replaced]:
@@ -76,9 +68,7 @@ def parse_parquet(content: bytes, name: str) -> list[Replaced]:
         reading can be.
     """
     table = read_table(content, name, _SCHEMA, MOST_READINGS)
-    samples = Samples(
-        integers(table["time"]), table["value"].to_numpy(), table["quality"].to_numpy()
-    )
+    samples = samples_in(table)
     check_values(samples, name)
     commit, at = table["commit"].to_numpy().astype(np.int64), integers(table["replaced_at"])
     begins = np.flatnonzero(np.diff(commit, prepend=0))

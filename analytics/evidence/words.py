@@ -12,34 +12,16 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from analytics.core.electrostatics.inputs import CALLED
 from analytics.reports.words import NOTHING, plain, span
-from bondtrail.times import local, parse_time
+from bondtrail.endings import parted
+from bondtrail.times import local, offset_if_repeated, parse_time
 
 LEAST = 1e-6
 """What is less is told as less than this, in any unit."""
 
-_UNITS: Mapping[str, str] = {
-    "_ohm_per_day": "ohm a day",
-    "_uC_m3": "uC/m3",
-    "_pS_m": "pS/m",
-    "_L_min": "L/min",
-    "_kg_min": "kg/min",
-    "_uC_kg": "uC/kg",
-    "_m_s": "m/s",
-    "_days": "days",
-    "_ohm": "ohm",
-    "_mJ": "mJ",
-    "_uC": "uC",
-    "_pF": "pF",
-    "_kg": "kg",
-    "_L": "L",
-    "_V": "V",
-    "_m": "m",
-    "_s": "s",
-}
-"""Ends of names, the longer ones first, and the unit that each tells."""
-
 NAMES: Mapping[str, str] = {
+    **CALLED,
     # of the estimate
     "peak_potential_V": "peak potential",
     "peak_charge_uC": "peak charge",
@@ -49,15 +31,6 @@ NAMES: Mapping[str, str] = {
     "seconds_over_mie": "time at or over it, in all",
     "velocity_m_s": "greatest velocity in the pipe",
     "velocity_limit_m_s": "published limit of velocity",
-    "mie_mJ": "minimum ignition energy",
-    "pipe_diameter_m": "bore of the pipe",
-    "pipe_length_m": "length of the pipe",
-    "filter_charge_uC_m3": "charge from the filter",
-    "streaming_coefficient": "coefficient of the streaming current",
-    "charge_uC_kg": "charge per kilogram",
-    "capacitance_pF": "capacitance of the vessel",
-    "leakage_ohm": "leak to ground when open",
-    "peak_flow": "greatest flow",
     # of the typical transfer
     "bond_lead_s": "verified before flow by",
     "contact_lead_s": "clamp on before flow by",
@@ -111,27 +84,23 @@ _IN: Mapping[str, str] = {
 
 def name_of(code: str) -> str:
     """Return what a figure is called: ``capacitance_pF``, capacitance of the vessel."""
-    return NAMES.get(code) or plain(code.removesuffix(_end_of(code)))
+    return NAMES.get(code) or plain(parted(code)[0])
 
 
 def unit_of(code: str) -> str:
     """Return the unit that a name tells, such as pF; nothing where there is none."""
-    return _IN.get(code) or _UNITS.get(_end_of(code), "")
+    return _IN.get(code) or parted(code)[1]
 
 
-def _end_of(code: str) -> str:
-    return next((end for end in _UNITS if code.endswith(end)), "")
-
-
-def told(code: str, value: Any, unit: str | None = None) -> str:
-    """Return a figure with its unit: that of its name, or the one given."""
+def told(code: str, value: Any) -> str:
+    """Return a figure with the unit of its name."""
     if value is None:
         return NOTHING
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
         return "open" if value == "infinite" else value
-    return amount(value, unit_of(code) if unit is None else unit)
+    return amount(value, unit_of(code))
 
 
 def amount(value: float, unit: str) -> str:
@@ -179,8 +148,7 @@ def digits(value: float) -> str:
         return "without end"
     if value == 0 or abs(value) >= 999.5:
         return f"{value:,.0f}"
-    text = f"{Decimal(f'{value:.3g}'):f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{Decimal(f'{value:.3g}'):f}"
 
 
 class Clock:
@@ -201,9 +169,7 @@ class Clock:
         if utc is None:
             return NOTHING
         here = self._here(utc)
-        twin = here.replace(fold=1 - here.fold)
-        offset = "" if twin.utcoffset() == here.utcoffset() else f"{here:%z}"
-        return f"{here:%H:%M:%S}.{here.microsecond // 1000:03}{offset}"
+        return f"{here:%H:%M:%S}.{here.microsecond // 1000:03}{offset_if_repeated(here)}"
 
     def moment(self, utc: str | None) -> str:
         """Return date and time."""

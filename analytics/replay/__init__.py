@@ -2,7 +2,6 @@
 
 from analytics.replay.gather import replay_at, replay_span, replay_transfer
 from analytics.replay.replayed import Held, Missing, Replay, UnknownSpanError
-from analytics.replay.spans import shown_span
 
 __all__ = [
     "Held",
@@ -12,5 +11,4 @@ __all__ = [
     "replay_at",
     "replay_span",
     "replay_transfer",
-    "shown_span",
 ]

@@ -11,18 +11,20 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from analytics.core.electrostatics.estimate import estimate
+from analytics.core.events import Event
 from analytics.core.metering import Metering
-from analytics.core.sequence import Event, sequence
+from analytics.core.sequence import sequence
 from analytics.core.situation import Signals, Situation, situation
 from analytics.core.splicing import spliced
 from analytics.replay.found import Found, product_of
-from analytics.replay.holding import held_at, held_in, pieces, product_named, sites_of
+from analytics.replay.holding import held_at, held_in, pieces, product_named
 from analytics.replay.missing import missing_of
 from analytics.replay.replacements import replacements
 from analytics.replay.replayed import Held, Replay, UnknownSpanError, clock_error_s
 from analytics.replay.spans import AROUND_NS, DAY_NS, FARTHEST_NS, LONGEST_DAYS, replayed_span
 from analytics.replay.typicals import typical_of
 from analytics.signals import load_signals
+from analytics.site_files import stored_sites
 from analytics.source import Source
 from bondtrail.results import Transfer
 from bondtrail.samples import Samples
@@ -143,7 +145,7 @@ def _of_span(
     span = asked[0], _known_until(store, station_id, asked, now)
     if span[1] <= span[0]:
         raise _nothing_recorded(store, station_id, span)
-    held = held_in(sites_of(store), station_id, *span)
+    held = held_in(stored_sites(store), station_id, *span)
     if not held:
         raise UnknownSpanError(
             f"no site file in this store names a station {station_id}",
@@ -323,6 +325,6 @@ def _nothing_recorded(store: Source, station: str, span: tuple[int, int]) -> Unk
 
 def _site_times(store: Source, *moments: int) -> str:
     """Return one or two moments on the site's clock, which is named."""
-    sites = sites_of(store)
+    sites = stored_sites(store)
     zone = sites[-1][1].zone if sites else ZoneInfo("UTC")
     return f"{' to '.join(f'{local(m, zone):%Y-%m-%d %H:%M:%S}' for m in moments)} ({zone.key})"

@@ -3,27 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
 
 from analytics.replay.replayed import Held
-from analytics.source import HasSites
-from bondtrail.site import Product, Site, Station, parse_site, same_judgement
-
-
-@lru_cache(maxsize=16)
-def _parsed(text: str) -> Site:
-    return parse_site(text, "stored site file")
-
-
-def sites_of(store: HasSites) -> list[tuple[int, Site]]:
-    """Return every site file of a store with the moment from which it holds, in order. [ns]
-
-    Raises
-    ------
-    SiteError
-        If one of them cannot be read any more.
-    """
-    return [(since, _parsed(text)) for since, text in store.sites()]
+from bondtrail.site import Product, Site, Station, same_judgement
 
 
 def held_in(sites: Sequence[tuple[int, Site]], station: str, start: int, end: int) -> list[Held]:

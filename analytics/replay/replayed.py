@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analytics.core.electrostatics.hazard import Hazard, NoEstimate
+from analytics.core.events import Event
 from analytics.core.metering import Metering
 from analytics.core.resolution import clocks_words
-from analytics.core.sequence import Event
 from analytics.core.situation import Signals, Situation
 from analytics.core.typical import Typical
 from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
@@ -54,6 +54,10 @@ class Missing:
     start: int
     end: int
     why: str
+
+
+NOTHING_MISSING = "Nothing of what the points of this station record in this span."
+"""What is said where nothing is missing: what no point records is not told either."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,8 +17,9 @@ from analytics.core.typical import (
     figures,
     first_difference,
     is_good,
+    under,
 )
-from analytics.replay.spans import replayed_span
+from analytics.replay.spans import DAY_NS, replayed_span
 from analytics.signals import load_signals
 from analytics.source import Source
 from bondtrail.results import Hookup, Transfer, Trip
@@ -31,7 +32,6 @@ MOST_COURSES = 20
 """Of so many at most the readings are read ..."""
 MOST_READ_NS = 48 * 3600 * NS_PER_S
 """... and of so much time in all, but of `FEW` at least: ten readings a second are many."""
-DAY_NS = 86_400 * NS_PER_S
 REACH_DAYS = (7, 28, 112, 366)
 """How far back the good ones are looked for: further only while there are too few."""
 COURSES = (Role.RESISTANCE, Role.FLOW)
@@ -75,7 +75,7 @@ def typical_of(
     hooked = store.hookups(station.id, good[0].start, transfer.start) if good else []
     mine = [trip for trip in trips if trip.transfer == transfer.id]
     latest = [
-        _read(store, station, each, _beside(hooked, each), courses=len(good) >= FEW)
+        _read(store, station, each, under(hooked, each), courses=len(good) >= FEW)
         for each in _to_read(good)
     ]
     told = [NOT_READ] * (len(good) - len(latest)) + [each.told for each in latest]
@@ -85,12 +85,9 @@ def typical_of(
                 transfer,
                 hookups,
                 mine,
-                comparable(station, signals, transfer, _beside(hookups, transfer), span),
+                comparable(station, signals, transfer, under(hookups, transfer), span),
             ),
-            [
-                figures(each, _beside(hooked, each), told=tells)
-                for each, tells in zip(good, told, strict=True)
-            ],
+            [figures(each, hooked, told=tells) for each, tells in zip(good, told, strict=True)],
         )
     )
     courses: dict[Role, TypicalCourse] = {}
@@ -138,10 +135,6 @@ def _to_read(good: Sequence[Transfer]) -> list[Transfer]:
             break
         chosen.append(each)
     return chosen[::-1]
-
-
-def _beside(hookups: Sequence[Hookup], transfer: Transfer) -> list[Hookup]:
-    return [each for each in hookups if each.start < transfer.end and each.end > transfer.start]
 
 
 def _read(

@@ -8,10 +8,10 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 from analytics.alarms import history_of
-from analytics.epochs import stored_sites
 from analytics.holes import Coverage, Waiting, waiting
 from analytics.kpis import By, KpiRow, Per, kpi_rows
 from analytics.reports.period import Period
+from analytics.site_files import stored_sites
 from bondtrail.results import Finding, Hookup, Transfer
 from bondtrail.site import Role, Site
 from store import Store

@@ -10,6 +10,7 @@ from typing import Any
 
 from analytics.core.wording import duration, resistance
 from analytics.reports.tables import Sort
+from bondtrail.times import offset_if_repeated
 
 NOTHING = "\N{EN DASH}"
 """In the place of what is not known."""
@@ -54,9 +55,7 @@ def number(value: float) -> str:
 
 def site_time(moment: datetime) -> str:
     """Return a moment on the site's clock; its offset too where clocks repeat an hour."""
-    twin = moment.replace(fold=1 - moment.fold)
-    offset = "" if twin.utcoffset() == moment.utcoffset() else f"{moment:%z}"
-    return f"{moment:%Y-%m-%d %H:%M:%S}{offset}"
+    return f"{moment:%Y-%m-%d %H:%M:%S}{offset_if_repeated(moment)}"
 
 
 def span(seconds: float) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from analytics.files import write_files
 from analytics.reports.csv_files import csv_files
 from analytics.reports.html import html_file
 from analytics.reports.json_file import json_file
@@ -35,17 +35,7 @@ def write_report(report: Report, path: Path) -> list[Path]:
         If a file cannot be written.
     """
     contents = _contents(report, path)
-    drafts = {file: file.with_name(f".{file.name}.{os.getpid()}.part") for file in contents}
-    try:
-        for file, content in contents.items():
-            _write(drafts[file], content)
-        for file, draft in drafts.items():
-            draft.replace(file)
-    except OSError as exc:
-        raise OSError(exc.errno, exc.strerror, str(path)) from exc  # not that of a draft
-    finally:
-        for draft in drafts.values():
-            draft.unlink(missing_ok=True)
+    write_files(contents, path)
     return list(contents)
 
 
@@ -59,10 +49,3 @@ def _contents(report: Report, path: Path) -> dict[Path, bytes]:
     if suffix not in _WHOLE:
         raise ValueError(f"{path}: a report is written as {', '.join(SUFFIXES)}")
     return {path: _WHOLE[suffix](report)}
-
-
-def _write(path: Path, content: bytes) -> None:
-    with path.open("wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())

@@ -276,18 +276,17 @@ def print_coverage(site: Site) -> None:
 
 def _estimate(station: Station, site: Site) -> Judgement:
     """Return whether its hazard can be estimated, by the site file and the table of substances."""
-    from analytics.core.electrostatics.substances import find
+    from analytics.core.electrostatics.inputs import tabled
     from bondtrail.coverage import estimate_reach
 
     if station.product is None:
         return estimate_reach(station, None)
     product = site.products[station.product]
-    substance = find(product.substance or station.product)
-    if substance is None or substance.phase not in ("gas", product.phase):
-        return estimate_reach(station, product)
+    substance = tabled(product, station.product)
     keys = ("conductivity_pS_m", "relative_permittivity", "mie_mJ")
-    tabled = [key for key in keys if getattr(substance, key) is not None]
-    return estimate_reach(station, product, tabled)
+    return estimate_reach(
+        station, product, [key for key in keys if getattr(substance, key, None) is not None]
+    )
 
 
 def _judged(found: Sequence[Judgement]) -> str:

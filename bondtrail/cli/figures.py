@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping
 from operator import attrgetter
 from typing import Any, TypeVar
 
+from bondtrail.endings import parted
+
 Row = TypeVar("Row")
 
 PARTS = ("value", "low", "high", "count", "of")
@@ -84,27 +86,6 @@ def named(name: str, unit: str = "") -> str:
 
     ``bond_lead_s`` is ``bond lead, s``; a ``unit`` is that of a name which does not tell it.
     """
-    for ending, told in _UNITS.items():
-        if name.endswith(ending):
-            name, unit = name.removesuffix(ending), told
-            break
-    words = name.replace("_", " ")
+    bare, told = parted(name)
+    words, unit = bare.replace("_", " "), told or unit
     return f"{words}, {unit}" if unit else words
-
-
-_UNITS = {
-    "_pS_m": "pS/m",
-    "_uC_m3": "uC/m3",
-    "_uC_kg": "uC/kg",
-    "_L_min": "L/min",
-    "_kg_min": "kg/min",
-    "_m_s": "m/s",
-    "_mJ": "mJ",
-    "_pF": "pF",
-    "_ohm": "ohm",
-    "_L": "L",
-    "_kg": "kg",
-    "_m": "m",
-    "_s": "s",
-}
-"""By how a name ends, the longer ones first."""

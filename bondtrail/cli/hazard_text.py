@@ -70,10 +70,8 @@ def _lines(hazard: Hazard, replay: Replay) -> Iterator[Line]:
     if "charge_uC_kg" in hazard.inputs:
         return
     yield row("Relaxation time, s", lambda level: _figure(level.relaxation_time_s))
-    limits = [each.velocity_limit_m_s for each in levels if each.velocity_limit_m_s is not None]
-    yield row(
-        "Greatest velocity, m/s", lambda level: _marked(level.velocity_m_s, min(limits, default=0))
-    )
+    strictest = hazard.strictest_limit_m_s
+    yield row("Greatest velocity, m/s", lambda level: _marked(level.velocity_m_s, strictest))
     yield row("  its published limit, m/s", lambda level: _figure(level.velocity_limit_m_s))
 
 
@@ -96,7 +94,7 @@ def _ratio(value: float | None) -> str:
 
 def _marked(velocity: float | None, strictest: float) -> str:
     """Return a velocity, marked where it is above the strictest of the published limits."""
-    sign = "! " if velocity is not None and 0 < strictest < velocity else ""
+    sign = "! " if velocity is not None and velocity > strictest else ""
     return f"{sign}{_figure(velocity)}"
 
 

@@ -87,7 +87,8 @@ def _changed_limits(store: Store, before: Mapping[str, Touch]) -> int | None:
 
     ``before`` are the marks before a load: only what that touched counts. None if there is none.
     """
-    from analytics.epochs import epochs_of, stored_sites
+    from analytics.epochs import epochs_of
+    from analytics.site_files import stored_sites
 
     touched = [(name, mark) for name, mark in store.touched().items() if mark != before.get(name)]
     sites = stored_sites(store)

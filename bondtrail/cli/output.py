@@ -22,7 +22,7 @@ from bondtrail.cli.faults import CONTROL, printable
 from bondtrail.cli.text_table import Heading, laid_out
 from bondtrail.formulas import harmless
 from bondtrail.objects import finite
-from bondtrail.times import local
+from bondtrail.times import local, offset_if_repeated
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -51,13 +51,13 @@ class Column(Generic[Row]):
     wraps: bool = False
 
 
-def console(*, to_stderr: bool = False) -> Console:
-    """Return where progress is shown: as wide as the terminal, `WIDTH` columns at most."""
+def console() -> Console:
+    """Return standard error, where progress is shown: `WIDTH` columns wide at most."""
     from rich.console import Console
 
-    stream = sys.stderr if to_stderr else sys.stdout
+    width = _width(sys.stderr)
     return Console(
-        file=stream, width=_width(stream), no_color=True, highlight=False, markup=False, emoji=False
+        file=sys.stderr, width=width, no_color=True, highlight=False, markup=False, emoji=False
     )
 
 
@@ -171,8 +171,7 @@ def site_time(moment_ns: int | None, zone: ZoneInfo, *, millis: bool = False) ->
     text = f"{here:%Y-%m-%d %H:%M:%S}"
     if millis:
         text += f".{here.microsecond // 1000:03d}"
-    twin = here.replace(fold=1 - here.fold)
-    return text if twin.utcoffset() == here.utcoffset() else f"{text}{here:%z}"
+    return f"{text}{offset_if_repeated(here)}"
 
 
 def site_clock(moment_ns: int | None, beside_ns: int, zone: ZoneInfo) -> str:

@@ -36,7 +36,7 @@ def shown_progress(*, in_bytes: bool = False) -> Iterator[Step | None]:
         BarColumn(),
         *amounts,
         TimeRemainingColumn(),
-        console=console(to_stderr=True),
+        console=console(),
         transient=True,
     )
     with bar:

@@ -10,28 +10,19 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from analytics.replay import Replay
+    from analytics.replay.heading import Heading
     from bondtrail.results import Transfer
 
 ANALYSE = "bondtrail analyse"
 
 
-def bond_told(replay: Replay, transfer: Transfer) -> str:
+def bond_told(said: Heading, transfer: Transfer) -> str:
     """Return what is known of the bond of a transfer, and of its bypass."""
-    from analytics.replay.heading import in_words
-
-    said = in_words(replay, transfer, length)
     return (
         f"{said.bond}; in flow not bonded for {length(transfer.not_bonded_s)}, "
         f"unknown for {length(transfer.no_data_s)}; {said.bypass}; "
         f"{counted(transfer.trips, 'trip')}"
     )
-
-
-def volume_told(replay: Replay, transfer: Transfer) -> str:
-    """Return what flowed and what of it was not measured; empty without a meter."""
-    from analytics.replay.heading import in_words
-
-    return in_words(replay, transfer, length).volume
 
 
 def findings_told(replay: Replay, zone: ZoneInfo) -> str:

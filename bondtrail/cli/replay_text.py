@@ -19,7 +19,7 @@ from bondtrail.cli.output import (
     site_clock,
     site_time,
 )
-from bondtrail.cli.replay_heading import bond_told, findings_told, volume_told
+from bondtrail.cli.replay_heading import bond_told, findings_told
 from bondtrail.times import NS_PER_S
 
 if TYPE_CHECKING:
@@ -86,15 +86,18 @@ def _heading(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
 
 
 def _of_transfer(replay: Replay, transfer: Transfer, zone: ZoneInfo) -> Iterator[str]:
+    from analytics.replay.heading import in_words
+
     span, product = _span(transfer.start, transfer.end, zone), replay.product_name
-    flowed = [f"flow for {length(transfer.flow_s)}", volume_told(replay, transfer)]
+    said = in_words(replay, transfer, length)
+    flowed = [f"flow for {length(transfer.flow_s)}", said.volume]
     yield _fact("Transfer", f"{span}; {', '.join(filter(None, flowed))}")
     yield _fact(
         "Product",
         f"{product or 'not named'}; batch {transfer.batch or 'not named'}; "
         f"operator {transfer.operator or 'not named'}",
     )
-    yield _fact("Bond", bond_told(replay, transfer))
+    yield _fact("Bond", bond_told(said, transfer))
 
 
 def _limits(held: Sequence[Held], zone: ZoneInfo) -> Iterator[str]:
@@ -119,9 +122,11 @@ def _span(start: int, end: int, zone: ZoneInfo) -> str:
 
 
 def _missing(replay: Replay, zone: ZoneInfo) -> Iterator[str]:
+    from analytics.replay.replayed import NOTHING_MISSING
+
     yield "What is missing"
     if not replay.missing and not replay.damaged:
-        yield "- Nothing of what the points of this station record in this span."
+        yield f"- {NOTHING_MISSING}"
     yield from bullets(_gap(each, replay, zone) for each in replay.missing[:MOST_GAPS])
     further = replay.missing[MOST_GAPS:]
     if further:
@@ -221,11 +226,11 @@ def _differs(row: Comparison) -> str:
 
 
 def _first_difference(typical: Typical, zone: ZoneInfo) -> str:
-    from analytics.core.typical import by_chance
+    from analytics.core.typical import NONE_DIFFERS, by_chance
 
     first = typical.first_difference
     if first is None:
-        return "It lies within their range in all that could be compared, which is no proof."
+        return NONE_DIFFERS
     low, high = _compared(first.low), _compared(first.high)
     return (
         f"It differed first in {figures.named(first.name)}: {_this_one(first)}, and theirs "

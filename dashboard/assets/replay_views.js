@@ -79,7 +79,7 @@ window.bondtrailReplay = window.bondtrailReplay || {};
     }
 
     find();
-    return { place, follow, momentAt, compare, ready: () => axis !== null };
+    return { place, follow, momentAt, compare };
   };
 
   replay.readout = function (root, record) {

@@ -16,7 +16,7 @@ STRAIGHT = 5.0
 """So is one so many times shorter than its time constant."""
 
 
-def filled_in(course: Course, time_constant_s: ValueArray, floor_V: float) -> Course:
+def filled_in(course: Course, capacitance_F: float, floor_V: float) -> Course:
     """Return a course with points inside the steps on which it bends.
 
     On a step of constant current and leak the potential closes in on its end exponentially, which
@@ -27,12 +27,12 @@ def filled_in(course: Course, time_constant_s: ValueArray, floor_V: float) -> Co
     ----------
     course : Course
         Of n moments.
-    time_constant_s : ndarray of float64, shape (n - 1,)
-        R C on each step; ``inf`` where nothing leaks, 0 on a perfect bond. [s]
+    capacitance_F : float
+        Of the vessel, above 0. [F]
     floor_V : float
         What stays below needs no points.
     """
-    step_s = np.diff(course.time) / NS_PER_S
+    step_s, time_constant_s = np.diff(course.time) / NS_PER_S, course.resistance_ohm * capacitance_F
     before, after = course.potential_V[:-1], course.potential_V[1:]
     greatest = np.maximum(before, after)
     bent = (np.abs(after - before) > BENDS * greatest) & (greatest > floor_V)
@@ -62,4 +62,5 @@ def filled_in(course: Course, time_constant_s: ValueArray, floor_V: float) -> Co
         filled(course.potential_V),
         filled(course.charge_uC),
         filled(np.sqrt(course.energy_mJ)) ** 2,
+        course.resistance_ohm[np.searchsorted(course.time, times[kept][:-1], side="right") - 1],
     )

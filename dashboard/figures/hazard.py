@@ -9,6 +9,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analytics.core.electrostatics.hazard import Hazard
+from analytics.core.electrostatics.inputs import OPPOSITE
 from analytics.core.electrostatics.spread import Level, Spread
 from bondtrail.samples import TimeArray, ValueArray
 from dashboard.figures import palette
@@ -69,7 +70,7 @@ def hazard_panel(figure: go.Figure, hazard: Hazard, clock: Clock, row: int) -> N
     mie = hazard.inputs.get(MIE)
     if mie is not None:
         for level in Level:
-            _over_the_mie(figure, lines[level], ignites_at(mie, level), clock, row)
+            _over_the_mie(figure, lines[level], mie.at(OPPOSITE[level]), clock, row)
         _mark_mie(figure, mie, row)
     figure.update_yaxes(
         type="log",
@@ -91,11 +92,6 @@ def axis_ends(hazard: Hazard) -> tuple[float, float]:
     low = float(10.0 ** (np.floor(np.log10(lowest)) - DECADES_BELOW))
     high = float(10.0 ** (np.ceil(np.log10(max(among))) + 1))
     return low, high
-
-
-def ignites_at(mie: Spread, level: Level) -> float:
-    """Return the ignition energy that goes with a level: the worst level has the lowest. [mJ]"""
-    return {Level.LOW: mie.high, Level.TYPICAL: mie.typical, Level.HIGH: mie.low}[level]
 
 
 def thinned(

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
-from analytics.core.spans import Spans, covers
+from analytics.core.spans import Spans, covers, distinct
 from bondtrail.samples import Quality, Samples, TimeArray, ValueArray
 from bondtrail.times import NS_PER_MS, local
 from dashboard.figures.thinning import thin
@@ -90,7 +90,7 @@ def inside(drawn: Steps, spans: Spans) -> Steps:
     """Return the parts of the steps that lie inside the spans. ``spans`` in ns."""
     if not drawn.time.size or not len(spans):
         return Steps(drawn.time[:0], drawn.until[:0], drawn.value[:0], drawn.state[:0])
-    edges = np.unique(np.concatenate((drawn.time, drawn.until, spans.ravel())))
+    edges = distinct(np.concatenate((drawn.time, drawn.until, spans.ravel())))
     time, until = edges[:-1], edges[1:]
     step = np.searchsorted(drawn.time, time, side="right") - 1
     kept = (step >= 0) & (time < drawn.until[step]) & covers(spans, time)

@@ -8,17 +8,18 @@ import numpy as np
 
 from analytics.core.bond import Bond
 from analytics.core.electrostatics.hazard import Hazard, NoEstimate
+from analytics.core.electrostatics.inputs import OPPOSITE
 from analytics.core.electrostatics.spread import Level
 from analytics.core.metering import Metering
 from analytics.core.runs import Contact, Timeline
 from analytics.core.situation import Situation
-from analytics.core.spans import covers
+from analytics.core.spans import covers, distinct
 from analytics.core.volumes import NS_PER_MINUTE
 from analytics.replay import Replay
 from bondtrail.samples import Quality, QualityArray, Samples, TimeArray, ValueArray
 from bondtrail.site import Point, Role, Station
 from bondtrail.times import NS_PER_MS, nanoseconds
-from dashboard.figures.hazard import MIE, axis_ends, ignites_at, thinned
+from dashboard.figures.hazard import MIE, axis_ends, thinned
 from dashboard.figures.wording import ohms
 from dashboard.queries.charge import FLOOR_V
 from dashboard.recorded import NOT_RECORDED
@@ -191,10 +192,8 @@ def _volume(replay: Replay) -> dict[str, Curve]:
         else (replay.start, replay.end)
     )
     turns = np.concatenate((flowing.ravel(), [begin, end, replay.start, replay.end]))
-    turns = np.unique(np.clip(turns, replay.start, replay.end))
-    # Sorted runs merge at once; numpy's unique goes by hash, thirty times as long here.
-    edges = np.sort(np.concatenate((time, turns)), kind="stable")
-    edges = edges[np.append(True, edges[1:] > edges[:-1])]
+    turns = distinct(np.clip(turns, replay.start, replay.end))
+    edges = distinct(np.concatenate((time, turns)))
     at = edges[:-1]
     counted = covers(flowing, at) & (at >= begin) & (at < end)
     held = rate[np.searchsorted(time, at, side="right") - 1]
@@ -236,7 +235,7 @@ def _estimated(hazard: Hazard | NoEstimate) -> dict[str, Curve]:
         points = thinned(course.time, course.energy_mJ, floor, READ_BUCKETS)
         curves[f"energy-{level}"] = Curve(*points, "mJ", floor=floor, power=2)
         if mie is not None:
-            ratio = points[1] / ignites_at(mie, level)
+            ratio = points[1] / mie.at(OPPOSITE[level])
             curves[f"ratio-{level}"] = Curve(
                 points[0], ratio, "", floor=FLOOR_RATIO, power=2, over=1.0
             )

@@ -8,7 +8,7 @@ import numpy as np
 
 from analytics.core.runs import Contact, Timeline
 from analytics.core.situation import Signals
-from analytics.core.spans import NOWHERE, Spans, within
+from analytics.core.spans import Spans, united, within
 from bondtrail.site import Role, Station
 from bondtrail.times import nanoseconds
 
@@ -56,18 +56,9 @@ def beside_flow(
     if (flow.state[inside] == Contact.UNKNOWN).all():
         return np.array([span], np.int64)
     reach = nanoseconds(station.limits.resume_within_s)
-    wide = _widened(flow.where(Contact.ON), reach)
+    wide = united(flow.where(Contact.ON) + np.array([-reach, reach]))
     start, end = _record(_read(signals) if heard is None else heard, span[1])
     return within(wide, max(start, span[0]), min(end, span[1]))
-
-
-def _widened(runs: Spans, reach_ns: int) -> Spans:
-    """Return runs that reach further on both sides, those that meet as one."""
-    if not len(runs):
-        return NOWHERE
-    begins, ends = runs[:, 0] - reach_ns, runs[:, 1] + reach_ns
-    apart = begins[1:] > ends[:-1]
-    return np.column_stack((begins[np.append(True, apart)], ends[np.append(apart, True)]))
 
 
 def _read(signals: Signals) -> Heard:

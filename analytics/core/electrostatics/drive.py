@@ -13,11 +13,11 @@ import numpy as np
 
 from analytics.core.bond import Bond
 from analytics.core.electrostatics.beside_flow import Heard, beside_flow
-from analytics.core.electrostatics.held import Held, held, merged
+from analytics.core.electrostatics.held import Held, held
 from analytics.core.electrostatics.spread import Level, Spread
 from analytics.core.runs import Contact, Timeline
 from analytics.core.situation import Signals, Situation
-from analytics.core.spans import Mask, Moments, covers
+from analytics.core.spans import Mask, Moments, covers, distinct
 from bondtrail.samples import Samples, ValueArray
 from bondtrail.site import Role, Station
 from bondtrail.times import NS_PER_S, nanoseconds
@@ -149,7 +149,8 @@ def drive(
         return None
     ohm = _ohm(station, signals, now, span)
     near = beside_flow(station, signals, now.flow, span, heard)
-    edges = merged(merged(rate.edges, ohm.edges), _turns(rate, near.ravel(), now.flow.edges))
+    turns = _turns(rate, near.ravel(), now.flow.edges)
+    edges = distinct(np.concatenate((rate.edges, ohm.edges, turns)))
     flow, recorded = rate.at(edges[:-1]), ohm.at(edges[:-1])
     untold, on = np.isnan(flow), now.flow.sample(edges[:-1]) == Contact.ON
     may_flow = covers(near, edges[:-1])
@@ -171,7 +172,7 @@ def drive(
 
 def _turns(rate: Held, near: Moments, flow: Moments) -> Moments:
     """Return in order the moments at which what is supposed of an unknown rate may turn."""
-    moments = np.unique(np.concatenate((near, flow)))
+    moments = distinct(np.concatenate((near, flow)))
     inside = moments[(moments > rate.edges[0]) & (moments < rate.edges[-1])]
     turns: Moments = inside[np.isnan(rate.at(inside))]
     return turns

@@ -140,7 +140,13 @@ def estimate(
         inputs={**dict(inputs.listed()), **_recorded(station, driven)},
         figures={level: _figures(level, levels[level], driven, inputs, pace) for level in Level},
         courses={
-            level: Course(driven.edges, each.potential_V, each.charge_uC, each.energy_mJ)
+            level: Course(
+                driven.edges,
+                each.potential_V,
+                each.charge_uC,
+                each.energy_mJ,
+                driven.resistance_ohm[level],
+            )
             for level, each in levels.items()
         },
         conductivity_class=inputs.conductivity_class if pace else None,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from analytics.core.electrostatics.spread import Level, Spread
 from bondtrail.samples import TimeArray, ValueArray
@@ -54,12 +55,15 @@ class Course:
         span. [ns]
     potential_V, charge_uC, energy_mJ : ndarray of float64, shape (n,)
         Never negative.
+    resistance_ohm : ndarray of float64, shape (n - 1,)
+        Through which it leaks from each moment to the next; ``inf`` where nothing leaks.
     """
 
     time: TimeArray
     potential_V: ValueArray
     charge_uC: ValueArray
     energy_mJ: ValueArray
+    resistance_ohm: ValueArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,7 +94,13 @@ class Hazard:
     conductivity_class: str | None = None
     wait_s: Spread | None = None
     notes: tuple[str, ...] = ()
-    unseen: tuple[str, ...] = field(default=())
+    unseen: tuple[str, ...] = ()
+
+    @property
+    def strictest_limit_m_s(self) -> float:
+        """The least of the published limits of velocity; ``inf`` where there is none."""
+        limits = (each.velocity_limit_m_s for each in self.figures.values())
+        return min((each for each in limits if each is not None), default=math.inf)
 
 
 @dataclass(frozen=True, slots=True)

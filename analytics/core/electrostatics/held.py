@@ -59,18 +59,6 @@ def held(samples: Samples, stale_ns: int, span: tuple[int, int]) -> Held:
     return _joined(np.clip(edges, *span), np.concatenate(([np.nan], values)))
 
 
-def merged(first: Moments, second: Moments) -> Moments:
-    """Return the moments of two rising series in order, each once.
-
-    Merging two runs that are in order is what a stable sort is good at; `numpy.unique`, which goes
-    by hashes, was measured to take fifty times as long.
-    """
-    both = np.sort(np.concatenate((first, second)), kind="stable")
-    kept = np.ones(both.size, bool)
-    np.not_equal(both[1:], both[:-1], out=kept[1:])
-    return both[kept]
-
-
 def _joined(edges: Moments, value: ValueArray) -> Held:
     """Return stretches without the empty ones, equal neighbours as one."""
     lasting = edges[1:] > edges[:-1]

@@ -31,6 +31,23 @@ _EITHER = frozenset(
 )
 
 
+CALLED: Mapping[str, str] = {
+    "conductivity_pS_m": "conductivity",
+    "relative_permittivity": "relative permittivity",
+    "mie_mJ": "minimum ignition energy",
+    "pipe_diameter_m": "bore of the pipe",
+    "pipe_length_m": "length of the pipe",
+    "filter_charge_uC_m3": "charge from the filter",
+    "streaming_coefficient": "coefficient of the streaming current",
+    "charge_uC_kg": "charge per kilogram",
+    "capacitance_pF": "capacitance of the vessel",
+    "leakage_ohm": "leak to ground when open",
+    "bond_resistance_ohm": "bond resistance",
+    "peak_flow": "greatest flow",
+}
+"""What each input of an estimate is called on a page, without its unit."""
+
+
 def taken(name: str, spread: Spread) -> Mapping[Level, float] | None:
     """Return which value of an input each level of the hazard takes.
 
@@ -171,10 +188,8 @@ def gather(
     ValueError
         If there is no such form.
     """
-    substance = _substance(product, product_name)
+    substance = tabled(product, product_name)
     phase = _phase(station, product, substance)
-    if substance is not None and substance.phase not in ("gas", phase):
-        substance = None
     return Inputs(
         phase=phase,
         conductivity_pS_m=_of_product(product, substance, "conductivity_pS_m", "pS/m"),
@@ -190,9 +205,16 @@ def gather(
     )
 
 
-def _substance(product: Product | None, product_name: str | None) -> Substance | None:
+def tabled(product: Product | None, product_name: str | None) -> Substance | None:
+    """Return what the table of substances has of a product, unless it is of another phase.
+
+    A gas goes for any: the site file says as what it is handled.
+    """
     name = product.substance if product and product.substance else product_name
-    return None if name is None else find(name)
+    found = None if name is None else find(name)
+    if found is None or product is None or found.phase in ("gas", product.phase):
+        return found
+    return None
 
 
 def _phase(station: Station, product: Product | None, substance: Substance | None) -> Phase | None:

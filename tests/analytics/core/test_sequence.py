@@ -7,7 +7,8 @@ import math
 
 import pytest
 
-from analytics.core.sequence import ABNORMAL, Basis, What, sequence
+from analytics.core.events import ABNORMAL, Basis, What
+from analytics.core.sequence import sequence
 from analytics.core.situation import situation
 from bondtrail.results import (
     Finding,

@@ -19,6 +19,7 @@ from analytics.core.spans import (
     lengths,
     total,
     touches,
+    united,
     where,
     within,
 )
@@ -175,3 +176,22 @@ def test_elapsed_counts_what_lies_before(found: Spans, asked: list[int]) -> None
 @given(st.lists(st.integers(-(2**63), 2**63 - 1), max_size=20))
 def test_distinct_moments_are_in_order_and_each_once(found: list[int]) -> None:
     assert distinct(np.array([*found, *found[:3]], np.int64)).tolist() == sorted(set(found))
+
+
+@pytest.mark.parametrize(
+    ("found", "expected"),
+    [
+        pytest.param([], [], id="none"),
+        pytest.param([(0, 2)], [(0, 2)], id="one"),
+        pytest.param([(0, 2), (3, 4)], [(0, 2), (3, 4)], id="apart"),
+        pytest.param([(0, 2), (2, 4)], [(0, 4)], id="that meet"),
+        pytest.param([(0, 3), (2, 4), (6, 7)], [(0, 4), (6, 7)], id="that overlap"),
+    ],
+)
+def test_united(found: list[Pair], expected: list[Pair]) -> None:
+    assert pairs(united(spans(*found))) == expected
+
+
+def test_distinct_moments_of_two_runs_are_merged() -> None:
+    runs = np.concatenate((moments(0, 2, 5), moments(0, 1, 5)))
+    assert distinct(runs).tolist() == moments(0, 1, 2, 5).tolist()

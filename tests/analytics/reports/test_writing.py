@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from analytics.reports import SUFFIXES, writing
+from analytics import files
+from analytics.reports import SUFFIXES
 from analytics.reports.writing import write_report
 from tests.analytics.reports import made
 
@@ -56,7 +57,7 @@ def test_when_writing_fails_the_earlier_report_stays(
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(writing.os, "fsync", full)
+    monkeypatch.setattr(files.os, "fsync", full)
     with pytest.raises(OSError, match="No space left") as caught:
         write_report(REPORT, path)
     assert caught.value.filename == str(path)

@@ -19,11 +19,12 @@ def course(step_s: list[float], current_A: list[float], ohm: list[float]) -> Cou
     """Return the exact course of 1 nF through some steps."""
     time = np.concatenate(([0], np.cumsum(np.array(step_s) * S))).astype(np.int64)
     volt = potential(step_s, current_A, ohm, FARAD)
-    return Course(time, volt, FARAD * volt * 1e6, FARAD * volt**2 / 2 * 1e3)
+    energy = FARAD * volt**2 / 2 * 1e3
+    return Course(time, volt, FARAD * volt * 1e6, energy, np.array(ohm))
 
 
 def filled(step_s: list[float], current_A: list[float], ohm: list[float]) -> Course:
-    return filled_in(course(step_s, current_A, ohm), np.array(ohm) * FARAD, 1.0)
+    return filled_in(course(step_s, current_A, ohm), FARAD, 1.0)
 
 
 def at(found: Course, second: float) -> tuple[float, float]:
@@ -72,7 +73,7 @@ def test_a_bond_that_comes_back_takes_no_second(ohm: float) -> None:
 )
 def test_nothing_is_added_where_nothing_bends(current: float, ohm: float) -> None:
     exact = course([1.0, 1.0], [current] * 2, [ohm] * 2)
-    assert filled_in(exact, np.full(2, ohm * FARAD), 1.0) is exact
+    assert filled_in(exact, FARAD, 1.0) is exact
 
 
 def test_times_still_rise() -> None:

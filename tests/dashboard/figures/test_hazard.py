@@ -8,8 +8,9 @@ import pytest
 from plotly.subplots import make_subplots
 
 from analytics.core.electrostatics.hazard import Course, Figures, Hazard
+from analytics.core.electrostatics.inputs import OPPOSITE
 from analytics.core.electrostatics.spread import Level, Spread
-from dashboard.figures.hazard import MIE, axis_ends, hazard_panel, ignites_at, thinned
+from dashboard.figures.hazard import MIE, axis_ends, hazard_panel, thinned
 from dashboard.figures.steps import Clock
 
 S = 1_000_000_000
@@ -23,7 +24,7 @@ def hazard(peaks: tuple[float, float, float], mie: Spread | None = SPREAD) -> Ha
     courses, figures = {}, {}
     for level, peak in zip(Level, peaks, strict=True):
         energy = np.array([0.0, peak, 0.0])
-        courses[level] = Course(np.array([0, 10, 20]) * S, energy, energy, energy)
+        courses[level] = Course(np.array([0, 10, 20]) * S, energy, energy, energy, np.zeros(2))
         figures[level] = Figures(peak, peak, peak, None, None, None, None, None, None)
     return Hazard({} if mie is None else {MIE: mie}, figures, courses)
 
@@ -83,7 +84,7 @@ def test_the_ignition_energy_is_a_named_line_with_its_spread() -> None:
 
 
 def test_each_level_has_the_ignition_energy_that_goes_with_it() -> None:
-    assert [ignites_at(SPREAD, level) for level in Level] == [0.3, 0.24, 0.2]
+    assert [SPREAD.at(OPPOSITE[level]) for level in Level] == [0.3, 0.24, 0.2]
 
 
 def test_what_is_at_or_over_it_is_drawn_once_more_and_named_once() -> None:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from analytics.core.electrostatics.held import held, merged
+from analytics.core.electrostatics.held import held
 from bondtrail.samples import Samples
 from tests.analytics.core.build import S, moments, ns
 
@@ -58,7 +58,3 @@ def test_value_at_moments() -> None:
     line = held(Samples.of([0, ns(3)], [7, 8]), ns(5), (0, ns(9)))
     found = line.at(moments(0, 2.9, 3, 7.9, 8))
     np.testing.assert_array_equal(found, [7, 7, 8, 8, np.nan])
-
-
-def test_merged_has_each_moment_once() -> None:
-    assert merged(moments(0, 2, 5), moments(0, 1, 5)).tolist() == moments(0, 1, 2, 5).tolist()
