@@ -1,0 +1,62 @@
+"""What a running Bondtrail remembers of itself: its jobs, and the sources that it hears."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A job of the schedule, and how its last run went.
+
+    Attributes
+    ----------
+    name : str
+        Such as ``analyse``.
+    started, ended : int or None
+        When its last run began and ended; ``ended`` is before ``started`` while it runs, or where
+        the process that ran it is gone. [ns]
+    succeeded : int or None
+        When it last ended well. [ns]
+    failures : int
+        How many runs in a row failed.
+    said : str
+        What the last run came to, or why it failed.
+    by : str
+        The process that ran it: host and process id.
+    """
+
+    name: str
+    started: int | None
+    ended: int | None
+    succeeded: int | None
+    failures: int
+    said: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Who sends readings, and how its clock stands to ours.
+
+    Attributes
+    ----------
+    name : str
+        Such as ``mqtt rail-1`` or ``sparkplug plant/gateway-2``.
+    readings : int
+        How many were taken since the last word of it; in the store, in all.
+    heard : int
+        When the last message of it arrived. [ns]
+    lag_median_s, lag_spread_s : float or None
+        Arrival minus time of the reading: median and interquartile range of the newest readings
+        that came live. None while there are none. [s]
+    lag_count : int
+        Over how many readings.
+    """
+
+    name: str
+    readings: int
+    heard: int
+    lag_median_s: float | None = None
+    lag_spread_s: float | None = None
+    lag_count: int = 0

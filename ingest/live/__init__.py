@@ -1,0 +1,1 @@
+"""Readings that arrive as messages: taken from a broker, decoded, committed, acknowledged."""
