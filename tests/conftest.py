@@ -5,7 +5,15 @@ from collections.abc import Iterator
 import hypothesis
 import pytest
 
-from tests.services import Browser, PostgresServer, chromium, postgres_server
+from tests.services import (
+    KEEPS_ALL_IN_MEMORY,
+    Browser,
+    MosquittoServer,
+    PostgresServer,
+    chromium,
+    mosquitto,
+    postgres_server,
+)
 
 # A shared machine is slow now and then; that says nothing about the code.
 hypothesis.settings.register_profile("bondtrail", deadline=None)
@@ -22,6 +30,16 @@ def postgres() -> Iterator[PostgresServer]:
 def postgres_url(postgres: PostgresServer) -> str:
     """The address of an empty database."""
     return postgres.new_database()
+
+
+@pytest.fixture(scope="session")
+def broker() -> Iterator[MosquittoServer]:
+    """A broker that lets everyone in, for the tests of a process: use ids and topics of your own.
+
+    To stop or kill one, take one of your own: ``with mosquitto() as broker``.
+    """
+    with mosquitto(lines=KEEPS_ALL_IN_MEMORY) as server:
+        yield server
 
 
 @pytest.fixture(scope="session")

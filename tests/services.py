@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 import os
 import pwd
@@ -11,9 +13,9 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NoReturn, TypeVar
 
@@ -24,6 +26,9 @@ from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.remote.webdriver import WebDriver
 from selenium.webdriver.support.wait import WebDriverWait
+
+from tests.certificates import Certificates
+from tests.publishing import Publisher, RefusedError
 
 T = TypeVar("T")
 
@@ -149,6 +154,167 @@ def _wait_until_it_answers(server: subprocess.Popen[bytes], port: int, log: Path
             if server.poll() is not None or time.monotonic() > give_up:
                 pytest.fail(f"PostgreSQL did not start:\n{log.read_text()}", pytrace=False)
             time.sleep(0.1)
+
+
+# A broker
+
+# mosquitto's own limits drop, without a word, what the publisher was told is safe; and without
+# saving on every change, a kill -9 loses sessions and all that is queued for them.
+KEEPS_ALL = (
+    "max_queued_messages 0",
+    "max_inflight_messages 0",
+    "persistence true",
+    "autosave_on_changes true",
+    "autosave_interval 1",
+)
+# For queues of a million: it saves the whole queue at every change.
+KEEPS_ALL_IN_MEMORY = ("max_queued_messages 0", "max_inflight_messages 0", "persistence false")
+
+
+@dataclass
+class MosquittoServer:
+    """A mosquitto of a test: stopped, killed and started again on the same port and folder.
+
+    Attributes
+    ----------
+    folder : Path
+        Its settings, its log and what it keeps. Whoever makes the server removes the folder.
+    lines : sequence of str
+        What its settings say of queues and persistence.
+    users : mapping of str to str
+        Passwords. Empty: whoever comes is let in.
+    acl : str or None
+        Access rules, as in its file of rules. None: everyone may everything.
+    tls : Certificates or None
+        Speak TLS only, with the server's certificate of these.
+    asks_certificate : bool
+        With TLS: let in only who shows a certificate of the authority, whose name is the user.
+    """
+
+    folder: Path
+    lines: Sequence[str] = KEEPS_ALL
+    users: Mapping[str, str] = field(default_factory=dict)
+    acl: str | None = None
+    tls: Certificates | None = None
+    asks_certificate: bool = False
+    port: int = field(default_factory=free_port)
+    process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        """Its address, without user and password."""
+        return f"{'mqtt' if self.tls is None else 'mqtts'}://127.0.0.1:{self.port}"
+
+    @property
+    def log(self) -> str:
+        """All that it logged, over all its starts."""
+        return (self.folder / "log").read_text(errors="replace")
+
+    def start(self) -> None:
+        """Start, and wait until it answers."""
+        program = shutil.which("mosquitto", path=os.environ.get("PATH", "") + ":/usr/sbin")
+        if program is None:
+            missing("mosquitto", "mosquitto")
+        self.write_settings()
+        with (self.folder / "log").open("ab") as log:
+            self.process = subprocess.Popen(
+                [program, "-c", self.folder / "mosquitto.conf"], stdout=log, stderr=log
+            )
+        give_up = time.monotonic() + _START_S
+        while not self._answers():
+            if self.process.poll() is not None or time.monotonic() > give_up:
+                pytest.fail(f"mosquitto did not start:\n{self.log}", pytrace=False)
+            time.sleep(0.02)
+
+    def stop(self) -> None:
+        """Let it end as it would with its machine: it saves what it holds."""
+        self._end(signal.SIGTERM)
+
+    def kill(self) -> None:
+        """kill -9."""
+        self._end(signal.SIGKILL)
+
+    def reload(self) -> None:
+        """Have it read users and rules again; who may no longer come is thrown out."""
+        self.write_settings()
+        assert self.process is not None
+        self.process.send_signal(signal.SIGHUP)
+
+    def write_settings(self) -> None:
+        """Write its files as the attributes say."""
+        settings = [
+            f"listener {self.port} 127.0.0.1",
+            f"persistence_location {self.folder}/",
+            "log_dest stdout",
+            *(f"log_type {kind}" for kind in ("error", "warning", "notice", "subscribe")),
+            "connection_messages true",
+            *self.lines,
+        ]
+        if os.geteuid() == 0:
+            settings.append("user root")  # else it becomes a user that cannot reach the folder
+        if self.users:
+            stored = "".join(f"{name}:{_hashed(word)}\n" for name, word in self.users.items())
+            self._write("passwords", stored)
+            settings.append(f"password_file {self.folder}/passwords")
+        settings.append(f"allow_anonymous {'false' if self.users else 'true'}")
+        if self.acl is not None:
+            self._write("acl", self.acl)
+            settings.append(f"acl_file {self.folder}/acl")
+        if self.tls is not None:
+            settings += [
+                f"cafile {self.tls.ca}",
+                f"certfile {self.tls.server.certificate}",
+                f"keyfile {self.tls.server.key}",
+            ]
+            if self.asks_certificate:
+                settings += ["require_certificate true", "use_identity_as_username true"]
+        self._write("mosquitto.conf", "\n".join([*settings, ""]))
+
+    def _write(self, name: str, text: str) -> None:
+        path = self.folder / name
+        path.write_text(text)
+        path.chmod(0o600)
+
+    def _answers(self) -> bool:
+        """Tell whether it takes connections: by a word of MQTT where that needs no secret."""
+        try:
+            if self.tls is not None or self.users or self.acl is not None:
+                socket.create_connection(("127.0.0.1", self.port), timeout=2).close()
+            else:
+                Publisher(self.port, "is-it-up").close()
+        except (OSError, RefusedError):
+            return False
+        return True
+
+    def _end(self, how: signal.Signals) -> None:
+        if self.process is not None:
+            self.process.send_signal(how)
+            self.process.wait(_START_S)
+            self.process = None
+
+
+def _hashed(password: str) -> str:
+    """Return a password as mosquitto's password file holds it."""
+    salt = os.urandom(12)
+    rounds = 101
+    key = hashlib.pbkdf2_hmac("sha512", password.encode(), salt, rounds)
+    return f"$7${rounds}${base64.b64encode(salt).decode()}${base64.b64encode(key).decode()}"
+
+
+@contextmanager
+def mosquitto(**options: object) -> Iterator[MosquittoServer]:
+    """Run a broker in a folder of its own for as long as the block lasts.
+
+    ``options`` are attributes of `MosquittoServer`.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="bondtrail-mosquitto-"))
+    server = MosquittoServer(folder, **options)  # type: ignore[arg-type]
+    try:
+        server.start()
+        yield server
+    finally:
+        server.kill()
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 # A browser
