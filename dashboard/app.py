@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import contextlib
-import logging
-import socket
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import dash
 from dash import dcc, html
+from dash._callback_context import context_value
 from flask import current_app
 from flask_compress import Compress
-from waitress.server import create_server  # type: ignore[import-untyped]
 
 from bondtrail.site import SiteError
 from dashboard import period_picker
@@ -24,7 +21,6 @@ from dashboard.queries.sites import site_in_force
 from store import StoreError
 
 HERE = Path(__file__).parent
-THREADS = 4
 A_PAGE_COMES: Any = {"_pages_content": "children"}
 """What the page is hidden for; not for what a part of it asks for later."""
 
@@ -37,6 +33,8 @@ def create_app(store_url: str) -> dash.Dash:
     store_url : str
         As `store.open_store` takes it.
     """
+    if context_value.get(None) is None:
+        context_value.set({})  # pages are registered by way of it, and only one thread has it
     app = dash.Dash(
         "dashboard",
         use_pages=True,
@@ -85,47 +83,3 @@ def _site_name() -> str | None:
         site = site_in_force(history.store())
         return site.name if site else None
     return None
-
-
-def serve(
-    store_url: str,
-    *,
-    host: str = "127.0.0.1",
-    port: int = 0,
-    on_ready: Callable[[str], None] | None = None,
-) -> None:
-    """Serve the board until interrupted.
-
-    Parameters
-    ----------
-    store_url : str
-        As `store.open_store` takes it.
-    host : str
-        Address to listen on.
-    port : int
-        0 takes a free one.
-    on_ready : callable, optional
-        Called with the address of the board once it listens.
-
-    Raises
-    ------
-    OSError
-        If the address cannot be listened on.
-    """
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listening = socket.create_server((host, port), family=family)
-    app = create_app(store_url)
-    logging.getLogger("waitress").setLevel(logging.ERROR)
-    server = create_server(app.server, sockets=[listening], threads=THREADS)
-    if on_ready is not None:
-        on_ready(f"http://{_in_url(host)}:{listening.getsockname()[1]}/")
-    try:
-        server.run()
-    finally:
-        server.close()
-        app.server.config[KEY].close()
-
-
-def _in_url(host: str) -> str:
-    shown = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)
-    return f"[{shown}]" if ":" in shown else shown

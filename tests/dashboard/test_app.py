@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import re
-import socket
 from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
 
 import dashboard
-from dashboard import create_app, serve
-from dashboard.app import _in_url, _page
+from dashboard import create_app
+from dashboard.app import _page
 
 
 @pytest.fixture
@@ -54,25 +53,3 @@ def test_every_address_of_the_board_loads(client: FlaskClient) -> None:
 def test_a_page_is_not_hidden_while_a_part_of_it_is_asked_for(client: FlaskClient) -> None:
     loading = _page().children
     assert loading.target_components == {"_pages_content": "children"}
-
-
-def test_a_port_in_use_is_an_error_that_says_so(empty_url: str) -> None:
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        taken.listen()
-        with pytest.raises(OSError, match="in use"):
-            serve(empty_url, port=taken.getsockname()[1])
-
-
-@pytest.mark.parametrize(
-    ("host", "shown"),
-    [
-        ("127.0.0.1", "127.0.0.1"),
-        ("0.0.0.0", "127.0.0.1"),
-        ("::1", "[::1]"),
-        ("::", "[::1]"),
-        ("board.example", "board.example"),
-    ],
-)
-def test_the_address_told_can_be_opened(host: str, shown: str) -> None:
-    assert _in_url(host) == shown
