@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from contextlib import closing
+from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -14,19 +14,17 @@ from bondtrail.site import Site
 from ingest.ahead import ahead
 from ingest.errors import IngestError, Unreadable
 from ingest.faults import RejectBook, shown
+from ingest.files import InputFile, opened, taker_of_readings, why_closed
 from ingest.header import HeaderError, Layout
-from ingest.parquet import ParquetFile
-from ingest.readings import Tags, check_wide, take_long, take_wide
+from ingest.readings import Tags
 from ingest.report import FileKind, FileReport, LoadReport, Progress
-from ingest.sources import STDIN, Source, expand, open_source, size_of
+from ingest.sources import expand, size_of
 from ingest.tables import Batch, Take
-from ingest.text import TextFile
 from ingest.windows import take_tickets, take_work
 from store import Store, Written
 
 OnProgress = Callable[[Progress], None]
 Clock = Callable[[], int]
-InputFile = TextFile | ParquetFile
 
 _AHEAD = 6
 """Steps that are read while earlier ones are being stored."""
@@ -102,16 +100,13 @@ class _Loader:
     rows: int = 0
 
     def load(self, path: str) -> FileReport:
-        try:
-            source = open_source(path)
-        except OSError as exc:
-            return FileReport(path, error=_why(path, exc))
-        with closing(source):
-            # By its path: daily folders hold files of one name, and each keeps its own rejects.
-            book = RejectBook(source.name if path == STDIN else path, self.now)
-            with closing(_opened(path, source, book)) as file:
-                report = self._load(source.name, file, book)
-                self.done += file.consumed
+        with ExitStack() as stack:
+            try:
+                source, book, file = stack.enter_context(opened(path, self.now))
+            except OSError as exc:
+                return FileReport(path, error=why_closed(exc))
+            report = self._load(source.name, file, book)
+            self.done += file.consumed
         return report
 
     def _load(self, name: str, file: InputFile, book: RejectBook) -> FileReport:
@@ -138,10 +133,7 @@ class _Loader:
             return partial(take_work, layout=layout, site=self.site, zone=self.zone)
         if layout.kind is FileKind.BATCH:
             return partial(take_tickets, layout=layout, site=self.site, zone=self.zone)
-        if layout.kind is FileKind.WIDE:
-            check_wide(layout, self.tags)
-            return partial(take_wide, layout=layout, tags=self.tags, zone=self.zone)
-        return partial(take_long, layout=layout, tags=self.tags, zone=self.zone)
+        return taker_of_readings(layout, self.tags, self.zone)
 
     def _store(self, file: InputFile, take: Take, report: FileReport) -> None:
         rejects: list[Reject] = []
@@ -178,12 +170,6 @@ class _Loader:
             self.progress(Progress(name, self.done + file.consumed, self.total, self.rows))
 
 
-def _opened(path: str, source: Source, book: RejectBook) -> InputFile:
-    if source.is_parquet and path != STDIN:
-        return ParquetFile(path, book)
-    return TextFile(source, book)
-
-
 def _count(report: FileReport, written: Written) -> None:
     report.new += written.new
     report.repeated += written.repeated
@@ -198,13 +184,3 @@ def _unread_columns(layout: Layout) -> list[str]:
     if not names:
         return []
     return [f"not read: column {', '.join(map(shown, names[:5]))}"]
-
-
-def _why(path: str, exc: OSError) -> str:
-    if isinstance(exc, FileNotFoundError):
-        return "no such file"
-    if isinstance(exc, PermissionError):
-        return "may not be read: ask for the right to read it"
-    if isinstance(exc, IsADirectoryError):
-        return "a directory with no CSV or Parquet file in it"
-    return exc.strerror or str(exc)
