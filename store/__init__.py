@@ -31,6 +31,7 @@ from store.summaries import (
     TripCount,
 )
 from store.touches import Touch
+from store.users import Person
 
 __all__ = [
     "NEVER",
@@ -50,6 +51,7 @@ __all__ = [
     "NewerStoreError",
     "NotAStoreError",
     "PartSums",
+    "Person",
     "PointSummary",
     "Reviews",
     "Store",

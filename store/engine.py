@@ -8,11 +8,12 @@ each reads one snapshot.
 from __future__ import annotations
 
 import os
+import sqlite3
 import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -72,10 +73,13 @@ class Database:
 
     def __init__(self, url: str) -> None:
         parsed, self.where = _parse(url)
+        is_file = parsed.get_backend_name() == "sqlite"
+        self.path = Path(parsed.database or "").absolute() if is_file else None
+        """The file that it is, if it is one."""
         self.pool = ThreadPoolExecutor(min(4, os.cpu_count() or 1), "store")
         self._engine = create_engine(parsed, **_engine_options(parsed))
         self._held = threading.local()
-        if parsed.get_backend_name() == "sqlite":
+        if is_file:
             self._reader, self._writer = _sqlite_engines(self._engine)
         else:
             self._writer = self._engine
@@ -115,6 +119,30 @@ class Database:
             if conn.dialect.name == "postgresql":
                 conn.execute(text("select pg_advisory_xact_lock(:key)"), {"key": _WRITE_LOCK})
             yield Transaction(conn, self.pool, self.where)
+
+    @contextmanager
+    def apart(self) -> Iterator[Connection]:
+        """Open a connection of its own, outside of any transaction; what it held ends with it."""
+        with self._translated():
+            conn = self._engine.connect().execution_options(isolation_level="AUTOCOMMIT")
+            conn.detach()
+        try:
+            with self._translated():
+                yield conn
+        finally:
+            with suppress(Exception):  # it may be lost by now, which is an end of it too
+                conn.close()
+
+    def probe(self) -> None:
+        """Write next to nothing, without waiting; raise a `StoreError` if that cannot be."""
+        if self.path is not None:
+            with suppress(StoreBusyError), self._translated():
+                _touch_file(self.path)
+        else:
+            with self.apart() as conn:
+                if conn.execute(text("show transaction_read_only")).scalar() == "on":
+                    raise StoreUnavailableError(self.where, "it may be read only, not written")
+                conn.execute(text("select txid_current()"))  # a standby has none to give
 
     def close(self) -> None:
         """Give back threads and connections."""
@@ -245,6 +273,16 @@ def _sqlite_engines(engine: Engine) -> tuple[Engine, Engine]:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine, engine.execution_options(**{_WRITES: True})
+
+
+def _touch_file(path: Path) -> None:
+    """Commit a change of nothing to a SQLite file that must be there."""
+    with closing(
+        sqlite3.connect(f"{path.as_uri()}?mode=rw", uri=True, timeout=0.0, isolation_level=None)
+    ) as connection:
+        connection.execute("begin immediate")
+        connection.execute("pragma user_version = 0")  # it is 0: the page is written all the same
+        connection.execute("commit")
 
 
 def _write_ahead(connection: Any) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
@@ -20,6 +20,7 @@ from bondtrail.results import (
     Trip,
     WorkWindow,
 )
+from bondtrail.running import Source
 from bondtrail.samples import Replaced, Samples, TimeArray
 from store import (
     arrivals,
@@ -32,15 +33,18 @@ from store import (
     schema,
     sites,
     touches,
+    users,
     verify,
     writing,
 )
+from store import sources as sources_heard
 from store.bulk import FLUSH_ROWS, BulkWriter
 from store.compliances import Compliances
 from store.engine import Database
 from store.errors import DamageError
 from store.fetching import OnDamage, raise_damage
 from store.holds import Holds
+from store.jobs import Jobs
 from store.merging import Written
 from store.points import PointSummary
 from store.reviews import Reviews
@@ -48,6 +52,7 @@ from store.stretches import Arrivals
 from store.summaries import Summaries
 from store.touches import Touch
 from store.upgrade import upgrade
+from store.users import Users
 
 if TYPE_CHECKING:
     from bondtrail.site import Site
@@ -100,6 +105,10 @@ class Store:
         """Which readings must be kept."""
         self.compliances = Compliances(db)
         """Which transfers were compliant, over all stations at once."""
+        self.jobs = Jobs(db)
+        """The jobs of the schedule: who does which, and how they went."""
+        self.users = Users(db)
+        """Who may sign in."""
 
     def __enter__(self) -> Self:
         return self
@@ -124,8 +133,15 @@ class Store:
 
     # Samples
 
-    def write(self, batch: Mapping[str, Samples], *, arrived: int | None = None) -> Written:
-        """Commit samples by point, in any order, as one row of the journal.
+    def write(
+        self,
+        batch: Mapping[str, Samples],
+        *,
+        arrived: int | None = None,
+        rejects: Iterable[Reject] = (),
+        sources: Iterable[Source] = (),
+    ) -> Written:
+        """Commit samples by point, in any order, as one row of the journal, and what came along.
 
         Parameters
         ----------
@@ -133,6 +149,12 @@ class Store:
             By point.
         arrived : int, optional
             When they arrived, for `arrivals`. [ns]
+        rejects : iterable of Reject
+            What could not be taken. Of one source, place and reason all are one row: the first
+            one's text and time stay, counts add up. How many such rows there can be is the
+            caller's to bound.
+        sources : iterable of Source
+            Who sent it: readings add up.
 
         Raises
         ------
@@ -142,7 +164,10 @@ class Store:
         writing.check_batch(batch)
         moment = writing.check_arrival(arrived)
         with self._db.writing() as tx:
-            return writing.into_journal(tx, batch, moment)
+            written = writing.into_journal(tx, batch, moment)
+            inputs.count_rejects(tx, rejects)
+            sources_heard.put(tx, sources)
+            return written
 
     def bulk(
         self, *, flush_rows: int = FLUSH_ROWS, arrived: Callable[[], int] | None = None
@@ -253,6 +278,29 @@ class Store:
         """Verify every checksum; return what is damaged."""
         with self._db.reading() as tx:
             return list(verify.damaged(tx))
+
+    # What a running service needs
+
+    def sources(self) -> list[Source]:
+        """Return who ever sent readings through `write`, by name."""
+        with self._db.reading() as tx:
+            return sources_heard.every(tx)
+
+    def secret_key(self) -> bytes:
+        """Return 32 bytes to sign sessions with: the same ever after, and of this store only."""
+        return users.secret_key(self._db)
+
+    def probe(self) -> None:
+        """Write next to nothing, to see whether the store can be written.
+
+        It waits for nobody: a store that another writer keeps busy is one that can be written.
+
+        Raises
+        ------
+        StoreError
+            If it cannot be written.
+        """
+        self._db.probe()
 
     # What is known of the site
 

@@ -135,9 +135,35 @@ def put_rejects(tx: Transaction, rejects: Iterable[Reject]) -> None:
         tx.conn.execute(statement, rows)
 
 
+def count_rejects(tx: Transaction, rejects: Iterable[Reject]) -> None:
+    """Keep rejects of which the same source, place and reason make one row, whatever the text.
+
+    Their counts add up; what the first one said, and when, stays.
+    """
+    statement = upsert(tx.conn, reject)
+    statement = statement.on_conflict_do_update(
+        index_elements=[reject.c.digest],
+        set_={"count": reject.c.count + statement.excluded.count},
+    )
+    rows = [_row_of_kind(each) for each in rejects]
+    if rows:
+        tx.conn.execute(statement, rows)
+
+
+def _row_of_kind(each: Reject) -> dict[str, Any]:
+    row = _reject_row(each)
+    # Five texts, so that it is never the digest of one that is told apart by its raw text too.
+    kind = ("counted", "", row["source"], row["place"], row["reason"])
+    return row | {"digest": _digest(*kind)}
+
+
+def _digest(*told: str) -> str:
+    return hashlib.sha256("\0".join(told).encode()).hexdigest()
+
+
 def _reject_row(each: Reject) -> dict[str, Any]:
     told = [fit(each.source), fit(each.where), fit(each.reason), shortened(each.raw, RAW_BYTES)]
-    digest = hashlib.sha256("\0".join(told).encode()).hexdigest()
+    digest = _digest(*told)
     source, place, reason, raw = told
     return {
         "source": source,

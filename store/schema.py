@@ -28,7 +28,7 @@ from sqlalchemy import (
 from bondtrail.results import DAY_COUNTERS, DAY_COUNTS, DAY_HISTOGRAMS, DAY_SUMS, NON_COMPLIANT
 
 METADATA = MetaData()
-VERSION = "0003"
+VERSION = "0004"
 """The newest revision under ``migrations/versions``; a test keeps the two together."""
 VERSION_TABLE = "bondtrail_version"
 
@@ -105,6 +105,7 @@ journal = Table(
     Column("block", LargeBinary, nullable=False),
     sqlite_autoincrement=True,  # an id tells the order of commits, so none may come twice
 )
+Index("journal_last", journal.c.last_ns, journal.c.first_ns, journal.c.samples)
 
 arrival = Table(
     "arrival",
@@ -463,3 +464,62 @@ hold = Table(
 The database itself refuses to delete a row, or to change anything but its release, once.
 """
 Index("hold_start", hold.c.station, hold.c.start_ns)
+
+job = Table(
+    "job",
+    METADATA,
+    Column("name", Text, primary_key=True),
+    _ns("started_ns", optional=True),
+    _ns("ended_ns", optional=True),
+    _ns("succeeded_ns", optional=True),
+    _count("failures"),
+    _text("said"),
+    _text("run_by"),
+)
+"""The jobs of the schedule and how the last run of each went; see `store.jobs`."""
+
+source = Table(
+    "source",
+    METADATA,
+    Column("name", Text, primary_key=True),
+    _count("readings"),
+    _ns("heard_ns"),
+    _number("lag_median_s", optional=True),
+    _number("lag_spread_s", optional=True),
+    _count("lag_count"),
+)
+"""Who sends readings, and how its clock stands to ours; see `store.sources`."""
+
+person = Table(
+    "person",
+    METADATA,
+    Column("folded", Text, primary_key=True),
+    _text("name"),
+    _text("hash"),
+    _ns("created_ns"),
+    _ns("changed_ns"),
+    Column("disabled", Boolean, nullable=False),
+)
+"""Who may sign in, by the name case-folded; see `store.users`. No password is in it."""
+
+secret = Table(
+    "secret",
+    METADATA,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("value", LargeBinary, nullable=False),
+)
+"""One row: what sessions of people who signed in are signed with."""
+
+floor = Table(
+    "floor",
+    METADATA,
+    Column("station", Text, primary_key=True),
+    _ns("midnight_ns"),
+    _ns("since_ns"),
+    _ns("context_ns"),
+    _ns("kept_ns"),
+    _ns("at_ns"),
+    _count("removed"),
+    _count("late"),
+)
+"""From where on a station is judged since readings before it were removed; see `store.floors`."""

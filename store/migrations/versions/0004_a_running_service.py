@@ -1,0 +1,62 @@
+"""What a running service remembers: its jobs and sources, who may sign in, and what it removed."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0004"
+down_revision = "0003"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    op.create_index("journal_last", "journal", ["last_ns", "first_ns", "samples"], unique=False)
+    op.create_table(
+        "job",
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("started_ns", sa.BigInteger(), nullable=True),
+        sa.Column("ended_ns", sa.BigInteger(), nullable=True),
+        sa.Column("succeeded_ns", sa.BigInteger(), nullable=True),
+        sa.Column("failures", sa.BigInteger(), nullable=False),
+        sa.Column("said", sa.Text(), nullable=False),
+        sa.Column("run_by", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("name"),
+    )
+    op.create_table(
+        "source",
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("readings", sa.BigInteger(), nullable=False),
+        sa.Column("heard_ns", sa.BigInteger(), nullable=False),
+        sa.Column("lag_median_s", sa.Float(precision=53), nullable=True),
+        sa.Column("lag_spread_s", sa.Float(precision=53), nullable=True),
+        sa.Column("lag_count", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("name"),
+    )
+    op.create_table(
+        "person",
+        sa.Column("folded", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("hash", sa.Text(), nullable=False),
+        sa.Column("created_ns", sa.BigInteger(), nullable=False),
+        sa.Column("changed_ns", sa.BigInteger(), nullable=False),
+        sa.Column("disabled", sa.Boolean(), nullable=False),
+        sa.PrimaryKeyConstraint("folded"),
+    )
+    op.create_table(
+        "secret",
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("value", sa.LargeBinary(), nullable=False),
+        sa.PrimaryKeyConstraint("number"),
+    )
+    op.create_table(
+        "floor",
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("midnight_ns", sa.BigInteger(), nullable=False),
+        sa.Column("since_ns", sa.BigInteger(), nullable=False),
+        sa.Column("context_ns", sa.BigInteger(), nullable=False),
+        sa.Column("kept_ns", sa.BigInteger(), nullable=False),
+        sa.Column("at_ns", sa.BigInteger(), nullable=False),
+        sa.Column("removed", sa.BigInteger(), nullable=False),
+        sa.Column("late", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("station"),
+    )
