@@ -40,6 +40,22 @@ class Fault(StrEnum):
     BLANK = "empty field"
     TAG = "tag that the site file does not know"
     FILE = "file that cannot be read"
+    VOID = "empty message"
+    SIZE = "message larger than 1 MiB"
+    JSON = "message that is not JSON"
+    DEPTH = "message that is nested too deep"
+    SHAPE = "message that is no reading"
+    TOPIC = "topic that the site file does not name"
+    ROLE = "role that the station has no point for"
+    KEY = "key that is no role"
+    MEMBER = "key that is not t, v or q"
+    NO_ROLE = "object that names no reading"
+    NO_VALUE = "reading without a value"
+    FIELD = "message with none of the fields that the site file names"
+    TWICE = "key that stands twice in one object"
+    NO_TIME = "reading without a time"
+    EARLY = "time before the year 2000"
+    AHEAD = "time more than an hour ahead of its arrival"
 
 
 About = tuple[str, int] | None

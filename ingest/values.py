@@ -113,6 +113,16 @@ def read_quality(column: pa.Array) -> tuple[QualityArray, BoolArray]:
     return np.where(bad, 0, marks).astype(np.uint8), bad
 
 
+def quality_of(word: str) -> int | None:
+    """Return the quality that one word or code stands for, None where it is none."""
+    return _QUALITY_WORDS.get(word.strip().lower())
+
+
+def expected(role: Role) -> str:
+    """Return what would be right as a value of a role."""
+    return _EXPECTED[role]
+
+
 def quality_fault(text: str) -> str:
     """Return what is wrong with a quality."""
     return f"quality {shown(text)}: expected 0 (good), 1 (uncertain) or 2 (bad)"

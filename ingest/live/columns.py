@@ -1,0 +1,278 @@
+"""The readings of a batch of messages: gathered one after the other, judged all at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+
+from bondtrail.samples import QualityArray, Samples, TimeArray, ValueArray
+from bondtrail.site import Point, Role
+from bondtrail.times import NS_PER_S
+from ingest.arrays import BoolArray
+from ingest.faults import Fault
+from ingest.live.messages import Message
+from ingest.live.reasons import reason_of
+from ingest.moments import read_times
+from ingest.values import FAULTS, NO_FAULT, CodeArray, read_values, role_code
+
+EARLIEST = 946_684_800 * NS_PER_S
+"""2000-01-01: a clock that says less was never set."""
+AHEAD = 3600 * NS_PER_S
+"""A reading may be this much younger than its message; beyond it, its clock is wrong."""
+
+IndexArray = npt.NDArray[np.int32]
+
+_TIME, _EARLY, _AHEAD = (FAULTS.index(fault) for fault in (Fault.TIME, Fault.EARLY, Fault.AHEAD))
+_CONTACTS = (Role.PERMISSIVE, Role.RUNNING, Role.BYPASS)
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """Where readings come from and which point they are of."""
+
+    number: int
+    point: Point
+    source: int
+    """The number of who sends them."""
+
+
+class Slots:
+    """Every place that readings of a site may come from, by small numbers."""
+
+    def __init__(self) -> None:
+        self.sources: list[str] = []
+        self._numbers: dict[str, int] = {}
+        self._slots: list[Slot] = []
+        self._points: dict[str, int] = {}
+
+    def add(self, point: Point, source: str) -> Slot:
+        """Return a new place for readings of a point."""
+        number = self._numbers.setdefault(source, len(self.sources))
+        if number == len(self.sources):
+            self.sources.append(source)
+        slot = Slot(len(self._slots), point, number)
+        self._slots.append(slot)
+        self._points.setdefault(point.name, len(self._points))
+        return slot
+
+    def __getitem__(self, number: int) -> Slot:
+        return self._slots[number]
+
+    def settle(self) -> None:
+        """Make the tables by which whole batches are judged; no place is added after it."""
+        self.names = list(self._points)
+        self.point = np.array([self._points[slot.point.name] for slot in self._slots], np.int32)
+        self.source = np.array([slot.source for slot in self._slots], np.int32)
+        self.role = np.array([role_code(slot.point.role) for slot in self._slots], np.uint8)
+        self.scale = np.array([slot.point.scale for slot in self._slots], np.float64)
+        self.is_contact = np.array([slot.point.role in _CONTACTS for slot in self._slots], bool)
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Readings of one message that cannot be taken, for one reason.
+
+    ``message`` is an index into the batch; ``point`` and ``time`` (ns) are those of the first.
+    """
+
+    message: int
+    reason: str
+    count: int = 1
+    point: str | None = None
+    time: int | None = None
+
+
+@dataclass(slots=True)
+class Columns:
+    """What a batch of messages holds, before any of it is judged.
+
+    Readings that follow each other in one message and are of one point are a run: ``slots``,
+    ``messages`` and ``counts`` have an entry each, ``times``, ``values`` and ``marks`` one for
+    every reading.
+
+    Attributes
+    ----------
+    slots, messages, counts : list of int
+        Of each run: its `Slot`, the index of its message, and how many readings it has.
+    times : list of int or str
+        As written.
+    values : list of float, bool, str or None
+        As written, in the unit of the point's table.
+    marks : bytearray
+        Qualities.
+    refused : list of Refused
+        What could not even be gathered.
+    """
+
+    slots: list[int] = field(default_factory=list)
+    messages: list[int] = field(default_factory=list)
+    counts: list[int] = field(default_factory=list)
+    times: list[int | str] = field(default_factory=list)
+    values: list[Any] = field(default_factory=list)
+    marks: bytearray = field(default_factory=bytearray)
+    refused: list[Refused] = field(default_factory=list)
+
+    def add(self, slot: int, message: int, time: int | str, value: Any, mark: int) -> None:
+        """Gather one reading."""
+        self.slots.append(slot)
+        self.messages.append(message)
+        self.counts.append(1)
+        self.times.append(time)
+        self.values.append(value)
+        self.marks.append(mark)
+
+    def refuse(
+        self, message: int, reason: str, count: int = 1, slot: Slot | None = None, time: Any = None
+    ) -> None:
+        """Gather readings that cannot be taken; ``time`` is as written."""
+        point = None if slot is None else slot.point.name
+        moment = None if time is None else moment_of(time)
+        self.refused.append(Refused(message, reason, count, point, moment))
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The readings of a batch, each good or with what is wrong with it.
+
+    All arrays have the shape (readings,).
+    """
+
+    slot: IndexArray
+    message: IndexArray
+    time: TimeArray
+    value: ValueArray
+    quality: QualityArray
+    faults: CodeArray
+
+    @property
+    def good(self) -> BoolArray:
+        """Which readings can be taken."""
+        good: BoolArray = self.faults == NO_FAULT
+        return good
+
+
+def judge(columns: Columns, slots: Slots, arrived: TimeArray) -> Judged:
+    """Return the readings of a batch with what is wrong with each.
+
+    Parameters
+    ----------
+    columns : Columns
+        What was gathered.
+    slots : Slots
+        Where it may come from.
+    arrived : ndarray of int64, shape (messages,)
+        When each message arrived. [ns]
+    """
+    counts = np.array(columns.counts, np.int32)
+    slot = np.repeat(np.array(columns.slots, np.int32), counts)
+    message = np.repeat(np.array(columns.messages, np.int32), counts)
+    time, bad_time = moments_of(columns.times)
+    value, faults = _values(columns.values, slot, slots)
+    latest = arrived.take(message) + AHEAD
+    faults[time > latest] = _AHEAD
+    faults[time < EARLIEST] = _EARLY
+    faults[bad_time] = _TIME
+    quality = np.frombuffer(bytes(columns.marks), np.uint8)
+    return Judged(slot, message, time, value, quality, faults)
+
+
+def moments_of(times: Sequence[int | str]) -> tuple[TimeArray, BoolArray]:
+    """Return written times in ns, shape (n,), and which are none."""
+    kinds = set(map(type, times))
+    if kinds <= {int}:
+        try:
+            return read_times(pa.array(np.array(times, np.int64)), None)
+        except OverflowError:
+            pass
+    if kinds == {str}:
+        return read_times(_texts(times), None)  # type: ignore[arg-type]
+    return read_times(_texts([str(time) for time in times]), None)
+
+
+def moment_of(time: int | str) -> int | None:
+    """Return one written time in ns, None where it is none."""
+    moments, bad = moments_of([time])
+    return None if bad[0] else int(moments[0])
+
+
+def _texts(texts: Sequence[str]) -> pa.Array:
+    """Return a column of text: by its bytes where all is ASCII, which is several times faster."""
+    data = "".join(texts)
+    if not data.isascii():
+        return pa.array(texts, pa.string())
+    ends = np.zeros(len(texts) + 1, np.int32)
+    np.cumsum(np.fromiter(map(len, texts), np.int32, len(texts)), out=ends[1:])
+    buffers = [None, pa.py_buffer(ends), pa.py_buffer(data.encode())]
+    return pa.Array.from_buffers(pa.string(), len(texts), buffers)
+
+
+def _values(values: list[Any], slot: IndexArray, slots: Slots) -> tuple[ValueArray, CodeArray]:
+    """Return values in the units that are kept, and what is wrong with each."""
+    roles, scales = slots.role.take(slot), slots.scale.take(slot)
+    if set(map(type, values)) <= {float}:
+        return read_values(pa.array(np.array(values, np.float64)), roles, scales)
+    odd = [row for row, value in enumerate(values) if type(value) is not float]
+    numbers = values.copy()
+    absent = np.zeros(len(values), bool)
+    texts = []
+    rows = []
+    for row in odd:
+        value = values[row]
+        numbers[row] = 0.0
+        if value is None:
+            absent[row] = True
+        elif type(value) is bool and slots.is_contact[slot[row]]:
+            numbers[row] = float(value)
+        else:
+            texts.append(value if type(value) is str else "true" if value else "false")
+            rows.append(row)
+    column = pa.array(np.array(numbers, np.float64), mask=absent)
+    found, faults = read_values(column, roles, scales)
+    if rows:
+        at = np.array(rows)
+        found[at], faults[at] = read_values(_texts(texts), roles[at], scales[at])
+    return found, faults
+
+
+def samples_of(judged: Judged, slots: Slots) -> dict[str, Samples]:
+    """Return the good readings of a batch point by point, each in the order of arrival."""
+    rows = np.flatnonzero(judged.good)
+    points = slots.point.take(judged.slot.take(rows))
+    order = points.astype(np.uint16) if len(slots.names) <= 2**16 else points  # sorts by radix
+    rows = rows.take(np.argsort(order, kind="stable"))
+    counts = np.bincount(points, minlength=len(slots.names))
+    ends = np.cumsum(counts)
+    time, value = judged.time.take(rows), judged.value.take(rows)
+    quality = judged.quality.take(rows)
+    batch = {}
+    for number in np.flatnonzero(counts).tolist():
+        part = slice(int(ends[number] - counts[number]), int(ends[number]))
+        batch[slots.names[number]] = Samples(time[part], value[part], quality[part])
+    return batch
+
+
+def refused_of(judged: Judged, slots: Slots) -> list[Refused]:
+    """Return the readings that are not good: those of one place and fault once, with a count."""
+    bad = np.flatnonzero(~judged.good)
+    if not bad.size:
+        return []
+    keys = judged.slot[bad].astype(np.int64) * 256 + judged.faults[bad]
+    _, firsts, counts = np.unique(keys, return_index=True, return_counts=True)
+    refused = []
+    for first, count in sorted(zip(firsts.tolist(), counts.tolist(), strict=True)):
+        row = bad[first]
+        fault, point = FAULTS[judged.faults[row]], slots[judged.slot[row]].point
+        time = None if fault is Fault.TIME else int(judged.time[row])
+        reason = reason_of(fault, point.role)
+        refused.append(Refused(int(judged.message[row]), reason, count, point.name, time))
+    return refused
+
+
+def arrivals_of(messages: Sequence[Message]) -> TimeArray:
+    """Return when each message arrived, shape (messages,). [ns]"""
+    return np.array([message.arrived for message in messages], np.int64)

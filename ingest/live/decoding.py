@@ -1,0 +1,195 @@
+"""Messages of a broker to samples: whatever cannot be taken is counted, nothing is dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from bondtrail.results import Reject
+from bondtrail.running import Source
+from bondtrail.samples import Samples
+from bondtrail.site import Role, Site
+from ingest.faults import Fault
+from ingest.live.columns import (
+    Columns,
+    Judged,
+    Slot,
+    Slots,
+    arrivals_of,
+    judge,
+    refused_of,
+    samples_of,
+)
+from ingest.live.mapped import MappedTopic, mapped_topic
+from ingest.live.messages import Message
+from ingest.live.native import PointTopic, StationTopic
+from ingest.live.reasons import reason_of
+from ingest.live.skew import Clocks
+from ingest.live.tally import Tally
+
+ROOT = "bondtrail"
+SERVICE = "$service"
+SPARKPLUG = "spBv1.0/"
+
+Take = Callable[[Message, int, Columns], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """What messages came to.
+
+    Attributes
+    ----------
+    batch : dict of str to Samples
+        The readings of each point in the order of arrival: of several at one time the last counts.
+    rejects : list of Reject
+        What could not be taken, with how often since the last time.
+    sources : list of Source
+        Those that sent, where there is news of them.
+    publish : list of (str, bytes)
+        Topics and payloads to publish.
+    read : int
+        How many readings there were: those of the batch and those rejected.
+    """
+
+    batch: dict[str, Samples] = field(default_factory=dict)
+    rejects: list[Reject] = field(default_factory=list)
+    sources: list[Source] = field(default_factory=list)
+    publish: list[tuple[str, bytes]] = field(default_factory=list)
+    read: int = 0
+
+
+class Decoder:
+    """Takes messages by the topics that a site file names, native and mapped.
+
+    It reads no clock and does no I/O: when each message arrived stands in it.
+
+    Parameters
+    ----------
+    site : Site
+        Whose points the readings are of.
+    source : str
+        The broker, without its password: where rejects say they come from.
+    """
+
+    def __init__(self, site: Site, *, source: str) -> None:
+        self._slots = Slots()
+        self._tally = Tally(source)
+        self._clocks = Clocks()
+        self._follow(site)
+
+    def follow(self, site: Site) -> None:
+        """Take messages by another site file from now on; what is counted is kept."""
+        self._slots = Slots()
+        self._follow(site)
+
+    def _follow(self, site: Site) -> None:
+        self._site = site
+        self._root = f"{ROOT}/{site.id}/"
+        self._mapped = _mapped_topics(site, self._slots)
+        self._topics: dict[str, Take] = _native_topics(site, self._root, self._slots)
+        self._topics.update(self._mapped)
+        self._slots.settle()
+
+    def filters(self, share: str | None = None) -> list[str]:
+        """Return the topic filters to subscribe to; those that may be are shared by a group."""
+        front = f"$share/{share}/" if share else ""
+        own = f"{self._root}#"
+        mapped = [topic for topic in self._mapped if not topic.startswith(self._root)]
+        return [*(front + topic for topic in (own, *mapped)), f"{SPARKPLUG}#"]
+
+    def decode(self, messages: Sequence[Message], now: int) -> Decoded:
+        """Return what messages hold, in the order in which they arrived; ``now`` is in ns."""
+        columns = Columns()
+        topics = self._topics
+        for index, message in enumerate(messages):
+            take = topics.get(message.topic)
+            if take is not None:
+                take(message, index, columns)
+            else:
+                self._other(message, index, columns)
+        judged = judge(columns, self._slots, arrivals_of(messages))
+        self._note(judged, messages)
+        refused = [*columns.refused, *refused_of(judged, self._slots)]
+        taken = int(judged.good.sum())
+        return Decoded(
+            batch=samples_of(judged, self._slots),
+            rejects=self._tally.take(refused, messages),
+            sources=self._clocks.due(now),
+            read=taken + sum(item.count for item in refused),
+        )
+
+    def tick(self, now: int) -> Decoded:
+        """Return what is due though nothing came; ``now`` is in ns."""
+        return Decoded(sources=self._clocks.due(now))
+
+    def close(self, now: int) -> Decoded:
+        """Return what is left to say before the end; ``now`` is in ns."""
+        return Decoded(sources=self._clocks.due(now, at_once=True))
+
+    def _other(self, message: Message, index: int, columns: Columns) -> None:
+        """Refuse a message of a topic that nothing is known of."""
+        topic = message.topic
+        if topic.startswith(f"{self._root}{SERVICE}/"):
+            return
+        columns.refuse(index, reason_of(self._fault(topic)))
+
+    def _fault(self, topic: str) -> Fault:
+        """Return what is wrong with a topic."""
+        station, *roles = topic.removeprefix(self._root).split("/")
+        if not topic.startswith(self._root) or len(roles) > 1:
+            return Fault.TOPIC
+        if not any(station == known.id for known in self._site.stations):
+            return Fault.STATION
+        return Fault.ROLE if roles and roles[0] in _ROLES else Fault.TOPIC
+
+    def _note(self, judged: Judged, messages: Sequence[Message]) -> None:
+        """Keep what the good readings tell of the clocks of their sources."""
+        rows = np.flatnonzero(judged.good)
+        if not rows.size:
+            return
+        slots = self._slots
+        tells = np.array([_tells(message) for message in messages], bool)
+        sources = slots.source.take(judged.slot.take(rows))
+        order = np.argsort(sources, kind="stable")
+        rows = rows.take(order)
+        arrived = arrivals_of(messages).take(judged.message.take(rows))
+        lags = arrived - judged.time.take(rows)
+        live = tells.take(judged.message.take(rows))
+        counts = np.bincount(sources, minlength=len(slots.sources))
+        ends = np.cumsum(counts)
+        for number in np.flatnonzero(counts).tolist():
+            part = slice(int(ends[number] - counts[number]), int(ends[number]))
+            heard = int(arrived[part].max())
+            self._clocks.note(
+                slots.sources[number], int(counts[number]), heard, lags[part][live[part]]
+            )
+
+
+_ROLES = frozenset(Role)
+
+
+def _tells(message: Message) -> bool:
+    """Return whether the arrival of a message tells of the clock of who sent it."""
+    return message.is_prompt and not (message.is_repeat or message.is_retained)
+
+
+def _native_topics(site: Site, root: str, slots: Slots) -> dict[str, Take]:
+    topics: dict[str, Take] = {}
+    for station in site.stations:
+        source = f"mqtt {station.id}"
+        by_role = {role: slots.add(point, source) for role, point in station.points.items()}
+        topics[root + station.id] = StationTopic(by_role)
+        for role, slot in by_role.items():
+            topics[f"{root}{station.id}/{role}"] = PointTopic(slot)
+    return topics
+
+
+def _mapped_topics(site: Site, slots: Slots) -> dict[str, MappedTopic]:
+    fields: dict[str, dict[str, Slot]] = {}
+    for point in site.points():
+        for topic, name in filter(None, map(mapped_topic, point.aliases)):
+            fields.setdefault(topic, {})[name] = slots.add(point, f"mqtt {topic}")
+    return {topic: MappedTopic(found) for topic, found in fields.items()}
