@@ -13,6 +13,7 @@ from functools import lru_cache
 from typing import Any
 from zoneinfo import available_timezones
 
+from bondtrail.site_aliases import resolve_aliases
 from bondtrail.site_calendar import check_reports, check_shifts
 from bondtrail.site_items import (
     LIMITS,
@@ -203,6 +204,7 @@ def _check_station(
         _check_order(limits, overrides, faulty, title, problems)
     phase = _phase(own.get("product"), products, title, problems)
     points = _check_points(raw.get("points", {}), title, phase, problems)
+    resolve_aliases(raw, own, points, title, problems)
     _check_rated_flow(own, phase, points.get(Role.FLOW), title, problems)
     return StationParts(title, own, overrides, points)
 

@@ -104,12 +104,13 @@ Name = Annotated[
 ]
 """What rows are grouped by: two names that differ by a blank would be two groups."""
 
+LONGEST_ALIAS = 256
 Alias = Annotated[
     str,
     StringConstraints(
         pattern=r"^[^\p{Cc}\p{Z}]([^\p{Cc}\p{Zl}\p{Zp}]*[^\p{Cc}\p{Z}])?$",
         min_length=1,
-        max_length=256,
+        max_length=LONGEST_ALIAS,
     ),
 ]
 """A tag, column, ``topic#field`` or metric: adapters cut blanks off, so it has none at its ends."""
