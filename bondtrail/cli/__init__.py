@@ -28,6 +28,7 @@ PIPE_CLOSED = 141
 COMMANDS = (
     "demo",
     "load",
+    "listen",
     "analyse",
     "show",
     "compare",

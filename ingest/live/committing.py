@@ -1,0 +1,151 @@
+"""Commit a batch, whatever the store says to it, before its messages are acknowledged."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from time import perf_counter
+from typing import Protocol
+
+from bondtrail.metrics import Metrics
+from bondtrail.results import Reject
+from bondtrail.running import Source
+from bondtrail.samples import Samples
+from bondtrail.times import format_time
+from ingest.live.pauses import Pauses
+from store import DamageError, Store, StoreError, Written
+
+_RAW = 4096
+"""Characters of what was refused to keep."""
+_PATIENCE = 3
+"""How often the store may refuse a batch for no known reason before its points are tried alone."""
+
+log = logging.getLogger(__name__)
+
+
+class Batch(Protocol):
+    """What is committed together."""
+
+    @property
+    def batch(self) -> Mapping[str, Samples]:
+        """Samples by point."""
+
+    @property
+    def rejects(self) -> Sequence[Reject]:
+        """What could not be taken."""
+
+    @property
+    def sources(self) -> Sequence[Source]:
+        """Who sent."""
+
+
+class Committer:
+    """Writes batches into a store and waits for it as long as it takes.
+
+    Parameters
+    ----------
+    store : Store
+        Where to.
+    where : str
+        What rejects of ours name as their source.
+    metrics : Metrics
+        To be told of what was written.
+    wait : callable
+        Waits for some seconds; True when the wait is to end for good.
+    on_trouble : callable
+        Told of each error of the store that is waited for.
+    on_idle : callable
+        Called before each wait.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        where: str,
+        metrics: Metrics,
+        *,
+        wait: Callable[[float], bool],
+        on_trouble: Callable[[StoreError], None],
+        pauses: Pauses,
+    ) -> None:
+        self._store = store
+        self._where = where
+        self._metrics = metrics
+        self._wait = wait
+        self._on_trouble = on_trouble
+        self._pauses = pauses
+
+    def commit(self, batch: Batch, arrived: int) -> bool:
+        """Commit a batch; False if the wait for the store was ended and nothing is committed.
+
+        Parameters
+        ----------
+        batch : Batch
+            What is committed.
+        arrived : int
+            When the newest message of it came. [ns]
+        """
+        if not (batch.batch or batch.rejects or batch.sources):
+            return True
+        self._pauses.reset()
+        refusals = 0
+        while True:
+            begun = perf_counter()
+            try:
+                written = self._written(batch, arrived, by_point=refusals >= _PATIENCE)
+            except StoreError as exc:
+                refusals += type(exc) is StoreError
+                self._on_trouble(exc)
+                if self._wait(self._pauses.next_s()):
+                    return False
+            else:
+                self._note(written, batch, perf_counter() - begun)
+                return True
+
+    def _written(self, batch: Batch, arrived: int, *, by_point: bool) -> Written:
+        """Write it as one, or else point by point, so that one bad point stops no others."""
+        if not by_point:
+            try:
+                return self._store.write(
+                    batch.batch, arrived=arrived, rejects=batch.rejects, sources=batch.sources
+                )
+            except (ValueError, DamageError) as exc:
+                log.warning("a batch was refused and is written point by point: %s", exc)
+        written = Written()
+        rejects = list(batch.rejects)
+        for point, samples in batch.batch.items():
+            try:
+                written += self._store.write({point: samples}, arrived=arrived)
+            except (ValueError, StoreError) as exc:
+                if isinstance(exc, StoreError) and type(exc) not in (StoreError, DamageError):
+                    raise
+                rejects.append(self._refused(point, samples, exc, arrived))
+        # Where the store refuses this, too, it is the store and not the points: nothing is lost.
+        self._store.write({}, arrived=arrived, rejects=rejects, sources=batch.sources)
+        self._metrics.rejects.inc(sum(r.count for r in rejects[len(batch.rejects) :]))
+        return written
+
+    def _refused(self, point: str, samples: Samples, exc: Exception, at: int) -> Reject:
+        log.error("%s: %d readings were refused by the store: %s", point, len(samples), exc)
+        some = slice(0, 100)
+        lines = zip(samples.time[some], samples.value[some], samples.quality[some], strict=True)
+        raw = "\n".join(f"{format_time(int(t))},{v!r},{q}" for t, v, q in lines)[:_RAW]
+        reason = f"the store refused it: {exc}"
+        return replace(
+            Reject(self._where, f"point {point}", reason, raw, at),
+            count=len(samples),
+            point=point,
+            time=int(samples.time.min()),
+        )
+
+    def _note(self, written: Written, batch: Batch, seconds: float) -> None:
+        metrics = self._metrics
+        metrics.commit.observe(seconds)
+        metrics.samples.labels("new").inc(written.new)
+        metrics.samples.labels("repeated").inc(written.repeated)
+        metrics.samples.labels("replaced").inc(written.replaced)
+        metrics.rejects.inc(sum(reject.count for reject in batch.rejects))
+        for source in batch.sources:
+            if source.lag_median_s is not None:
+                metrics.lag.observe(source.lag_median_s)

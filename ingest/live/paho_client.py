@@ -1,0 +1,112 @@
+"""paho's client on a socket of ours.
+
+The only place that overrides something private of paho: nothing public lets a client bring its
+own socket, and paho reads its socket a few bytes at a time.
+"""
+
+from __future__ import annotations
+
+import socket
+import ssl
+from typing import cast
+
+from paho.mqtt.client import Client, MQTTv5, MQTTv311
+from paho.mqtt.enums import CallbackAPIVersion
+
+from ingest.live.broker_url import Broker
+from ingest.live.cutting import Cutter
+from ingest.live.sockets import BufferedSocket
+from ingest.live.trouble import BrokerError
+
+VERSIONS = {"5": MQTTv5, "3.1.1": MQTTv311}
+CONNECT_S = 5.0
+"""How long to wait for a connection to be made."""
+
+
+class BufferedClient(Client):
+    """A client whose socket is a `BufferedSocket`, for the loop of whoever drives it."""
+
+    buffered: BufferedSocket | None = None
+
+    def _create_socket(self) -> BufferedSocket:
+        sock = cast(socket.socket, super()._create_socket())
+        self.buffered = BufferedSocket(sock, Cutter(has_properties=self.protocol == MQTTv5))
+        return self.buffered
+
+
+def new_client(
+    broker: Broker,
+    client_id: str,
+    kind: type[Client] = Client,
+    *,
+    keeps_session: bool,
+    acknowledges: bool,
+) -> Client:
+    """Return a client that is ready to connect.
+
+    Parameters
+    ----------
+    broker : Broker
+        Where to, and how to come in.
+    client_id : str
+        As the broker knows it.
+    kind : type
+        Of client.
+    keeps_session : bool
+        The broker keeps its session while it is away (MQTT 3.1.1; on MQTT 5 `connect` says so).
+    acknowledges : bool
+        Messages are acknowledged by whoever takes them, not by paho.
+
+    Raises
+    ------
+    BrokerError
+        If a certificate or key cannot be used.
+    """
+    version = VERSIONS[broker.version]
+    client = kind(
+        CallbackAPIVersion.VERSION2,
+        client_id=client_id,
+        clean_session=None if version == MQTTv5 else not keeps_session,
+        protocol=version,
+        reconnect_on_failure=False,
+        manual_ack=acknowledges,
+    )
+    client.connect_timeout = CONNECT_S
+    if broker.user is not None:
+        client.username_pw_set(broker.user, broker.password)
+    if broker.is_tls:
+        client.tls_set_context(tls_context(broker))
+    return client
+
+
+def tls_context(broker: Broker) -> ssl.SSLContext:
+    """Return how TLS is spoken to a broker: its certificate and its name are always checked.
+
+    Raises
+    ------
+    BrokerError
+        If a file cannot be read, or is no certificate or key.
+    """
+    try:
+        context = ssl.create_default_context(cafile=broker.ca)
+    except (OSError, ValueError) as exc:
+        raise _unusable(broker, f"--ca {broker.ca}", exc) from exc
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    if broker.cert is not None:
+        try:
+            # A key with a pass phrase would be asked for on the terminal of a service.
+            context.load_cert_chain(broker.cert, broker.key, password=_no_pass_phrase)
+        except (OSError, ValueError) as exc:
+            named = f"--cert {broker.cert} and --key {broker.key}"
+            raise _unusable(broker, named, exc) from exc
+    return context
+
+
+def _no_pass_phrase() -> str:
+    raise ValueError("the key has a pass phrase: a service needs one without")
+
+
+def _unusable(broker: Broker, named: str, exc: Exception) -> BrokerError:
+    said = exc.strerror if isinstance(exc, OSError) and not isinstance(exc, ssl.SSLError) else None
+    why = said or (exc.reason if isinstance(exc, ssl.SSLError) else None) or exc
+    return BrokerError(broker.where, f"{named} cannot be used: {why}", is_lasting=True)

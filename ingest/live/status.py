@@ -1,0 +1,167 @@
+"""What the listener says of itself at the broker, where others may look."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+import msgspec
+from paho.mqtt.client import Client, MQTTMessageInfo, MQTTv5
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from bondtrail import __version__
+from bondtrail.times import format_time
+from ingest.live.broker_url import Broker
+from ingest.live.paho_client import new_client
+
+BEAT_NS = 30_000_000_000
+"""How often a state that stays is told again. [ns]"""
+_KEEPALIVE_S = 30
+_GOODBYE_S = 3.0
+
+log = logging.getLogger(__name__)
+
+
+class State(StrEnum):
+    """What a listener is doing."""
+
+    STARTING = "starting"
+    LISTENING = "listening"
+    NO_STORE = "waiting for the store"
+    NO_BROKER = "waiting for the broker"
+    STOPPED = "stopped"
+    GONE = "gone"
+    """The broker says so when it no longer hears of us."""
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """A state, since when it is so [ns], and why."""
+
+    state: State
+    since: int
+    detail: str = ""
+
+
+def status_topic(site_id: str, client_id: str) -> str:
+    """Return where a listener tells its status."""
+    return f"bondtrail/{site_id}/$service/{client_id}"
+
+
+def encoded(status: Status, at: int | None) -> bytes:
+    """Return a status as it is published; ``at`` is when that is, in ns."""
+    return msgspec.json.encode(
+        {
+            "state": status.state,
+            "since": format_time(status.since),
+            "at": None if at is None else format_time(at),
+            "detail": status.detail,
+            "version": __version__,
+        }
+    )
+
+
+class StatusTeller:
+    """A small client beside the one that takes messages, with a thread of its own.
+
+    The broker keeps the last status, and tells for us when we are gone without a word. Trouble
+    here stops nothing: readings matter, what is said about them less.
+
+    Parameters
+    ----------
+    broker : Broker
+        Where to.
+    site_id, client_id : str
+        Of the listener.
+    clock : callable
+        Gives the time. [ns]
+    """
+
+    def __init__(
+        self, broker: Broker, site_id: str, client_id: str, *, clock: Callable[[], int]
+    ) -> None:
+        self.topic = status_topic(site_id, client_id)
+        self._broker = broker
+        self._clock = clock
+        self._client = new_client(
+            broker, f"{client_id}-status", keeps_session=False, acknowledges=False
+        )
+        self._status = Status(State.STARTING, clock())
+        self._told_at = 0
+        self._told: MQTTMessageInfo | None = None
+        self._lock = threading.Lock()
+        self._is_started = False
+
+    def start(self) -> None:
+        """Connect, and again whenever the connection is lost."""
+        client, broker = self._client, self._broker
+        gone = Status(State.GONE, self._clock(), "not heard of any more; this is when it began")
+        properties = None
+        if client.protocol == MQTTv5:
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            properties.SessionExpiryInterval = 0
+        client.will_set(self.topic, encoded(gone, None), qos=1, retain=True)
+        client.reconnect_delay_set(1, 60)
+        client.on_connect = self._on_connect
+        client.on_publish = self._on_publish
+        if client.protocol == MQTTv5:
+            client.connect_async(
+                broker.host, broker.port, _KEEPALIVE_S, clean_start=True, properties=properties
+            )
+        else:
+            client.connect_async(broker.host, broker.port, _KEEPALIVE_S)
+        client.loop_start()
+        self._is_started = True
+
+    def tell(self, status: Status) -> None:
+        """Say a status now, or when the connection is back."""
+        with self._lock:
+            self._status = status
+        self._publish()
+
+    def beat(self) -> None:
+        """Say that the status still holds, if that was not said for a while."""
+        if self._clock() - self._told_at >= BEAT_NS:
+            self._publish()
+
+    def stop(self) -> None:
+        """Say the last word and leave."""
+        if not self._is_started:
+            return
+        told = self._told
+        if told is not None and self._client.is_connected():
+            try:
+                told.wait_for_publish(_GOODBYE_S)
+            except (RuntimeError, ValueError):
+                log.debug("the last status was not told")
+        self._client.disconnect()
+        self._client.loop_stop()
+        self._is_started = False
+
+    def _publish(self) -> None:
+        if not self._client.is_connected():
+            return  # told on connecting
+        now = self._clock()
+        with self._lock:
+            payload = encoded(self._status, now)
+            self._told_at = now
+        self._told = self._client.publish(self.topic, payload, qos=1, retain=True)
+
+    def _on_connect(self, _: Client, __: Any, ___: Any, reason: ReasonCode, ____: Any) -> None:
+        if not reason.is_failure:
+            self._publish()
+
+    def _on_publish(self, _: Client, __: Any, ___: int, reason: ReasonCode, ____: Any) -> None:
+        if reason.is_failure:
+            log.warning(
+                "%s: the status cannot be told on %s: %s; give this user the right to write there",
+                self._broker.where,
+                self.topic,
+                reason,
+            )
