@@ -113,10 +113,13 @@ class Decoder:
         judged = judge(columns, self._slots, arrivals_of(messages))
         self._note(judged, messages)
         refused = [*columns.refused, *refused_of(judged, self._slots)]
+        for item in refused:
+            message = messages[item.message]
+            self._tally.add(message, item.reason, item.count, item.point, item.time)
         taken = int(judged.good.sum())
         return Decoded(
             batch=samples_of(judged, self._slots),
-            rejects=self._tally.take(refused, messages),
+            rejects=self._tally.take(),
             sources=self._clocks.due(now),
             read=taken + sum(item.count for item in refused),
         )

@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from bondtrail.results import Reject
 from ingest.faults import clean_raw
-from ingest.live.columns import Refused
 from ingest.live.messages import Message
 
 LISTED = 1000
 """Topics and kinds of fault that a run lists one by one; more are counted together."""
 
 _LONGEST_TOPIC = 300
-_OTHERS = "other topics"
-_OTHERS_REASON = (
-    f"messages of more topics and kinds of fault than the {LISTED} that are listed one by one: "
-    "mend those first"
+Key = tuple[str, str]
+"""Topic and reason."""
+
+_OTHERS: Key = (
+    "other topics",
+    f"more topics and kinds of fault than the {LISTED} that are listed one by one: "
+    "mend those first",
 )
 
 
@@ -30,40 +31,37 @@ class Tally:
     """
 
     source: str
-    _rows: dict[tuple[str, str], Reject] = field(default_factory=dict)
+    _rows: dict[Key, Reject] = field(default_factory=dict)
+    _new: dict[Key, int] = field(default_factory=dict)
 
-    def take(self, refused: Iterable[Refused], messages: Sequence[Message]) -> list[Reject]:
-        """Return a reject for each topic and kind of fault of a batch, with its count.
+    def add(
+        self,
+        message: Message,
+        reason: str,
+        count: int = 1,
+        point: str | None = None,
+        time: int | None = None,
+    ) -> None:
+        """Count readings of a message that cannot be taken for one reason.
 
-        Parameters
-        ----------
-        refused : iterable of Refused
-            Whose messages are indices into ``messages``.
-        messages : sequence of Message
-            The batch.
+        ``point`` and ``time`` (ns) are those of the first of them, where they are known.
         """
-        counts: dict[tuple[str, str], int] = {}
-        for item in refused:
-            key = self._row(item, messages[item.message])
-            counts[key] = counts.get(key, 0) + item.count
-        return [replace(self._rows[key], count=count) for key, count in counts.items()]
-
-    def _row(self, item: Refused, message: Message) -> tuple[str, str]:
-        """Return the row that a fault is counted in."""
-        key = (message.topic, item.reason)
-        if key in self._rows:
-            return key
-        where = f"topic {shown_topic(message.topic)}"
-        reason, point, time = item.reason, item.point, item.time
-        if len(self._rows) >= LISTED:
-            key = (_OTHERS, _OTHERS_REASON)
-            where, reason, point, time = _OTHERS, _OTHERS_REASON, None, None
+        key = (message.topic, reason)
         if key not in self._rows:
-            raw = clean_raw(message.payload)
-            self._rows[key] = Reject(
-                self.source, where, reason, raw, message.arrived, 1, point, time
-            )
-        return key
+            if len(self._rows) >= LISTED:
+                key, point, time = _OTHERS, None, None
+            where = _OTHERS[0] if key is _OTHERS else f"topic {shown_topic(message.topic)}"
+            if key not in self._rows:
+                raw = clean_raw(message.payload)
+                self._rows[key] = Reject(
+                    self.source, where, key[1], raw, message.arrived, 1, point, time
+                )
+        self._new[key] = self._new.get(key, 0) + count
+
+    def take(self) -> list[Reject]:
+        """Return a reject for each topic and kind of fault counted since the last call."""
+        counts, self._new = self._new, {}
+        return [replace(self._rows[key], count=count) for key, count in counts.items()]
 
 
 def shown_topic(topic: str) -> str:
