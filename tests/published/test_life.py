@@ -22,12 +22,13 @@ from tests.published.readings import DAY, HOUR, Reading, Work, idle, moment, sit
 BEGIN = moment("2024-06-03T06:00")
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1: ten of twenty units failed before
-# the test ended at 500 h. A day each here. Shape and scale by maximum likelihood, as lifelines and
+# the test ended at 500 h. Shape and scale by maximum likelihood, as lifelines and
 # scipy have them.
 FAILED = (54, 187, 216, 240, 244, 335, 361, 373, 375, 386)
 ENDED, UNITS = 500, 20
 SHAPE, SCALE = 1.720797, 606.5276
-OVER = BEGIN + ENDED * DAY
+SCALE_DAYS = SCALE / 24
+OVER = BEGIN + ENDED * HOUR
 
 
 def bays(count: int) -> list[str]:
@@ -39,9 +40,9 @@ def worn(parts: Sequence[str]) -> Iterator[Work]:
     for n, bay in enumerate(bays(UNITS)):
         part = parts[n % len(parts)]
         yield Work(BEGIN - 2 * HOUR, BEGIN, bay, f"{part} replaced")
-        yield Work(BEGIN + 7 * DAY, BEGIN + 7 * DAY + HOUR, bay, f"{part} cleaned, not replaced")
+        yield Work(BEGIN + 7 * HOUR, BEGIN + 8 * HOUR, bay, f"{part} cleaned, not replaced")
         if n < len(FAILED):
-            yield Work(BEGIN + FAILED[n] * DAY, OVER, bay, f"replaced {part}, bay out of use")
+            yield Work(BEGIN + FAILED[n] * HOUR, OVER, bay, f"replaced {part}, bay out of use")
 
 
 def told(
@@ -66,12 +67,13 @@ def test_weibull_of_nist(historian_of: Recorded, parts: Sequence[str], sort: str
     found = told(historian_of, [*worn(parts)], bays(UNITS)[len(FAILED) :])
     row = found.pop(sort)
     assert (row["replaced"], row["running"]) == (10, 10)
-    assert sorted(life["days"] for life in row["lives"] if life["replaced"]) == list(FAILED)
+    hours = sorted(life["days"] * 24 for life in row["lives"] if life["replaced"])
+    assert hours == pytest.approx(FAILED)
     assert row["shape"]["value"] == pytest.approx(SHAPE, abs=1e-5)
-    assert row["scale_days"] == pytest.approx(SCALE, rel=1e-6)
+    assert row["scale_days"] == pytest.approx(SCALE_DAYS, rel=1e-6)
     # Its own formulas, from the published shape and scale.
-    assert row["b10_days"]["value"] == pytest.approx(SCALE * (-np.log(0.9)) ** (1 / SHAPE))
-    assert row["median_days"]["value"] == pytest.approx(SCALE * np.log(2) ** (1 / SHAPE))
+    assert row["b10_days"]["value"] == pytest.approx(SCALE_DAYS * (-np.log(0.9)) ** (1 / SHAPE))
+    assert row["median_days"]["value"] == pytest.approx(SCALE_DAYS * np.log(2) ** (1 / SHAPE))
     assert row["shape"]["low"] < SHAPE < row["shape"]["high"]
     for other in found.values():
         assert (other["replaced"], other["shape"]) == (0, None)
@@ -85,15 +87,15 @@ def test_parts_that_were_put_in_for_others_are_in_use(historian_of: Recorded) ->
     for n, bay in enumerate(bays(UNITS)):
         work.append(Work(BEGIN - HOUR, BEGIN, bay, "clamp replaced"))
         if n < len(FAILED):
-            start = BEGIN + FAILED[n] * DAY
+            start = BEGIN + FAILED[n] * HOUR
             work.append(Work(start, start + HOUR, bay, "clamp replaced"))
     row = told(historian_of, work, bays(UNITS))["clamp"]
-    in_use = [ENDED - days - 1 / 24 for days in FAILED] + [float(ENDED)] * (UNITS - len(FAILED))
+    in_use = [ENDED - hours - 1 for hours in FAILED] + [ENDED] * (UNITS - len(FAILED))
     assert (row["replaced"], row["running"]) == (10, 20)
     lives = CensoredData(uncensored=FAILED, right=in_use)
     shape, _, scale = weibull_min.fit(lives, floc=0)
     assert row["shape"]["value"] == pytest.approx(shape, rel=1e-3)
-    assert row["scale_days"] == pytest.approx(scale, rel=1e-3)
+    assert row["scale_days"] == pytest.approx(scale / 24, rel=1e-3)
 
 
 def test_fewer_than_five_replacements_are_too_few(historian_of: Recorded) -> None:
@@ -113,4 +115,4 @@ def test_planned_work_is_not_done(historian_of: Recorded) -> None:
     row = told(historian_of, work, ["bay-00"])["clamp"]
     (life,) = row["lives"]
     assert (row["replaced"], life["replaced"]) == (0, False)
-    assert life["days"] == pytest.approx(ENDED)
+    assert life["days"] == pytest.approx(ENDED / 24)
