@@ -29,6 +29,7 @@ COMMANDS = (
     "demo",
     "load",
     "listen",
+    "feed",
     "analyse",
     "show",
     "compare",

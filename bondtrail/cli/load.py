@@ -56,7 +56,7 @@ def command(
     from store import open_store
 
     given = opening.given_site(site_file)
-    local = _zone(zone)
+    local = given_zone(zone)
     now = opening.clock_ns()
     since = opening.holding_moment(holds_from, given, now)
     if given is None and opening.is_missing(db):
@@ -114,7 +114,14 @@ def file_progress() -> Iterator[Callable[[Progress], None] | None]:
         yield step and (lambda at: step(at.read_bytes, at.total_bytes, at.file))
 
 
-def _zone(name: str | None) -> ZoneInfo | None:
+def given_zone(name: str | None) -> ZoneInfo | None:
+    """Return the zone of ``--zone``.
+
+    Raises
+    ------
+    Fault
+        If there is none of that name.
+    """
     if name is None:
         return None
     try:
