@@ -1,3 +1,3 @@
 """The front door and the words that every other room shares."""
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"
