@@ -1,0 +1,517 @@
+"""A host of Sparkplug B: follows edge nodes by their births and deaths, and takes their data.
+
+Nothing is opened, no clock is read: a message holds when it arrived, and `SparkplugHost.tick` is
+told the time. Whatever arrives may be hostile, so all that is kept is bounded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bondtrail.samples import Quality
+from bondtrail.site import Site
+from bondtrail.times import NS_PER_MS, NS_PER_S
+from ingest.faults import Fault
+from ingest.live.cutting import MOST_PAYLOAD
+from ingest.live.messages import Message
+from ingest.live.sparkplug.asking import answered, ask
+from ingest.live.sparkplug.names import Names, Owner
+from ingest.live.sparkplug.nodes import SEQ, Device, Heard, Held, Node, Tag
+from ingest.live.sparkplug.payloads import bd_seq, parsed, sent_ms
+from ingest.live.sparkplug.reading import MOST_METRICS, Reading
+from ingest.live.sparkplug.reasons import Wrong, reason
+from ingest.live.sparkplug.sparkplug_pb2 import Payload
+from ingest.live.sparkplug.taken import Readings, Taken
+from ingest.live.sparkplug.topics import Address, Kind, address_of, is_for_others
+
+REORDER_NS = 2 * NS_PER_S
+"""How long a message waits for one that should have come before it."""
+KEEP_NS = 60 * NS_PER_S
+"""How long data of doubtful aliases wait for a birth, and a device for its own after its node's."""
+MOST_HELD = 100
+"""Messages of one node that wait; as many numbers back, one is late and not far ahead."""
+MOST_NODES = 2000
+MOST_DEVICES = 20_000
+MOST_NAMED = 200_000
+"""Metrics that births may name, over all nodes."""
+MOST_WAITING = 5000
+"""Messages that wait, over all nodes."""
+MOST_WAITING_BYTES = 32 << 20
+
+_JITTER_MS = 1000  # what a node sends in order may bear times so far out of order
+_FUTURE_MS = 60_000  # a birth further ahead of us is no measure of what is older
+
+
+class SparkplugHost:
+    """Takes the messages of all edge nodes of a broker.
+
+    Parameters
+    ----------
+    site : Site
+        Whose points the metrics are of.
+    """
+
+    def __init__(self, site: Site) -> None:
+        self._site = site
+        self._names = Names(site)
+        self._nodes: dict[tuple[str, str], Node] = {}
+        self._busy: set[tuple[str, str]] = set()
+        self._devices = 0
+        self._named = 0
+        self._waiting = 0
+        self._waiting_bytes = 0
+
+    def follow(self, site: Site) -> None:
+        """Take metrics by another site file from now on, and ask for births where it matters."""
+        if site.text == self._site.text:
+            return
+        self._site, self._names = site, Names(site)
+        for key, node in self._nodes.items():
+            for device in node.devices.values():
+                self._rename(device)
+            node.wants_birth = node.is_alive
+            self._busy.add(key)
+
+    def take(self, message: Message) -> Taken:
+        """Return what a message comes to, and those that waited for it."""
+        taken = Taken()
+        if is_for_others(message.topic):
+            return taken
+        address = address_of(message.topic)
+        payload, wrong = _opened(message, address)
+        if address is None or payload is None:
+            taken.refuse(message, reason(wrong))
+            return taken
+        node = self._node(address)
+        if node is None:
+            taken.refuse(message, reason(Wrong.NODES))
+            return taken
+        if node.held and message.arrived - node.held_since >= REORDER_NS:
+            self._lose(node, message.arrived, taken)
+        if address.kind is Kind.NODE_BIRTH:
+            self._node_birth(node, message, payload, taken)
+        elif address.kind is Kind.NODE_DEATH:
+            self._node_death(node, message, payload, taken)
+        else:
+            self._sequenced(node, address, message, payload, taken)
+        return taken
+
+    def tick(self, now: int) -> Taken:
+        """Return what is due though nothing came; ``now`` is in ns."""
+        taken = Taken()
+        for key in list(self._busy):
+            node = self._nodes.get(key)
+            if node is None or not self._due(node, now, taken):
+                self._busy.discard(key)
+        return taken
+
+    # Order
+
+    def _sequenced(
+        self, node: Node, address: Address, message: Message, payload: Payload, taken: Taken
+    ) -> None:
+        """Take a message when it is its turn."""
+        if not node.is_alive:
+            self._one(node, address, message, payload, taken)
+            return
+        seq = payload.seq
+        if not seq and not payload.HasField("seq") and node.next_seq:
+            # Numbered by nobody; but a writer that leaves out zeros leaves out the number nought.
+            self._one(node, address, message, payload, taken)
+        elif seq >= SEQ:
+            taken.refuse(message, reason(Wrong.SEQ))
+        elif seq == node.next_seq:
+            node.next_seq = (seq + 1) % SEQ
+            self._one(node, address, message, payload, taken)
+            if node.held:
+                self._drain(node, taken)
+        elif (seq - node.next_seq) % SEQ >= SEQ - MOST_HELD:
+            self._one(node, address, message, payload, taken, is_late=True)
+        else:
+            self._hold(node, seq, message, sent_ms(payload), taken)
+
+    def _hold(self, node: Node, seq: int, message: Message, sent: int | None, taken: Taken) -> None:
+        """Let a message wait for those before it."""
+        known = node.held.get(seq)
+        if known is not None:
+            if known.message.payload != message.payload or known.message.topic != message.topic:
+                taken.refuse(message, reason(Wrong.SAME_SEQ))
+            return
+        if not node.held:
+            node.held_since = message.arrived
+        node.held[seq] = Held(message, sent)
+        self._wait(message)
+        self._busy.add((node.group, node.name))
+        if len(node.held) > MOST_HELD or self._is_full():
+            self._lose(node, message.arrived, taken)
+
+    def _drain(self, node: Node, taken: Taken) -> None:
+        """Take the messages whose turn has come."""
+        while node.held and node.is_alive:
+            held = node.held.pop(node.next_seq, None)
+            if held is None:
+                return
+            node.next_seq = (node.next_seq + 1) % SEQ
+            self._again(node, held.message, taken)
+
+    def _lose(self, node: Node, now: int, taken: Taken, *, asks: bool = True) -> None:
+        """Wait no longer for what is missing: take what waits, and doubt what aliases mean."""
+        for device in node.devices.values():
+            device.is_doubtful = device.is_born
+        held, node.held = node.held, {}
+        for seq in sorted(held, key=lambda seq: (seq - node.next_seq) % SEQ):
+            node.next_seq = (seq + 1) % SEQ
+            self._again(node, held[seq].message, taken)
+        if asks:
+            ask(node, now, taken)
+        self._busy.add((node.group, node.name))
+
+    def _again(self, node: Node, message: Message, taken: Taken) -> None:
+        """Take a message that waited."""
+        self._wait(message, -1)
+        address, payload = address_of(message.topic), parsed(message.payload)
+        assert address is not None, "only messages of nodes wait"
+        assert payload is not None, "only messages that could be read wait"
+        self._one(node, address, message, payload, taken)
+
+    def _one(
+        self,
+        node: Node,
+        address: Address,
+        message: Message,
+        payload: Payload,
+        taken: Taken,
+        *,
+        is_late: bool = False,
+    ) -> None:
+        """Take a message of a node or a device, other than the birth and death of a node."""
+        device = self._device(node, address.device)
+        if device is None:
+            taken.refuse(message, reason(Wrong.DEVICES))
+        elif address.kind is Kind.DEVICE_BIRTH:
+            self._device_birth(node, device, message, payload, taken, is_late)
+        elif address.kind is Kind.DEVICE_DEATH:
+            self._device_death(node, device, message, payload, taken, is_late)
+        else:
+            self._data(node, device, message, payload, taken, is_late)
+
+    # Data
+
+    def _data(
+        self,
+        node: Node,
+        device: Device,
+        message: Message,
+        payload: Payload,
+        taken: Taken,
+        is_late: bool,
+    ) -> None:
+        """Take the metrics of a data message."""
+        doubt = _doubt(node, device, sent_ms(payload), is_late)
+        unborn = doubt is Wrong.UNBORN
+        reading = self._reading(node, device, message, payload, is_uncertain=unborn)
+        untold = reading.data(device.aliases if doubt is None else None)
+        if untold:
+            if doubt is not Wrong.LOST or not self._keep(node, device, message):
+                reading.refuse(doubt or Wrong.UNKNOWN_ALIAS, untold)
+            node.has_unnamed |= doubt is None
+            if not is_late:
+                ask(node, message.arrived, taken)
+        reading.into(taken)
+
+    def _keep(self, node: Node, device: Device, message: Message) -> bool:
+        """Keep data whose aliases are in doubt until a birth; return whether there was room."""
+        if self._is_full() or len(device.kept) >= MOST_HELD:
+            return False
+        device.kept.append(message)
+        self._wait(message)
+        self._busy.add((node.group, node.name))
+        return True
+
+    def _settle(self, node: Node, device: Device, aliases: dict[int, Tag], taken: Taken) -> None:
+        """Take what was kept of a device, by the aliases that are certain; refuse the rest."""
+        kept, device.kept = device.kept, []
+        for message in kept:
+            self._wait(message, -1)
+            payload = parsed(message.payload)
+            assert payload is not None, "only messages that could be read are kept"
+            reading = self._reading(node, device, message, payload)
+            if untold := reading.data(aliases, only_aliases=True):
+                reading.refuse(Wrong.LOST, untold)
+            reading.into(taken)
+
+    # Births
+
+    def _node_birth(self, node: Node, message: Message, payload: Payload, taken: Taken) -> None:
+        """Follow a node from its birth on."""
+        sent, session = sent_ms(payload), bd_seq(payload)
+        if payload.seq >= SEQ:
+            taken.refuse(message, reason(Wrong.SEQ))
+            return
+        if sent is not None and node.birth_ms is not None and sent <= node.birth_ms:
+            if node.is_alive and (sent, session) == (node.birth_ms, node.bd_seq):
+                return  # the same once more
+            if node.birth_ms <= message.arrived // NS_PER_MS + _FUTURE_MS:
+                taken.refuse(message, reason(Wrong.OLD_BIRTH))
+                return
+        self._split_held(node, sent, message.arrived, taken)
+        for device in node.devices.values():
+            if session is None or session != node.bd_seq:
+                self._settle(node, device, {}, taken)
+            if device.is_born:
+                device.is_born, device.missing_since = False, message.arrived
+        node.is_alive, node.bd_seq, node.birth_ms = True, session, sent
+        node.next_seq = (payload.seq + 1) % SEQ
+        node.wants_birth = False
+        answered(node)
+        own = self._device(node, "")
+        if own is None:
+            taken.refuse(message, reason(Wrong.DEVICES))
+        else:
+            self._birth(node, own, message, payload, taken)
+        self._drain(node, taken)
+        self._busy.add((node.group, node.name))
+
+    def _split_held(self, node: Node, sent: int | None, now: int, taken: Taken) -> None:
+        """Take what waited from before a birth; what is from after it waits for its turn."""
+        after = {
+            seq: held
+            for seq, held in node.held.items()
+            if sent is not None and held.sent_ms is not None and held.sent_ms >= sent
+        }
+        node.held = {seq: held for seq, held in node.held.items() if seq not in after}
+        if node.held:
+            self._lose(node, now, taken, asks=False)
+        node.held, node.held_since = after, now
+
+    def _device_birth(
+        self,
+        node: Node,
+        device: Device,
+        message: Message,
+        payload: Payload,
+        taken: Taken,
+        is_late: bool,
+    ) -> None:
+        """Follow a device from its birth on."""
+        sent = sent_ms(payload)
+        if not node.is_alive:
+            reading = self._reading(node, device, message, payload, is_uncertain=True)
+            reading.data(None)
+            reading.refuse(Wrong.EARLY_BIRTH)
+            reading.into(taken)
+            ask(node, message.arrived, taken)
+        elif device.is_born and sent is not None and sent == device.birth_ms:
+            return  # the same once more
+        elif _is_before(sent, node.birth_ms, is_late) or (
+            device.is_born and _is_before(sent, device.birth_ms, is_late)
+        ):
+            taken.refuse(message, reason(Wrong.OLD_BIRTH))
+        else:
+            self._birth(node, device, message, payload, taken)
+
+    def _birth(
+        self, node: Node, device: Device, message: Message, payload: Payload, taken: Taken
+    ) -> None:
+        """Learn names and aliases of a device from its birth, and take its values."""
+        before = device.aliases
+        self._named -= device.metrics
+        reading = self._reading(node, device, message, payload)
+        reading.birth(min(MOST_METRICS, MOST_NAMED - self._named))
+        self._named += device.metrics
+        device.is_born, device.is_doubtful, device.missing_since = True, False, None
+        device.birth_ms = sent_ms(payload)
+        reading.into(taken)
+        if device.kept:
+            self._settle(node, device, _unchanged(before, device.aliases), taken)
+
+    # Deaths
+
+    def _node_death(self, node: Node, message: Message, payload: Payload, taken: Taken) -> None:
+        """Mark every point of a node and its devices unknown."""
+        session = bd_seq(payload)
+        if node.is_alive and None not in (session, node.bd_seq) and session != node.bd_seq:
+            taken.refuse(message, reason(Wrong.OTHER_DEATH))
+            return
+        if node.held:
+            self._lose(node, message.arrived, taken, asks=False)
+        node.is_alive = False
+        self._bury(node, node.devices.values(), message.arrived, message.arrived, taken)
+
+    def _device_death(
+        self,
+        node: Node,
+        device: Device,
+        message: Message,
+        payload: Payload,
+        taken: Taken,
+        is_late: bool,
+    ) -> None:
+        """Mark every point of a device unknown."""
+        if device.is_born and _is_before(sent_ms(payload), device.birth_ms, is_late):
+            taken.refuse(message, reason(Wrong.OLD_DEATH))
+            return
+        self._bury(node, [device], message.arrived, message.arrived, taken)
+
+    def _bury(
+        self, node: Node, devices: Iterable[Device], since: int, now: int, taken: Taken
+    ) -> None:
+        """Mark the points of devices unknown since a moment, and forget what their births said."""
+        marks = Readings(node.source, now, False)
+        for device in devices:
+            self._settle(node, device, {}, taken)
+            for heard in device.points.values():
+                _mark(heard, since, marks)
+            self._named -= device.metrics
+            device.metrics = 0
+            device.is_born = device.is_doubtful = False
+            device.missing_since = None
+            device.aliases = {}
+        if marks.points:
+            taken.readings.append(marks)
+
+    # Time
+
+    def _due(self, node: Node, now: int, taken: Taken) -> bool:
+        """Do what is due for a node; return whether there will be more."""
+        if node.held and now - node.held_since >= REORDER_NS:
+            self._lose(node, now, taken)
+        waits = bool(node.held)
+        for device in node.devices.values():
+            if device.kept and now - device.kept[0].arrived >= KEEP_NS:
+                self._settle(node, device, {}, taken)
+            since = device.missing_since
+            if since is not None and now - since >= KEEP_NS:
+                self._bury(node, [device], since, now, taken)
+            waits |= bool(device.kept) or device.missing_since is not None
+        if node.wants_birth or any(device.is_doubtful for device in node.devices.values()):
+            node.wants_birth &= node.is_asked_lately(now)
+            ask(node, now, taken)
+            return True
+        return waits
+
+    # What is kept
+
+    def _node(self, address: Address) -> Node | None:
+        """Return what is known of a node, None where there is no room for more."""
+        key = address.group, address.node
+        node = self._nodes.get(key)
+        if node is None:
+            if len(self._nodes) >= MOST_NODES and not self._forget():
+                return None
+            node = self._nodes[key] = Node(*key)
+        return node
+
+    def _forget(self) -> bool:
+        """Make room by forgetting a node that is not alive; return whether there was one."""
+        for key, node in self._nodes.items():
+            if not node.is_alive and not any(device.kept for device in node.devices.values()):
+                self._devices -= len(node.devices)
+                self._named -= sum(device.metrics for device in node.devices.values())
+                del self._nodes[key]
+                return True
+        return False
+
+    def _device(self, node: Node, name: str) -> Device | None:
+        """Return what is known of a device, None where there is no room for more."""
+        device = node.devices.get(name)
+        if device is None and self._devices < MOST_DEVICES:
+            device = node.devices[name] = Device((node.group, node.name, name))
+            self._devices += 1
+        return device
+
+    def _reading(
+        self,
+        node: Node,
+        device: Device,
+        message: Message,
+        payload: Payload,
+        *,
+        is_uncertain: bool = False,
+    ) -> Reading:
+        return Reading(
+            device,
+            message,
+            payload,
+            names=self._names,
+            displace=self._displace,
+            source=node.source,
+            least=Quality.UNCERTAIN if is_uncertain else Quality.GOOD,
+        )
+
+    def _displace(self, owner: Owner, point: str) -> None:
+        """Take a point away from a device that had it by a bare name."""
+        node = self._nodes.get(owner[:2])
+        device = node.devices.get(owner[2]) if node else None
+        if device is not None:
+            device.displace(point)
+
+    def _rename(self, device: Device) -> None:
+        """Find the points of a device anew, by the site file that holds now."""
+        points, device.points = device.points, {}
+        for name, tag in device.names.items():
+            found = self._names.find(device.owner, name)
+            if found.displaced is not None and found.point is not None:
+                self._displace(found.displaced, found.point.name)
+            tag.wrong = Wrong.CLAIMED if found.is_claimed else None
+            tag.heard = None if found.point is None else device.heard_of(found.point)
+        for point, heard in device.points.items():
+            if (before := points.get(point)) is not None:
+                heard.time, heard.value, heard.marked = before.time, before.value, before.marked
+
+    def _wait(self, message: Message, sign: int = 1) -> None:
+        """Count a message that waits, or no longer does."""
+        self._waiting += sign
+        self._waiting_bytes += sign * (len(message.payload) + len(message.topic))
+
+    def _is_full(self) -> bool:
+        return self._waiting > MOST_WAITING or self._waiting_bytes > MOST_WAITING_BYTES
+
+
+def _opened(message: Message, address: Address | None) -> tuple[Payload | None, Fault | Wrong]:
+    """Return what a message holds, or None and what is wrong with it."""
+    if address is None:
+        return None, Wrong.TOPIC
+    if message.is_retained:
+        return None, Wrong.RETAINED
+    if len(message.payload) > MOST_PAYLOAD:
+        return None, Fault.SIZE
+    return parsed(message.payload), Wrong.PAYLOAD
+
+
+def _doubt(node: Node, device: Device, sent: int | None, is_late: bool) -> Wrong | None:
+    """Return why nobody knows what the aliases of a message stand for; None where we do."""
+    if not node.is_alive or not device.is_born:
+        return Wrong.UNBORN
+    if device.is_doubtful:
+        return Wrong.LOST
+    return Wrong.OLD_ALIAS if _is_before(sent, device.birth_ms, is_late) else None
+
+
+def _is_before(sent: int | None, birth: int | None, is_late: bool) -> bool:
+    """Return whether a message is from before a birth; one out of order must prove that it is not.
+
+    Times are in ms.
+    """
+    if sent is None or birth is None:
+        return is_late
+    return sent < birth if is_late else sent < birth - _JITTER_MS
+
+
+def _unchanged(before: dict[int, Tag], after: dict[int, Tag]) -> dict[int, Tag]:
+    """Return the aliases that stand for the same in two births."""
+    return {
+        alias: tag
+        for alias, tag in after.items()
+        if (old := before.get(alias)) is not None
+        and (old.name, old.datatype, old.heard is None)
+        == (tag.name, tag.datatype, tag.heard is None)
+    }
+
+
+def _mark(heard: Heard, since: int, marks: Readings) -> None:
+    """Mark a point unknown that was heard, once."""
+    if heard.time is None or heard.marked is not None:
+        return
+    heard.marked = max(since, heard.time + NS_PER_MS)
+    marks.add(heard.point, heard.marked, heard.value, int(Quality.BAD))

@@ -1,0 +1,74 @@
+"""Which point a metric is of: by its whole path, else by its bare name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bondtrail.site import Point, Site
+
+Owner = tuple[str, str, str]
+"""Group, node and device; no device where the metric is the node's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a metric is.
+
+    Attributes
+    ----------
+    point : Point or None
+        What it is of; None where the site file does not know it, or another device has the point.
+    is_claimed : bool
+        Another device has the point.
+    displaced : Owner or None
+        Whose readings no longer go to the point.
+    """
+
+    point: Point | None = None
+    is_claimed: bool = False
+    displaced: Owner | None = None
+
+
+_UNKNOWN, _CLAIMED = Found(), Found(is_claimed=True)
+
+
+class Names:
+    """Finds the points of metrics, and keeps two devices from giving one point their readings.
+
+    A bare name gives a point to the device that is first to use it. A whole path is always right,
+    and takes the point from whoever had it by the bare name alone.
+
+    Parameters
+    ----------
+    site : Site
+        Whose aliases and names of points are looked at.
+    """
+
+    def __init__(self, site: Site) -> None:
+        self._site = site
+        self._by_name: dict[str, Owner] = {}
+        self._by_path: dict[str, Owner] = {}
+        self._pathed: set[str] = set()
+
+    def find(self, owner: Owner, metric: str) -> Found:
+        """Return which point a metric of a device is of."""
+        path = "/".join([*filter(None, owner), metric])
+        point = self._site.point(path)
+        if point is not None:
+            # A node's metric DEVICE/METRIC reads like one of the device.
+            if self._by_path.setdefault(path, owner) != owner:
+                return _CLAIMED
+            self._pathed.add(point.name)
+            displaced = self._by_name.pop(point.name, owner)
+            return Found(point, displaced=None if displaced == owner else displaced)
+        point = self._site.point(metric)
+        if point is None:
+            return _UNKNOWN
+        if point.name in self._pathed or self._by_name.setdefault(point.name, owner) != owner:
+            return _CLAIMED
+        return Found(point)
+
+    def release(self, owner: Owner, point: str) -> None:
+        """Let others have a point that a device no longer names."""
+        if self._by_name.get(point) == owner:
+            del self._by_name[point]

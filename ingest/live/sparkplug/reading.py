@@ -1,0 +1,266 @@
+"""The metrics of one message to readings of points."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from bondtrail.samples import Quality
+from bondtrail.site import Role
+from bondtrail.times import NS_PER_MS
+from ingest.faults import Fault
+from ingest.live.columns import AHEAD, EARLIEST
+from ingest.live.messages import Message
+from ingest.live.sparkplug.metrics import quality_of, value_of
+from ingest.live.sparkplug.names import Names, Owner
+from ingest.live.sparkplug.nodes import AMBIGUOUS, CLAIMED, UNKNOWN, Device, Heard, Tag
+from ingest.live.sparkplug.payloads import CONTROLS, sent_ms
+from ingest.live.sparkplug.reasons import Wrong, reason
+from ingest.live.sparkplug.sparkplug_pb2 import Payload
+from ingest.live.sparkplug.taken import Readings, Refused, Taken
+
+MOST_METRICS = 20_000
+"""Metrics that one birth may name."""
+
+_EARLIEST_MS = EARLIEST // NS_PER_MS
+_AHEAD_MS = AHEAD // NS_PER_MS
+_LATEST_MS = (2**63 - 1) // NS_PER_MS
+
+Displace = Callable[[Owner, str], None]
+
+
+class Reading:
+    """Reads one message of a device.
+
+    Parameters
+    ----------
+    device : Device
+        Whose message it is; what is heard of its points is kept there.
+    message : Message
+        As it came.
+    payload : Payload
+        What it holds.
+    names : Names
+        Which point a metric is of.
+    displace : callable
+        Told of a device whose readings no longer go to a point.
+    source : str
+        What the node is called where sources are listed.
+    least : int
+        No reading is of better quality.
+    """
+
+    def __init__(
+        self,
+        device: Device,
+        message: Message,
+        payload: Payload,
+        *,
+        names: Names,
+        displace: Displace,
+        source: str,
+        least: int = Quality.GOOD,
+    ) -> None:
+        self._device = device
+        self._message = message
+        self._payload = payload
+        self._names = names
+        self._displace = displace
+        self._least = int(least)
+        self._sent = sent_ms(payload)
+        self._latest_ms = message.arrived // NS_PER_MS + _AHEAD_MS
+        self._faults: dict[tuple[Fault | Wrong, Role | None], Refused] = {}
+        prompt = message.is_prompt and not message.is_repeat
+        self._live = Readings(source, message.arrived, prompt)
+        self._past = Readings(source, message.arrived, False)
+
+    def data(
+        self,
+        aliases: Mapping[int, Tag] | None,
+        doubt: Wrong = Wrong.UNBORN,
+        *,
+        only_aliases: bool = False,
+    ) -> int:
+        """Take the metrics of a data message.
+
+        Parameters
+        ----------
+        aliases : mapping of int to Tag, or None
+            What aliases stand for; None where nobody knows.
+        doubt : Wrong
+            Why nobody knows, or why an alias is not among them.
+        only_aliases : bool
+            Metrics by name were taken before.
+
+        Returns
+        -------
+        int
+            How many metrics could not be told by their alias.
+        """
+        names = self._device.names
+        untold = 0
+        for metric in self._payload.metrics:
+            name = metric.name
+            if name:
+                if only_aliases:
+                    continue
+                tag = names.get(name) or self._named(name)
+            else:
+                alias = metric.alias
+                if not alias and not metric.HasField("alias"):
+                    self._fault(Wrong.NAMELESS)
+                    continue
+                found = aliases.get(alias) if aliases is not None else None
+                if found is None:
+                    untold += 1
+                    continue
+                tag = found
+            if tag.heard is not None:
+                self._take(metric, tag.datatype, tag.heard)
+            elif tag.wrong is not None:
+                self._fault(tag.wrong)
+        return untold
+
+    def refuse(self, wrong: Wrong, count: int = 1) -> None:
+        """Refuse metrics of the message."""
+        self._fault(wrong, count=count)
+
+    def birth(self, most: int = MOST_METRICS) -> None:
+        """Take the metrics of a birth, and what it says of names and aliases; ``most`` of them."""
+        device = self._device
+        device.aliases, device.names, device.has_told = {}, {}, False
+        self._live.is_live = False  # a birth may tell what was read long before
+        before = set(device.points)
+        for place, metric in enumerate(self._payload.metrics):
+            if place >= most:
+                self._fault(Wrong.METRICS, count=len(self._payload.metrics) - place)
+                break
+            self._born(metric)
+        device.metrics = min(len(self._payload.metrics), most)
+        named = {tag.heard.point for tag in device.names.values() if tag.heard is not None}
+        for point in before - named:
+            self._names.release(device.owner, point)
+
+    def into(self, taken: Taken) -> None:
+        """Hand over what was read."""
+        taken.readings += [part for part in (self._past, self._live) if part.points]
+        taken.refused += self._faults.values()
+
+    def _born(self, metric: Payload.Metric) -> None:
+        """Take one metric of a birth."""
+        name = metric.name
+        if not name:
+            self._fault(Wrong.NAMELESS)
+            return
+        tag = self._named(name)
+        if tag.heard is not None:
+            tag.datatype = metric.datatype
+        elif tag.wrong is not None:
+            self._fault(tag.wrong)
+        if metric.alias or metric.HasField("alias"):
+            self._register(metric.alias, tag)
+        if tag.heard is not None and self._take(metric, metric.datatype, tag.heard):
+            self._revive(tag.heard)
+
+    def _register(self, alias: int, tag: Tag) -> None:
+        aliases = self._device.aliases
+        if alias in aliases:
+            self._fault(Wrong.SAME_ALIAS)
+            tag = AMBIGUOUS
+        aliases[alias] = tag
+
+    def _named(self, name: str) -> Tag:
+        """Return what a metric's name stands for, and remember it where it is of a point."""
+        device = self._device
+        if type(name) is not str:  # bytes that are not UTF-8
+            self._fault(Wrong.NAMELESS)
+            return UNKNOWN
+        known = device.names.get(name)
+        if known is not None:
+            return known
+        found = self._names.find(device.owner, name)
+        if found.displaced is not None and found.point is not None:
+            self._displace(found.displaced, found.point.name)
+        if found.is_claimed:
+            return CLAIMED
+        if found.point is None:
+            self._unknown(name)
+            return UNKNOWN
+        tag = device.names[name] = Tag(device.heard_of(found.point), name)
+        return tag
+
+    def _unknown(self, name: str) -> None:
+        """Say once of a device that it has metrics which the site file does not know."""
+        if name.startswith(CONTROLS):
+            return
+        if not self._device.has_told or (Wrong.UNKNOWN, None) in self._faults:
+            self._fault(Wrong.UNKNOWN, name=name)
+            self._device.has_told = True
+
+    def _take(self, metric: Payload.Metric, datatype: int, heard: Heard) -> bool:
+        """Take one metric as a reading of its point; return whether it tells of now."""
+        ms: int | None = metric.timestamp
+        if not ms and not metric.HasField("timestamp"):
+            ms = self._sent
+        value = value_of(metric, metric.datatype or datatype, heard.role)
+        if type(value) is not float:
+            self._fault(value, heard, ms)  # type: ignore[arg-type]
+            return False
+        quality = quality_of(metric) if metric.HasField("properties") else 0
+        is_past = metric.is_historical
+        if ms is None:
+            if is_past:
+                self._fault(Wrong.HISTORY, heard)
+                return False
+            time, quality = self._message.arrived, quality or 1
+        elif _EARLIEST_MS <= ms <= self._latest_ms:
+            time = ms * NS_PER_MS
+        else:
+            self._fault(Fault.EARLY if ms < _EARLIEST_MS else Fault.AHEAD, heard)
+            return False
+        quality = max(quality, self._least)
+        value *= heard.scale
+        if is_past:
+            self._past.add(heard.point, time, value, quality)
+            return False
+        self._live.add(heard.point, time, value, quality)
+        if heard.time is None or time >= heard.time:
+            heard.time, heard.value = time, value
+            if heard.marked is not None and time > heard.marked:
+                heard.marked = None
+        return True
+
+    def _revive(self, heard: Heard) -> None:
+        """Let a birth end what a death began, though its value was read before.
+
+        A value that did not change may keep its time, which is then before the mark of the death.
+        It holds again from when the birth arrived, as uncertain: nobody read it just then.
+        """
+        if heard.marked is None:
+            return
+        time = max(self._message.arrived, heard.marked + NS_PER_MS)
+        live = self._live
+        live.add(heard.point, time, live.values[-1], max(live.qualities[-1], 1))
+        heard.time, heard.value, heard.marked = time, live.values[-1], None
+
+    def _fault(
+        self,
+        wrong: Fault | Wrong,
+        heard: Heard | None = None,
+        ms: int | None = None,
+        *,
+        count: int = 1,
+        name: str | None = None,
+    ) -> None:
+        """Count a fault; what is told of it is that of the first metric."""
+        key = wrong, None if heard is None else heard.role
+        first = self._faults.get(key)
+        if first is not None:
+            self._faults[key] = replace(first, count=first.count + count)
+            return
+        message = self._message
+        if name is not None:  # says more than a payload of bytes
+            message = replace(message, payload=name.encode())
+        point = None if heard is None else heard.point
+        time = None if ms is None or not _EARLIEST_MS <= ms <= _LATEST_MS else ms * NS_PER_MS
+        self._faults[key] = Refused(message, reason(*key), count, point, time)
