@@ -79,8 +79,8 @@ class Database:
         self.pool = ThreadPoolExecutor(min(4, os.cpu_count() or 1), "store")
         self._engine = create_engine(parsed, **_engine_options(parsed))
         self._held = threading.local()
-        if is_file:
-            self._reader, self._writer = _sqlite_engines(self._engine)
+        if self.path is not None:
+            self._reader, self._writer = _sqlite_engines(self._engine, self.path, self.where)
         else:
             self._writer = self._engine
             self._reader = self._engine.execution_options(
@@ -253,26 +253,57 @@ def _binary_cursor() -> type:
     return BinaryCursor
 
 
-def _sqlite_engines(engine: Engine) -> tuple[Engine, Engine]:
+def _sqlite_engines(engine: Engine, path: Path, where: str) -> tuple[Engine, Engine]:
     """Return engines for reading and writing that say BEGIN themselves.
 
     Left to itself the driver begins a transaction only before a change, so two reads would see
-    two states; and a transaction that begins by reading cannot always become a writing one.
+    two states; and a transaction that begins by reading cannot always become a writing one. And
+    it writes on into a file that was deleted meanwhile, where nobody finds it again.
     """
+    was_there = False
+
+    @event.listens_for(engine, "do_connect")
+    def look(*_: Any) -> None:
+        if was_there and _identity(path) is None:  # SQLite would make an empty one
+            raise _gone(where)
 
     @event.listens_for(engine, "connect")
-    def prepare(connection: Any, _: Any) -> None:
+    def prepare(connection: Any, record: Any) -> None:
+        nonlocal was_there
         connection.isolation_level = None
         _write_ahead(connection)
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA journal_size_limit = 67108864")
+        record.info[_FILE] = _identity(path)
+        was_there = True
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
+        if connection.info[_FILE] != _identity(path):
+            connection.invalidate()  # the next one opens the file that is there by then
+            raise _gone(where)
         writes = connection.get_execution_options().get(_WRITES)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine, engine.execution_options(**{_WRITES: True})
+
+
+_FILE = "bondtrail_file"
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Return what tells a file from any other that may come to have its name."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _gone(where: str) -> StoreUnavailableError:
+    return StoreUnavailableError(
+        where, "the file is gone, or another is in its place: put it back; nothing was stored"
+    )
 
 
 def _touch_file(path: Path) -> None:

@@ -29,8 +29,12 @@ SAID_BYTES = 4096
 """How much is kept of what a run came to."""
 
 _NAME = re.compile(r"[a-z][a-z0-9-]{0,40}")
-_WATCHED = "set tcp_keepalives_idle = 30; set tcp_keepalives_interval = 10"
-"""So that the server sees within a minute that a machine is gone, and not after two hours."""
+_TRY = text(
+    "select pg_try_advisory_lock(:key),"
+    " set_config('tcp_keepalives_idle', '30', false),"
+    " set_config('tcp_keepalives_interval', '10', false)"
+)
+"""Watched so that the server sees within minutes that a machine is gone: by itself, in hours."""
 
 
 class Jobs:
@@ -139,8 +143,7 @@ _NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
 @contextmanager
 def _by_connection(db: Database, name: str) -> Iterator[bool]:
     with db.apart() as conn:
-        conn.execute(text(_WATCHED))
-        is_mine = bool(conn.execute(text("select pg_try_advisory_lock(:key)"), _key(name)).scalar())
+        is_mine = bool(conn.execute(_TRY, _key(name)).scalar())
         yield is_mine
         if is_mine:
             _give_back(conn, name)

@@ -237,7 +237,44 @@ def test_readings_of_the_second_version_have_no_arrival(empty_url: str) -> None:
         assert store.check() == []
 
 
-@pytest.mark.parametrize("revision", ["0001", "0002"])
+ROWS_OF_THE_THIRD = [
+    *(each for each in ROWS_OF_THE_SECOND if not each.startswith("insert into point")),
+    row("hold", number=1, at_ns=10**18, author="A. Reed", why="Claim 7.", station="in-hold",
+        **SPAN),
+    row("reject", id=2, source="b.csv", place="line 9", reason="r", raw="", at_ns=1, count=1,
+        digest="e", point="in-reject.flow", time_ns=10**18),
+]  # fmt: skip
+
+
+def test_a_store_of_the_third_version_keeps_everything(empty_url: str) -> None:
+    make(empty_url, "0003", *ROWS_OF_THE_THIRD)
+    with face_of_an_older_version(empty_url) as older:
+        older.write({POINT: SAMPLES}, arrived=10**18)
+        older.fold()
+        older.write({POINT: Samples.of([2, 4], [2.0, 4.0])}, arrived=10**18 + 9)
+        marks, samples = older.touched(), older.read(POINT)
+        arrived = older.arrivals(POINT, samples.time)
+    with open_store(empty_url) as store:
+        assert store.read(POINT) == samples
+        assert store.arrivals(POINT, samples.time).first.tolist() == arrived.first.tolist()
+        assert store.replaced(POINT) == [Replaced(10**18 + 9, Samples.of([2], [np.inf]))]
+        for every in (store.transfers, store.hookups, store.trips, store.findings, store.alarms,
+                      store.work, store.tickets):  # fmt: skip
+            assert len(every()) == 1
+        assert [(each.source, each.time) for each in store.rejects()] == [
+            ("a.csv", None), ("b.csv", 10**18),
+        ]  # fmt: skip
+        assert [each.comment for each in store.reviews.log()] == ["Loose."]
+        assert [each.why for each in store.holds.all()] == ["Claim 7."]
+        assert store.sites() == [(5, "x = 1")]
+        assert store.touched() == marks  # nothing is to be judged anew
+        assert store.check() == []
+        assert (store.sources(), store.jobs.all(), store.users.all()) == ([], [], [])
+        assert store.fold() == 1
+        assert store.read(POINT) == samples
+
+
+@pytest.mark.parametrize("revision", ["0001", "0002", "0003"])
 def test_an_older_store_guards_its_log_its_holds_and_what_was_replaced_from_then_on(
     empty_url: str, revision: str
 ) -> None:

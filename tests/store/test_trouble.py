@@ -1,13 +1,16 @@
-"""A full disk and a locked database: a clear error, and a store that is as it was."""
+"""A full disk, a locked database, one that is gone: a clear error, and a store as it was."""
 
 from __future__ import annotations
 
+import errno
 import shutil
 import sqlite3
 import subprocess
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +19,8 @@ import pytest
 from sqlalchemy import event
 from sqlalchemy.engine import make_url
 
+from bondtrail.results import Reject
+from bondtrail.running import Source
 from bondtrail.samples import Samples
 from store import (
     Store,
@@ -27,11 +32,53 @@ from store import (
     open_store,
 )
 from store.engine import translate
+from tests.services import PostgresServer
 
 S = 10**9
 T0 = 1_767_225_600 * S
 POINT = "rail-1.resistance"
 FEW = Samples.of([T0, T0 + S], [1.0, 2.0])
+
+
+HASH = "$argon2id$v=19$m=65536,t=3,p=4$c29tZXNhbHQ$aGFzaA"
+
+
+def of_a_service(store: Store) -> dict[str, Callable[[], object]]:
+    """Return what a running service does with a store beside writing and reading samples."""
+    rejects = [Reject("mqtt", "topic a", "r", "x" * 400, T0)]
+    rejects = [replace(rejects[0], where=str(n)) for n in range(99)]
+    return {
+        "begin": lambda: store.jobs.begin("fold", time.time_ns(), "host:1"),
+        "end": lambda: store.jobs.end("fold", T0, "done", failed=False),
+        "jobs": store.jobs.all,
+        "rejects": lambda: store.write({}, rejects=rejects),
+        "sources": lambda: store.write({}, sources=[Source("s" * 400, 1, T0)]),
+        "heard": store.sources,
+        "add": lambda: store.users.add("Kim", HASH, T0),
+        "find": lambda: store.users.find("Kim"),
+        "password": lambda: store.users.set_password("Kim", HASH, T0),
+        "disable": lambda: store.users.disable("Kim", T0),
+        "secret": store.secret_key,
+        "probe": store.probe,
+        "claim": lambda: claimed(store),
+    }
+
+
+def claimed(store: Store) -> bool:
+    with store.jobs.claim("fold") as is_mine:
+        return is_mine
+
+
+def empty_the_log(path: Path) -> None:
+    """Put what was committed into the file itself, so that whatever comes next needs room."""
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("pragma wal_checkpoint(truncate)")
+
+
+def fill_up(stone: Path) -> None:
+    with stone.open("wb", 0) as file, suppress(OSError):
+        while True:
+            file.write(b"\0" * 4096)
 
 
 def noise(size: int) -> Samples:
@@ -106,6 +153,100 @@ def test_a_disk_that_is_really_full_is_named(small_disk: Path) -> None:
         stone.unlink()
         assert store.write({POINT: FEW}) == Written(repeated=2)
         assert store.check() == []
+
+
+def test_a_disk_without_room_is_named_whatever_a_service_does(small_disk: Path) -> None:
+    with open_store(f"sqlite:///{small_disk}/store.db") as store:
+        for act in of_a_service(store).values():
+            act()
+        empty_the_log(small_disk / "store.db")
+        stone = small_disk / "stone"
+        fill_up(stone)
+        for name in ("begin", "rejects", "probe"):
+            with pytest.raises(StoreFullError, match="the disk is full"):
+                of_a_service(store)[name]()
+        stone.unlink()
+        of_a_service(store)["begin"]()
+        store.probe()
+        assert store.rejects()[0].count == 1
+        assert store.check() == []
+
+
+def test_a_disk_without_room_for_a_lock_is_named(
+    sqlite_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("store.jobs.FileLock.acquire", refuse)
+    with open_store(sqlite_url) as store, pytest.raises(StoreFullError, match="No space left"):
+        claimed(store)
+
+
+def test_a_file_that_vanished_is_named_whatever_is_done_and_nothing_goes_astray(
+    sqlite_url: str, tmp_path: Path
+) -> None:
+    """SQLite itself would write on, to a file that nobody finds again."""
+    path, elsewhere = tmp_path / "store.db", tmp_path / "elsewhere.db"
+    with open_store(sqlite_url) as store:
+        store.write({POINT: FEW})
+        path.rename(elsewhere)
+        acts = of_a_service(store) | {
+            "write": lambda: store.write({POINT: noise(30)}),
+            "read": lambda: store.read(POINT),
+            "fold": store.fold,
+        }
+        del acts["claim"]  # which looks at the folder alone
+        for act in acts.values():
+            with pytest.raises(StoreUnavailableError):
+                act()
+        with pytest.raises(StoreUnavailableError, match=r"the file is gone.*put it back"):
+            store.write({POINT: noise(30)})
+        assert not path.exists()
+        elsewhere.rename(path)
+        assert store.read(POINT) == FEW
+        assert store.write({POINT: noise(30)}).new == 28
+
+
+def test_a_store_that_another_was_put_in_the_place_of_is_not_written_to(
+    sqlite_url: str, made_file: Path, tmp_path: Path
+) -> None:
+    with open_store(sqlite_url) as store:
+        store.write({POINT: FEW})
+        empty_the_log(tmp_path / "store.db")  # it would be the other's
+        (tmp_path / "store.db").rename(tmp_path / "elsewhere.db")
+        shutil.copy(made_file, tmp_path / "store.db")
+        with pytest.raises(StoreUnavailableError, match="another is in its place"):
+            store.write({POINT: noise(30)})
+        assert store.read(POINT) == Samples.empty()  # from then on it is that one's
+
+
+def test_a_database_that_vanished_is_named_whatever_a_service_does(
+    postgres_url: str, postgres: PostgresServer
+) -> None:
+    with open_store(postgres_url) as store:
+        with psycopg.connect(postgres.url(), autocommit=True) as connection:
+            name = make_url(postgres_url).database
+            connection.execute(f"drop database {name} with (force)")
+        for act in of_a_service(store).values():
+            with pytest.raises(StoreUnavailableError, match="does not answer"):
+                act()
+
+
+def test_a_store_that_another_keeps_busy_can_be_written(store_url: str) -> None:
+    with open_store(store_url) as one, open_store(store_url) as other, one._db.writing():
+        other.probe()
+
+
+def test_a_database_that_may_only_be_read_is_named(postgres_url: str) -> None:
+    with open_store(postgres_url) as store:
+        store.probe()
+        with psycopg.connect(postgres_url, autocommit=True) as connection:
+            name = make_url(postgres_url).database
+            connection.execute(f"alter database {name} set default_transaction_read_only = on")
+        hang_up(postgres_url)
+        with pytest.raises(StoreUnavailableError, match="read only"):
+            store.probe()
 
 
 def test_a_disk_without_a_byte_left_is_named_as_the_store_is_opened(small_disk: Path) -> None:

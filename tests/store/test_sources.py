@@ -1,0 +1,77 @@
+"""What comes with a batch: who sent it, and what of it could not be taken."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from bondtrail.results import Reject
+from bondtrail.running import Source
+from bondtrail.samples import Samples
+from store import Store, Written
+
+S = 10**9
+T0 = 1_767_225_600 * S
+RAIL = Source("mqtt rail-1", 10, T0, 0.25, 0.05, 10)
+FLOW = {"rail-1.flow": Samples.of([T0], [812.0])}
+WRONG = Reject("mqtt://broker", "topic a/b", "no JSON: expected an object", "first", T0)
+
+
+def test_nobody_was_heard_of_a_store_that_holds_nothing(store: Store) -> None:
+    assert store.sources() == []
+
+
+@pytest.mark.parametrize(
+    ("then", "expected"),
+    [
+        pytest.param(
+            replace(RAIL, readings=5, heard=T0 + 9, lag_median_s=0.5, lag_spread_s=0.0),
+            Source("mqtt rail-1", 15, T0 + 9, 0.5, 0.0, 10),
+            id="later",
+        ),
+        pytest.param(
+            Source("mqtt rail-1", 5, T0 + 9),
+            Source("mqtt rail-1", 15, T0 + 9, 0.25, 0.05, 10),
+            id="no-live-reading-keeps-the-lag-that-was-known",
+        ),
+        pytest.param(
+            Source("mqtt rail-1", 0, T0 - 9), replace(RAIL, readings=10), id="never-goes-back"
+        ),
+    ],
+)
+def test_a_source_adds_up(store: Store, then: Source, expected: Source) -> None:
+    store.write(FLOW, sources=[RAIL])
+    store.write({}, sources=[then])
+    assert store.sources() == [expected]
+
+
+def test_sources_are_told_by_name_however_long(store: Store) -> None:
+    names = ["sparkplug b/1", "mqtt \u00e9", "mqtt a\0", "x" * 9999]
+    store.write({}, sources=[Source(name, 1, T0) for name in names])
+    told = [each.name for each in store.sources()]
+    assert told == sorted(["sparkplug b/1", "mqtt \u00e9", "mqtt a\\x00", "x" * 400])
+
+
+def test_rejects_of_one_kind_add_up_and_the_first_stays(store: Store) -> None:
+    later = replace(WRONG, raw="second", at=T0 + 5, count=3)
+    elsewhere = replace(WRONG, where="topic a/c")
+    assert store.write(FLOW, rejects=[WRONG, later, elsewhere]) == Written(new=1)
+    store.write({}, rejects=[replace(later, count=7)])
+    assert store.rejects() == [replace(WRONG, count=11), elsewhere]
+
+
+def test_rejects_that_add_up_are_no_rows_of_a_file(store: Store) -> None:
+    """A file tells its rows apart by their text too, and read again it adds nothing."""
+    store.put_rejects([WRONG])
+    store.write({}, rejects=[WRONG])
+    store.put_rejects([WRONG])
+    assert [each.count for each in store.rejects()] == [1, 1]
+
+
+def test_a_batch_that_cannot_be_taken_leaves_nothing_of_what_came_with_it(store: Store) -> None:
+    with pytest.raises(ValueError, match="NaN"):
+        store.write(
+            {"rail-1.flow": Samples.of([T0], [float("nan")])}, rejects=[WRONG], sources=[RAIL]
+        )
+    assert (store.rejects(), store.sources(), store.points()) == ([], [], [])
