@@ -202,11 +202,16 @@ class Reading:
         ms: int | None = metric.timestamp
         if not ms and not metric.HasField("timestamp"):
             ms = self._sent
-        value = value_of(metric, metric.datatype or datatype, heard.role)
+        quality = quality_of(metric) if metric.HasField("properties") else 0
+        if quality == Quality.BAD and metric.is_null:
+            if heard.time is None:
+                return False  # nothing is known, and nothing was
+            value: float | Fault | Wrong = heard.value / heard.scale
+        else:
+            value = value_of(metric, metric.datatype or datatype, heard.role)
         if type(value) is not float:
             self._fault(value, heard, ms)  # type: ignore[arg-type]
             return False
-        quality = quality_of(metric) if metric.HasField("properties") else 0
         is_past = metric.is_historical
         if ms is None:
             if is_past:
