@@ -37,7 +37,6 @@ class _Line:
     name: str
     alias: int
     datatype: int
-    scale: float
     time: int | None = None
     value: float = math.nan
     quality: int = Quality.BAD
@@ -76,7 +75,7 @@ class Edge:
             lines = self._devices.setdefault(station.id, {})
             for role, point in station.points.items():
                 datatype = _TYPES.get(role, BOOLEAN)
-                lines[point.name] = _Line(point.name, alias, datatype, point.scale)
+                lines[point.name] = _Line(point.name, alias, datatype)
                 alias += 1
 
     @property
@@ -118,7 +117,8 @@ class Edge:
         station : str
             Its id.
         points, times, values, qualities : sequences of one length
-            Names of points, ns, values in the units that are kept, codes of `Quality`.
+            Names of points, ns, values in the unit that the point's table names, codes of
+            `Quality`.
         now : int
             When it is sent. [ns]
         is_historical : bool
@@ -185,7 +185,7 @@ def _birth(line: _Line, now_ms: int) -> Payload.Metric:
 
 
 def _put(metric: Payload.Metric, line: _Line, value: float, quality: int) -> None:
-    """Put a value in the unit that the site file names, and its quality where that is not good."""
+    """Put a value, and its quality where that is not good."""
     if math.isinf(value):
         metric.double_value = value  # an open circuit; null with bad quality would say: unknown
     elif line.datatype == BOOLEAN:
@@ -193,7 +193,7 @@ def _put(metric: Payload.Metric, line: _Line, value: float, quality: int) -> Non
     elif line.datatype == _INT32:
         metric.int_value = int(value)
     else:
-        metric.double_value = value / line.scale
+        metric.double_value = value
     if quality != Quality.GOOD:
         _put_quality(metric, quality)
 
