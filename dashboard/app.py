@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +16,10 @@ from flask_compress import Compress
 
 from bondtrail.site import SiteError
 from dashboard import period_picker
-from dashboard.frame import frame
+from dashboard.access import OPEN, Access
+from dashboard.access.guard import ask_for_sign_in
+from dashboard.access.sessions import form_token, signed_in_as
+from dashboard.frame import Visitor, frame
 from dashboard.history import KEY, History
 from dashboard.hosts import refuse_other_hosts
 from dashboard.queries.sites import site_in_force
@@ -25,13 +30,19 @@ A_PAGE_COMES: Any = {"_pages_content": "children"}
 """What the page is hidden for; not for what a part of it asks for later."""
 
 
-def create_app(store_url: str) -> dash.Dash:
+def create_app(
+    store_url: str, access: Access = OPEN, clock: Callable[[], float] = time.time
+) -> dash.Dash:
     """Return the board over a store, which is opened when the first page is asked for.
 
     Parameters
     ----------
     store_url : str
         As `store.open_store` takes it.
+    access : Access
+        Who may see it: this machine alone, without signing in, unless said otherwise.
+    clock : callable
+        The time now, since 1970, for how long sessions last. [s]
     """
     if context_value.get(None) is None:
         context_value.set({})  # pages are registered by way of it, and only one thread has it
@@ -46,8 +57,10 @@ def create_app(store_url: str) -> dash.Dash:
         title="Bondtrail",
         update_title="",
     )
-    app.server.before_request(refuse_other_hosts)
+    app.server.before_request(refuse_other_hosts(access))
     app.server.config[KEY] = History(store_url)
+    if access.sign_in:
+        ask_for_sign_in(app.server, clock)
     app.server.config["COMPRESS_MIMETYPES"] = [
         "text/html",
         "text/css",
@@ -62,7 +75,10 @@ def create_app(store_url: str) -> dash.Dash:
 
 
 def _layout() -> Any:
-    return frame(_site_name(), [dcc.Location(id="board-go", refresh="callback-nav"), _page()])
+    name = signed_in_as()
+    visitor = None if name is None else Visitor(name, form_token())
+    go = dcc.Location(id="board-go", refresh="callback-nav")
+    return frame(_site_name(), [go, _page()], visitor)
 
 
 def _page() -> html.Div:

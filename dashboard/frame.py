@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import wraps
 from typing import Any
 
@@ -10,8 +11,9 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 
 from bondtrail.site import SiteError
+from dashboard.access.addresses import SIGN_OUT
 from dashboard.parts import aria
-from dashboard.urls import alarms_url, compliance_url, stations_url
+from dashboard.urls import alarms_url, compliance_url, data_url, stations_url
 from store import StoreError
 
 CAUTION = (
@@ -28,21 +30,31 @@ BRIEFLY = (
 Layout = Callable[..., Any]
 
 
-def frame(site_name: str | None, content: Any) -> dmc.MantineProvider:
+@dataclass(frozen=True, slots=True)
+class Visitor:
+    """Who is signed in, and what the form to sign out must send back."""
+
+    name: str
+    token: str
+
+
+def frame(
+    site_name: str | None, content: Any, visitor: Visitor | None = None
+) -> dmc.MantineProvider:
     """Return the whole document: header, page, cautions. Light or dark as the system asks."""
     return dmc.MantineProvider(
         defaultColorScheme="auto",
         theme={"fontFamily": "system-ui, sans-serif", "primaryColor": "gray", "focusRing": "auto"},
         children=[
             html.A("Skip to the page", href="#page", className="skip"),
-            html.Header(_header(site_name), className="masthead"),
+            html.Header(_header(site_name, visitor), className="masthead"),
             html.Main(content, id="page", className="page", tabIndex="-1"),
             html.Footer([html.Strong("Caution. "), CAUTION], className="caution"),
         ],
     )
 
 
-def _header(site_name: str | None) -> list[Any]:
+def _header(site_name: str | None, visitor: Visitor | None) -> list[Any]:
     return [
         dcc.Link("Bondtrail", href=stations_url(), className="wordmark"),
         html.Span(site_name or "no site yet", className="site-name"),
@@ -51,6 +63,7 @@ def _header(site_name: str | None) -> list[Any]:
                 dcc.Link("Stations", href=stations_url()),
                 dcc.Link("Compliance", href=compliance_url()),
                 dcc.Link("Alarms", href=alarms_url()),
+                dcc.Link("Data", href=data_url()),
             ],
             **aria("Pages"),
         ),
@@ -62,7 +75,22 @@ def _header(site_name: str | None) -> list[Any]:
             className="scheme",
             **aria("Switch between light and dark"),
         ),
+        None if visitor is None else _sign_out(visitor),
     ]
+
+
+def _sign_out(visitor: Visitor) -> html.Form:
+    """Return who is signed in, and the way out: a form, which no page from elsewhere can send."""
+    return html.Form(
+        [
+            html.Span(visitor.name, className="visitor", title="Signed in"),
+            dcc.Input(type="hidden", name="token", value=visitor.token, id="frame-token"),
+            html.Button("Sign out", type="submit", className="chip"),
+        ],
+        action=SIGN_OUT,
+        method="post",
+        className="sign-out",
+    )
 
 
 def notice(title: str, *text: Any, tone: str = "quiet") -> html.Section:

@@ -12,6 +12,8 @@ from typing import Any
 from waitress import wasyncore  # type: ignore[import-untyped]
 from waitress.server import create_server  # type: ignore[import-untyped]
 
+from bondtrail.serving import listen_on, url_of
+from dashboard.access import OPEN, Access
 from dashboard.app import create_app
 from dashboard.history import KEY
 
@@ -25,6 +27,7 @@ LARGEST_BODY = 16 << 20
 def serve(
     store_url: str,
     *,
+    access: Access = OPEN,
     host: str = "127.0.0.1",
     port: int = 0,
     on_ready: Callable[[str], None] | None = None,
@@ -36,6 +39,8 @@ def serve(
     ----------
     store_url : str
         As `store.open_store` takes it.
+    access : Access
+        Who may see it. On an address that others can reach, let them sign in.
     host : str
         Address to listen on.
     port : int
@@ -50,18 +55,17 @@ def serve(
     OSError
         If the address cannot be listened on.
     """
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    with socket.create_server((host, port), family=family) as listening:
-        app = create_app(store_url)
+    with listen_on(host, port) as listening:
+        app = create_app(store_url, access)
         if on_ready is not None:
-            on_ready(f"http://{_in_url(host)}:{listening.getsockname()[1]}/")
+            on_ready(url_of(listening))
         try:
-            _answer(app.server, listening, stop or Event())
+            _answer(app.server, listening, stop or Event(), access)
         finally:
             app.server.config[KEY].close()
 
 
-def _answer(application: Any, listening: socket.socket, stop: Event) -> None:
+def _answer(application: Any, listening: socket.socket, stop: Event, access: Access) -> None:
     logging.getLogger("waitress").setLevel(logging.ERROR)
     open_sockets: dict[int, Any] = {}
     server = create_server(
@@ -69,7 +73,9 @@ def _answer(application: Any, listening: socket.socket, stop: Event) -> None:
         map=open_sockets,
         sockets=[listening],
         threads=THREADS,
+        ident=None,
         max_request_body_size=LARGEST_BODY,
+        **_proxy(access),
     )
     try:
         with suppress(KeyboardInterrupt):
@@ -80,6 +86,12 @@ def _answer(application: Any, listening: socket.socket, stop: Event) -> None:
         wasyncore.close_all(open_sockets)
 
 
-def _in_url(host: str) -> str:
-    shown = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)
-    return f"[{shown}]" if ":" in shown else shown
+def _proxy(access: Access) -> dict[str, Any]:
+    """Return whose word is taken for who asks and how; where nobody signs in, it is looked at."""
+    if access.proxy is None:
+        return {"clear_untrusted_proxy_headers": access.sign_in}
+    return {
+        "trusted_proxy": access.proxy,
+        "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"},
+        "clear_untrusted_proxy_headers": True,
+    }

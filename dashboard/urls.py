@@ -20,6 +20,7 @@ class Url(StrEnum):
     TRANSFER = "/transfer"
     COMPLIANCE = "/compliance"
     ALARMS = "/alarms"
+    DATA = "/data"
 
 
 def stations_url(period: Period | None = None) -> str:
@@ -59,6 +60,11 @@ def compliance_url(
 def alarms_url(period: Period | None = None, position: str | None = None) -> str:
     """Return the address of the alarms page, for one operator position."""
     return f"{Url.ALARMS}{_query(_of_period(period) | {'position': position or ''})}"
+
+
+def data_url(period: Period | None = None, show: str | None = None) -> str:
+    """Return the address of the data page, its points narrowed to those of one state."""
+    return f"{Url.DATA}{_query(_of_period(period) | {'show': show or ''})}"
 
 
 def _of_period(period: Period | None) -> dict[str, str]:

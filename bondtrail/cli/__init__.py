@@ -38,6 +38,7 @@ COMMANDS = (
     "evidence",
     "report",
     "serve",
+    "user",
     "check",
 )
 """Each is `command` of the module of that name, in the order in which a newcomer needs them."""

@@ -1,60 +1,123 @@
-"""``bondtrail serve``: the board, on this machine only."""
+"""``bondtrail serve``: the board, for this machine, or for others who sign in."""
 
 from __future__ import annotations
 
 import ipaddress
+import re
+from collections.abc import Sequence
+from threading import Event
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from bondtrail.cli import opening
-from bondtrail.cli.faults import Fault
+from bondtrail.cli.faults import Fault, print_warning
+from bondtrail.cli.listen import stopped_by_signals
 from bondtrail.cli.options import db_option, example
 
+if TYPE_CHECKING:
+    from dashboard.access import Access
+    from store import Store
+
+Command = TypeVar("Command", bound=Any)
+
+LOOPBACK = "127.0.0.1"
 DEFAULT_PORT = 8710
+
+IN_CLEAR = (
+    "passwords and pages travel in clear text, unless something in front of the board adds TLS\n"
+    "  If something does, name it by --behind-proxy: docs/board-access.md says how."
+)
+_NAME = re.compile(r"[a-z0-9]([a-z0-9.-]*[a-z0-9])?", re.IGNORECASE)
+
+
+def board_options(command: Command) -> Command:
+    """Add the options of where the board listens, and for whom."""
+    for option in (
+        click.option(
+            "--behind-proxy",
+            "proxy",
+            metavar="ADDRESS",
+            help="Address of the proxy that adds TLS; it is believed who asked, and how.",
+        ),
+        click.option(
+            "--name",
+            "names",
+            metavar="NAME",
+            multiple=True,
+            help="A name by which others call this machine; repeat it for more.",
+        ),
+        click.option(
+            "--port",
+            type=click.IntRange(0, 65535),
+            default=DEFAULT_PORT,
+            show_default=True,
+            help="0 takes any free one.",
+        ),
+        click.option(
+            "--host",
+            default=LOOPBACK,
+            show_default=True,
+            help="Address to listen on; if others can reach it, people sign in.",
+        ),
+    ):
+        command = option(command)
+    return command
 
 
 @click.command(
-    "serve", epilog=example("bondtrail serve", "bondtrail serve --port 0 --db sqlite:///plant.db")
+    "serve",
+    epilog=example(
+        "bondtrail serve",
+        "bondtrail serve --host 0.0.0.0 --name bonding.plant.example --behind-proxy 10.0.0.2",
+    ),
 )
-@click.option("--host", default="127.0.0.1", show_default=True, help="A loopback address.")
-@click.option(
-    "--port",
-    type=click.IntRange(0, 65535),
-    default=DEFAULT_PORT,
-    show_default=True,
-    help="0 takes any free one.",
-)
+@board_options
 @db_option
-def command(host: str, port: int, db: str) -> None:
+def command(host: str, port: int, names: tuple[str, ...], proxy: str | None, db: str) -> None:
     """Serve the board and print its address.
 
     Ctrl-C ends it.
 
-    The board can be opened from this machine only: it has no sign-in yet, and an address that
-    others can reach is refused until it has.
+    Left alone, the board can be opened from this machine only, and nobody signs in. With --host,
+    --name or --behind-proxy others can reach it: then everyone signs in, by a name and a password
+    that `bondtrail user add` gave them.
     """
-    refuse_without_sign_in(host)
+    from bondtrail.logs import log_plainly
+
     with opening.existing_store(db) as store:
         opening.needed_site(store)
-    serve_board(db, host, port)
+        access = access_of(store, host, names, proxy)
+    log_plainly()
+    with stopped_by_signals() as stop:
+        serve_board(db, host, port, access, stop)
 
 
-def refuse_without_sign_in(host: str) -> None:
-    """Refuse an address that others can reach.
+def access_of(store: Store, host: str, names: Sequence[str], proxy: str | None) -> Access:
+    """Return who may reach the board; say if passwords would travel in clear.
 
     Raises
     ------
     Fault
-        Unless the host is a loopback address.
+        If a name or address is none, or others could reach the board and nobody may sign in.
     """
-    if not _is_loopback(host):
+    from dashboard.access import OPEN, Access
+
+    if is_loopback(host) and not names and proxy is None:
+        return OPEN
+    access = Access(True, _names(host, names), _proxy(proxy))
+    if all(person.disabled for person in store.users.all()):
         raise Fault(
-            f"--host {host}: others could open the board there, and it has no sign-in yet",
-            "Serve on 127.0.0.1 and reach it from elsewhere through an encrypted tunnel.",
+            "others could open the board, and there is nobody yet who may sign in",
+            "Add somebody first: bondtrail user add NAME",
         )
+    if access.proxy is None:
+        print_warning(IN_CLEAR)
+    return access
 
 
-def _is_loopback(host: str) -> bool:
+def is_loopback(host: str) -> bool:
+    """Tell whether a host to listen on is this machine alone."""
     if host == "localhost":
         return True
     try:
@@ -63,8 +126,48 @@ def _is_loopback(host: str) -> bool:
         return False
 
 
-def serve_board(db: str, host: str, port: int) -> None:
-    """Serve until interrupted.
+def _names(host: str, names: Sequence[str]) -> frozenset[str]:
+    """Return what a request may call this machine: its names, and an address if it is one."""
+    found = {_checked_name(name) for name in names}
+    try:
+        address = ipaddress.ip_address(host)
+    except ValueError:
+        found.add(host.lower())
+    else:
+        if not address.is_unspecified:
+            found.add(str(address))
+    return frozenset(found)
+
+
+def _checked_name(name: str) -> str:
+    try:
+        return str(ipaddress.ip_address(name.strip("[]")))
+    except ValueError:
+        pass
+    if not _NAME.fullmatch(name):
+        raise Fault(
+            f"--name {name}: that is no name of a machine",
+            "Give it as people type it, without http:// and without a port: board.plant.example",
+        )
+    return name.lower()
+
+
+def _proxy(address: str | None) -> str | None:
+    if address is None:
+        return None
+    try:
+        return str(ipaddress.ip_address(address))
+    except ValueError as exc:
+        raise Fault(
+            f"--behind-proxy {address}: that is no address",
+            "Give the address from which the proxy connects, such as 127.0.0.1 or 10.0.0.2.",
+        ) from exc
+
+
+def serve_board(
+    db: str, host: str, port: int, access: Access | None = None, stop: Event | None = None
+) -> None:
+    """Serve until interrupted or told to stop.
 
     Raises
     ------
@@ -72,9 +175,10 @@ def serve_board(db: str, host: str, port: int) -> None:
         If the address cannot be listened on.
     """
     from dashboard import serve
+    from dashboard.access import OPEN
 
     try:
-        serve(db, host=host, port=port, on_ready=_say_where)
+        serve(db, access=access or OPEN, host=host, port=port, on_ready=_say_where, stop=stop)
     except OSError as exc:
         raise Fault(
             f"cannot listen on {host} port {port}: {exc.strerror or exc}",

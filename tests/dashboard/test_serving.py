@@ -11,7 +11,6 @@ from threading import Event
 import pytest
 
 from dashboard import serve
-from dashboard.serving import _in_url
 
 
 def test_it_serves_in_a_thread_until_it_is_told_to_stop(empty_url: str) -> None:
@@ -37,17 +36,3 @@ def test_a_port_in_use_is_an_error_that_says_so(empty_url: str) -> None:
         taken.listen()
         with pytest.raises(OSError, match="in use"):
             serve(empty_url, port=taken.getsockname()[1])
-
-
-@pytest.mark.parametrize(
-    ("host", "shown"),
-    [
-        ("127.0.0.1", "127.0.0.1"),
-        ("0.0.0.0", "127.0.0.1"),
-        ("::1", "[::1]"),
-        ("::", "[::1]"),
-        ("board.example", "board.example"),
-    ],
-)
-def test_the_address_told_can_be_opened(host: str, shown: str) -> None:
-    assert _in_url(host) == shown

@@ -19,6 +19,8 @@ from bondtrail.settings import DB_VARIABLE
 COMMANDS = [
     "demo",
     "load",
+    "listen",
+    "feed",
     "analyse",
     "show",
     "compare",
@@ -27,6 +29,7 @@ COMMANDS = [
     "evidence",
     "report",
     "serve",
+    "user",
     "check",
 ]
 
@@ -85,8 +88,9 @@ def test_help_needs_no_other_room(shell: dict[str, Any]) -> None:
         (["analyse"], "no store at sqlite:///bondtrail.db"),
         (["show", "findings"], "Load readings first"),
         (["serve"], "no store at sqlite:///bondtrail.db"),
-        (["serve", "--host", "0.0.0.0"], "it has no sign-in yet"),
-        (["serve", "--host", "example.invalid"], "it has no sign-in yet"),
+        (["serve", "--host", "0.0.0.0"], "no store at sqlite:///bondtrail.db"),
+        (["user", "list"], "no store at sqlite:///bondtrail.db"),
+        (["user"], "Usage"),
         (["serve", "--port", "70000"], "65535"),
         (["check"], "no store at sqlite:///bondtrail.db"),
         (["show", "findings", "--db", "nonsense"], "sqlite:///bondtrail.db"),

@@ -1,0 +1,140 @@
+"""Sessions of those who signed in: signed cookies that say who, since when and by which password.
+
+A session ends after `LIFE_S`, when its owner signs out, when the password is changed and when the
+user is disabled; the last two are looked at with each request.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+from collections import OrderedDict
+from collections.abc import Callable
+from contextlib import suppress
+from threading import Lock
+from typing import Any
+
+from flask import Flask, request, session
+from flask.sessions import SecureCookieSessionInterface
+from flask_login import (
+    LoginManager,
+    UserMixin,
+    current_user,
+    login_user,
+    logout_user,
+)
+from itsdangerous import URLSafeTimedSerializer
+
+from dashboard.history import current_store
+from store import StoreError
+
+COOKIE = "bondtrail_session"
+LIFE_S = 12 * 3600.0
+"""From signing in: a shift, and no longer."""
+MOST_ENDED = 10_000
+"""Sessions that were signed out of and remembered; each until it would have ended anyhow."""
+
+
+class SignedIn(UserMixin):  # type: ignore[misc]
+    """Somebody who signed in, by name."""
+
+    def __init__(self, name: str) -> None:
+        self.id = name
+
+
+class _Cookies(SecureCookieSessionInterface):
+    """Cookies signed with the store's secret, given back by https alone if they came by https."""
+
+    def get_signing_serializer(self, app: Flask) -> URLSafeTimedSerializer | None:
+        if not app.secret_key:  # no session as long as the store does not answer
+            with suppress(StoreError):
+                app.secret_key = current_store().secret_key()
+        return super().get_signing_serializer(app)
+
+    def get_cookie_secure(self, app: Flask) -> bool:
+        del app
+        return request.is_secure
+
+
+class Sessions:
+    """The sessions of one board.
+
+    Parameters
+    ----------
+    server : Flask
+        Gets its cookies signed and its ``current_user`` found.
+    clock : callable
+        The time now, since 1970. [s]
+    """
+
+    def __init__(self, server: Flask, clock: Callable[[], float]) -> None:
+        self._server = server
+        self._clock = clock
+        self._ended: OrderedDict[str, None] = OrderedDict()
+        self._lock = Lock()
+        server.session_interface = _Cookies()
+        server.config.update(
+            SESSION_COOKIE_NAME=COOKIE,
+            SESSION_COOKIE_HTTPONLY=True,
+            SESSION_COOKIE_SAMESITE="Lax",
+            SESSION_REFRESH_EACH_REQUEST=False,
+        )
+        manager = LoginManager(server)
+        manager.session_protection = None
+        manager.user_loader(self._found)
+
+    def begin(self, name: str, kept: str) -> None:
+        """Sign somebody in, in a session that nobody could have known before."""
+        session.clear()
+        session["key"] = secrets.token_urlsafe()
+        session["token"] = secrets.token_urlsafe()
+        session["since"] = self._clock()
+        session["stamp"] = self._stamp(name, kept)
+        login_user(SignedIn(name))
+
+    def end(self) -> None:
+        """Sign out: the session at hand is good for nothing any more, whoever has a copy of it."""
+        with self._lock:
+            self._ended[session.get("key", "")] = None
+            while len(self._ended) > MOST_ENDED:
+                self._ended.popitem(last=False)
+        logout_user()
+        session.clear()
+
+    def _found(self, name: str) -> SignedIn | None:
+        """Return who a session is of, or None if it is over."""
+        age_s = self._clock() - session.get("since", 0.0)
+        if not 0 <= age_s < LIFE_S or session.get("key") in self._ended:
+            return None
+        user = current_store().users.find(name)
+        if user is None or user.disabled:
+            return None
+        is_same = hmac.compare_digest(session.get("stamp", ""), self._stamp(user.name, user.hash))
+        return SignedIn(user.name) if is_same else None
+
+    def _stamp(self, name: str, kept: str) -> str:
+        """Return what changes with the password, and tells nothing of it."""
+        key: Any = self._server.secret_key
+        return hmac.new(key, f"{name}\n{kept}".encode(), hashlib.sha256).hexdigest()
+
+
+def form_token() -> str:
+    """Return what a form of this session must send back: a page from elsewhere cannot know it."""
+    if "token" not in session:
+        session["token"] = secrets.token_urlsafe()
+    token: str = session["token"]
+    return token
+
+
+def is_own_form() -> bool:
+    """Tell whether the form at hand is one that this session was shown."""
+    held = session.get("token", "")
+    return bool(held) and hmac.compare_digest(held, request.form.get("token", ""))
+
+
+def signed_in_as() -> str | None:
+    """Return the name of who asks, or None where nobody signs in."""
+    if not hasattr(current_user, "is_authenticated"):
+        return None
+    return current_user.get_id() if current_user.is_authenticated else None
