@@ -23,7 +23,7 @@ NO_FAULT = 255
 
 _CODE = {role: code for code, role in enumerate(ROLES)}
 _FAULT = {fault: code for code, fault in enumerate(FAULTS)}
-_LARGEST = 1e300  # beyond it a flow is no number, and could overflow when its unit is converted
+_LARGEST = 1e290  # beyond it a flow is no number, and could overflow when its unit is converted
 _NUMBER_FORM = r"^[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?$"
 _OVER = re.compile(r"(?:>=?|over) ?[0-9.,]+ ?(?:k|m|g)?(?:ohms?|Ω)?\Z", re.IGNORECASE)
 _OPEN_WORDS = (
@@ -90,7 +90,8 @@ def read_values(
         numbers, faults = _from_few_texts(column, roles, decimal_comma)
     else:
         numbers, faults = _from_many_texts(column, roles, decimal_comma)
-    return numbers * scale, faults
+    with np.errstate(over="ignore"):  # of a resistance: open circuit, as written
+        return numbers * scale, faults
 
 
 def value_fault(fault: Fault, text: str, tag: str, role: Role) -> str:

@@ -15,7 +15,6 @@ from bondtrail.site import Point, Role
 from bondtrail.times import NS_PER_S
 from ingest.arrays import BoolArray
 from ingest.faults import Fault
-from ingest.live.messages import Message
 from ingest.live.reasons import reason_of
 from ingest.moments import read_times
 from ingest.values import FAULTS, NO_FAULT, CodeArray, read_values, role_code
@@ -28,6 +27,8 @@ AHEAD = 3600 * NS_PER_S
 IndexArray = npt.NDArray[np.int32]
 
 _TIME, _EARLY, _AHEAD = (FAULTS.index(fault) for fault in (Fault.TIME, Fault.EARLY, Fault.AHEAD))
+CLOCK_FAULTS = (_EARLY, _AHEAD)
+"""Of readings that are refused for the clock of their source alone."""
 _CONTACTS = (Role.PERMISSIVE, Role.RUNNING, Role.BYPASS)
 
 
@@ -271,8 +272,3 @@ def refused_of(judged: Judged, slots: Slots) -> list[Refused]:
         reason = reason_of(fault, point.role)
         refused.append(Refused(int(judged.message[row]), reason, count, point.name, time))
     return refused
-
-
-def arrivals_of(messages: Sequence[Message]) -> TimeArray:
-    """Return when each message arrived, shape (messages,). [ns]"""
-    return np.array([message.arrived for message in messages], np.int64)

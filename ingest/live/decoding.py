@@ -9,15 +9,16 @@ import numpy as np
 
 from bondtrail.results import Reject
 from bondtrail.running import Source
-from bondtrail.samples import Samples
+from bondtrail.samples import Samples, TimeArray, concatenate
 from bondtrail.site import Role, Site
+from ingest.arrays import BoolArray
 from ingest.faults import Fault
 from ingest.live.columns import (
+    CLOCK_FAULTS,
     Columns,
     Judged,
     Slot,
     Slots,
-    arrivals_of,
     judge,
     refused_of,
     samples_of,
@@ -27,6 +28,7 @@ from ingest.live.messages import Message
 from ingest.live.native import PointTopic, StationTopic
 from ingest.live.reasons import reason_of
 from ingest.live.skew import Clocks
+from ingest.live.sparkplug import Readings, SparkplugHost, Taken
 from ingest.live.tally import Tally
 
 ROOT = "bondtrail"
@@ -78,15 +80,18 @@ class Decoder:
         self._slots = Slots()
         self._tally = Tally(source)
         self._clocks = Clocks()
-        self._follow(site)
+        self._sparkplug = SparkplugHost(site)
+        self._learn(site)
 
     def follow(self, site: Site) -> None:
-        """Take messages by another site file from now on; what is counted is kept."""
-        self._slots = Slots()
-        self._follow(site)
+        """Take messages by another site file from now on; what is known of senders is kept."""
+        self._sparkplug.follow(site)
+        self._learn(site)
 
-    def _follow(self, site: Site) -> None:
-        self._site = site
+    def _learn(self, site: Site) -> None:
+        """Make the table of topics."""
+        self._slots = Slots()
+        self._stations = frozenset(station.id for station in site.stations)
         self._root = f"{ROOT}/{site.id}/"
         self._mapped = _mapped_topics(site, self._slots)
         self._topics: dict[str, Take] = _native_topics(site, self._root, self._slots)
@@ -102,35 +107,52 @@ class Decoder:
 
     def decode(self, messages: Sequence[Message], now: int) -> Decoded:
         """Return what messages hold, in the order in which they arrived; ``now`` is in ns."""
-        columns = Columns()
+        columns, nodes = Columns(), Taken()
         topics = self._topics
         for index, message in enumerate(messages):
             take = topics.get(message.topic)
             if take is not None:
                 take(message, index, columns)
+            elif message.topic.startswith(SPARKPLUG):
+                _extend(nodes, self._sparkplug.take(message))
             else:
                 self._other(message, index, columns)
-        judged = judge(columns, self._slots, arrivals_of(messages))
-        self._note(judged, messages)
+        arrived = np.array([message.arrived for message in messages], np.int64)
+        judged = judge(columns, self._slots, arrived)
+        self._note(judged, arrived, np.array([_tells(message) for message in messages], bool))
         refused = [*columns.refused, *refused_of(judged, self._slots)]
         for item in refused:
             message = messages[item.message]
             self._tally.add(message, item.reason, item.count, item.point, item.time)
-        taken = int(judged.good.sum())
-        return Decoded(
-            batch=samples_of(judged, self._slots),
-            rejects=self._tally.take(),
-            sources=self._clocks.due(now),
-            read=taken + sum(item.count for item in refused),
-        )
+        read = int(judged.good.sum()) + sum(item.count for item in refused)
+        return self._decoded(samples_of(judged, self._slots), nodes, read, now)
 
     def tick(self, now: int) -> Decoded:
         """Return what is due though nothing came; ``now`` is in ns."""
-        return Decoded(sources=self._clocks.due(now))
+        return self._decoded({}, self._sparkplug.tick(now), 0, now)
 
     def close(self, now: int) -> Decoded:
         """Return what is left to say before the end; ``now`` is in ns."""
         return Decoded(sources=self._clocks.due(now, at_once=True))
+
+    def _decoded(self, batch: dict[str, Samples], nodes: Taken, read: int, now: int) -> Decoded:
+        """Return a batch together with what came of Sparkplug nodes."""
+        for readings in nodes.readings:
+            self._note_node(readings)
+        for point, samples in _samples_of_nodes(nodes.readings).items():
+            batch[point] = concatenate((batch[point], samples)) if point in batch else samples
+        for item in nodes.refused:
+            self._tally.add(item.message, item.reason, item.count, item.point, item.time)
+        read += sum(len(readings.points) for readings in nodes.readings)
+        read += sum(item.count for item in nodes.refused)
+        rejects, sources = self._tally.take(), self._clocks.due(now)
+        return Decoded(batch, rejects, sources, nodes.publish, read)
+
+    def _note_node(self, readings: Readings) -> None:
+        """Keep what readings tell of the clock of the node that sent them."""
+        arrived, count = readings.arrived, len(readings.points)
+        times = np.array(readings.times if readings.is_live else [], np.int64)
+        self._clocks.note(readings.source, count, arrived, arrived - times)
 
     def _other(self, message: Message, index: int, columns: Columns) -> None:
         """Refuse a message of a topic that nothing is known of."""
@@ -144,30 +166,33 @@ class Decoder:
         station, *roles = topic.removeprefix(self._root).split("/")
         if not topic.startswith(self._root) or len(roles) > 1:
             return Fault.TOPIC
-        if not any(station == known.id for known in self._site.stations):
+        if station not in self._stations:
             return Fault.STATION
         return Fault.ROLE if roles and roles[0] in _ROLES else Fault.TOPIC
 
-    def _note(self, judged: Judged, messages: Sequence[Message]) -> None:
-        """Keep what the good readings tell of the clocks of their sources."""
-        rows = np.flatnonzero(judged.good)
-        if not rows.size:
-            return
+    def _note(self, judged: Judged, arrived: TimeArray, tells: BoolArray) -> None:
+        """Keep what readings tell of the clocks of their sources, the refused by their clock too.
+
+        ``arrived`` (ns) and ``tells`` have the shape (messages,).
+        """
         slots = self._slots
-        tells = np.array([_tells(message) for message in messages], bool)
+        good = judged.good
+        rows = np.flatnonzero(good | np.isin(judged.faults, CLOCK_FAULTS))
         sources = slots.source.take(judged.slot.take(rows))
         order = np.argsort(sources, kind="stable")
-        rows = rows.take(order)
-        arrived = arrivals_of(messages).take(judged.message.take(rows))
-        lags = arrived - judged.time.take(rows)
-        live = tells.take(judged.message.take(rows))
-        counts = np.bincount(sources, minlength=len(slots.sources))
-        ends = np.cumsum(counts)
-        for number in np.flatnonzero(counts).tolist():
-            part = slice(int(ends[number] - counts[number]), int(ends[number]))
-            heard = int(arrived[part].max())
+        rows, sources = rows.take(order), sources.take(order)
+        messages = judged.message.take(rows)
+        moments = arrived.take(messages)
+        lags = moments - judged.time.take(rows)
+        live, taken = tells.take(messages), good.take(rows)
+        edges = np.flatnonzero(np.diff(sources, prepend=-1)).tolist()
+        for begin, end in zip(edges, [*edges, rows.size][1:], strict=True):
+            part = slice(begin, end)
             self._clocks.note(
-                slots.sources[number], int(counts[number]), heard, lags[part][live[part]]
+                slots.sources[sources[begin]],
+                int(taken[part].sum()),
+                int(moments[part].max()),
+                lags[part][live[part]],
             )
 
 
@@ -196,3 +221,23 @@ def _mapped_topics(site: Site, slots: Slots) -> dict[str, MappedTopic]:
         for topic, name in filter(None, map(mapped_topic, point.aliases)):
             fields.setdefault(topic, {})[name] = slots.add(point, f"mqtt {topic}")
     return {topic: MappedTopic(found) for topic, found in fields.items()}
+
+
+def _extend(nodes: Taken, more: Taken) -> None:
+    nodes.readings += more.readings
+    nodes.refused += more.refused
+    nodes.publish += more.publish
+
+
+def _samples_of_nodes(parts: Sequence[Readings]) -> dict[str, Samples]:
+    """Return the readings of nodes point by point, each in the order of arrival."""
+    rows: dict[str, tuple[list[int], list[float], list[int]]] = {}
+    for part in parts:
+        for point, time, value, quality in zip(
+            part.points, part.times, part.values, part.qualities, strict=True
+        ):
+            times, values, qualities = rows.setdefault(point, ([], [], []))
+            times.append(time)
+            values.append(value)
+            qualities.append(quality)
+    return {point: Samples.of(*columns) for point, columns in rows.items()}

@@ -13,9 +13,7 @@ from typing import Any
 import msgspec
 
 from ingest.faults import Fault
-
-MOST_BYTES = 2**20
-"""A message that is larger is not looked into."""
+from ingest.live.cutting import MOST_PAYLOAD
 
 _MOST_DIGITS = 25  # a number with more is no epoch, and int() would take long over it
 
@@ -62,7 +60,7 @@ def read_quickly(payload: bytes) -> Any:
     ValueError
         If that might not be the same, as where a key stands twice: its exact words must be read.
     """
-    if len(payload) > MOST_BYTES:
+    if len(payload) > MOST_PAYLOAD:
         raise PayloadError(Fault.SIZE)
     try:
         found = _QUICK.decode(payload)
@@ -94,7 +92,7 @@ def read_exactly(payload: bytes) -> Any:
     PayloadError
         If it is empty, too large, not UTF-8, not JSON or nested too deep.
     """
-    if len(payload) > MOST_BYTES:
+    if len(payload) > MOST_PAYLOAD:
         raise PayloadError(Fault.SIZE)
     text = text_of(payload)
     if not text.strip():

@@ -8,8 +8,8 @@ from typing import Any
 from bondtrail.samples import Quality
 from ingest.faults import Fault
 from ingest.live.columns import Columns, Slot
+from ingest.live.cutting import MOST_PAYLOAD
 from ingest.live.exact import (
-    MOST_BYTES,
     Members,
     PayloadError,
     plain_text,
@@ -30,6 +30,7 @@ Object = dict[str, Any]
 Place = tuple[Object, str]
 """An object and the key in it that is meant."""
 
+_NOT_MAPPED = ("$", "spBv1.0/")  # topics of the broker itself, and of Sparkplug B
 _STEP_NS = 1000  # between readings of one topic that arrive at one moment
 _MAY_BE_JSON = frozenset(bytes((code,)) for code in b'{[" \t\r\n\xef') | {b""}
 
@@ -37,7 +38,7 @@ _MAY_BE_JSON = frozenset(bytes((code,)) for code in b'{[" \t\r\n\xef') | {b""}
 def mapped_topic(alias: str) -> tuple[str, str] | None:
     """Return topic and field of an alias ``topic#field``; None where it is no topic."""
     topic, mark, field = alias.partition("#")
-    if not mark or not topic or "+" in topic or "\0" in topic or topic.startswith("$"):
+    if not mark or not topic or "+" in topic or topic.startswith(_NOT_MAPPED):
         return None
     return topic, field
 
@@ -70,7 +71,7 @@ class MappedTopic:
         """Return what a payload holds; where the payload itself is a value, it may be any text."""
         if self._whole is None:
             return _json(payload)
-        if payload[:1] in _MAY_BE_JSON or len(payload) > MOST_BYTES:
+        if payload[:1] in _MAY_BE_JSON or len(payload) > MOST_PAYLOAD:
             try:
                 return _json(payload)
             except PayloadError as exc:

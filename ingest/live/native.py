@@ -16,8 +16,8 @@ from msgspec import UNSET, UnsetType
 from bondtrail.site import Role
 from ingest.faults import Fault
 from ingest.live.columns import Columns, Slot
+from ingest.live.cutting import MOST_PAYLOAD
 from ingest.live.exact import (
-    MOST_BYTES,
     Members,
     PayloadError,
     plain_text,
@@ -70,7 +70,7 @@ class PointTopic:
         """Gather the readings of a message; ``index`` is its place in the batch."""
         payload = message.payload
         try:
-            found = _POINT.decode(payload) if len(payload) <= MOST_BYTES else None
+            found = _POINT.decode(payload) if len(payload) <= MOST_PAYLOAD else None
         except _UNFIT:
             found = None
         # As many commas as the members that were read: none stood twice, where the last would win.
@@ -123,7 +123,7 @@ class StationTopic:
         """Gather the readings of a message; ``index`` is its place in the batch."""
         payload = message.payload
         try:
-            found = _STATION.decode(payload) if len(payload) <= MOST_BYTES else None
+            found = _STATION.decode(payload) if len(payload) <= MOST_PAYLOAD else None
         except _UNFIT:
             found = None
         if found:

@@ -58,6 +58,7 @@ class _Kept:
     told: int | None = None
     pieces: list[LagArray] = field(default_factory=list)
     size: int = 0
+    has_news: bool = False
 
     def add(self, lags: LagArray) -> None:
         self.pieces.append(lags[-NEWEST:])
@@ -79,7 +80,7 @@ class Clocks:
         self._kept: dict[str, _Kept] = {}
 
     def note(self, source: str, readings: int, heard: int, lags: LagArray) -> None:
-        """Keep that readings came.
+        """Keep that readings came, taken or not.
 
         Parameters
         ----------
@@ -97,6 +98,7 @@ class Clocks:
         kept = self._kept.setdefault(source, _Kept())
         kept.readings += readings
         kept.heard = max(kept.heard, heard)
+        kept.has_news = True
         if lags.size:
             kept.add(lags)
 
@@ -108,13 +110,13 @@ class Clocks:
         return [
             self._word(name, kept, now)
             for name, kept in self._kept.items()
-            if kept.readings
+            if kept.has_news
             and (at_once or kept.told is None or not 0 <= now - kept.told < EVERY_NS)
         ]
 
     def _word(self, name: str, kept: _Kept, now: int) -> Source:
         lag = lag_of(kept.newest())
-        readings, kept.readings, kept.told = kept.readings, 0, now
+        readings, kept.readings, kept.told, kept.has_news = kept.readings, 0, now, False
         if lag is None:
             return Source(name, readings, kept.heard)
         return Source(name, readings, kept.heard, lag.median_s, lag.spread_s, lag.count)
