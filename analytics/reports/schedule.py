@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.cron import CronTrigger
 
+from analytics.clockwork import scheduler
 from analytics.reports.period import Period, file_name, latest_month, latest_week
 from bondtrail.site import ReportPlan
 
@@ -85,13 +86,6 @@ def hourly(look: Callable[[], None], zone: ZoneInfo, *, now: dt.datetime) -> Bac
 
     A look that comes late is not left out, and of several that were missed there is one.
     """
-    scheduler = BackgroundScheduler(timezone=zone)
-    scheduler.add_job(
-        look,
-        CronTrigger(minute=MINUTE, timezone=zone),
-        next_run_time=now,
-        misfire_grace_time=None,  # by default a second late is too late
-        coalesce=True,
-        max_instances=1,
-    )
-    return scheduler
+    clockwork = scheduler(zone)
+    clockwork.add_job(look, CronTrigger(minute=MINUTE, timezone=zone), next_run_time=now)
+    return clockwork

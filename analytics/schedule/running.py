@@ -21,7 +21,7 @@ from zoneinfo import ZoneInfo
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 
-from analytics.schedule.clockwork import scheduler
+from analytics.clockwork import scheduler
 from analytics.schedule.figures import show_figures
 from analytics.schedule.tasks import ANALYSE_S, StopRequestedError, Task, Turn, tasks
 from analytics.schedule.turns import held_until, is_due, is_due_today

@@ -2,33 +2,22 @@
 
 from __future__ import annotations
 
-import signal
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from bondtrail.cli import opening, output
 from bondtrail.cli.faults import Fault, print_fault, translated
-from bondtrail.times import local, local_day
+from bondtrail.cli.stopping import told_to_stop
+from bondtrail.times import local
 
 if TYPE_CHECKING:
-    from analytics.reports.schedule import Due
+    from analytics.reports.writing_due import DueReports
     from bondtrail.site import Site
     from store import Store
 
 NOTHING_DONE, NOT_ALL = 2, 3
-
-
-@dataclass(slots=True)
-class Looked:
-    """How many reports were written, and how many should have been and could not be."""
-
-    written: int = 0
-    failed: int = 0
 
 
 def planned_site(store: Store) -> Site:
@@ -70,7 +59,7 @@ def stay(db: str) -> None:
     with opening.existing_store(db) as store:
         site = planned_site(store)
     now = local(opening.clock_ns(), site.zone)
-    with _told_to_stop() as stop:
+    with told_to_stop() as stop:
         scheduler = hourly(lambda: _look(db, stop), site.zone, now=now)
         scheduler.start()
         plans = output.counted(len(site.reports), "report")
@@ -78,28 +67,6 @@ def stay(db: str) -> None:
         stop.wait()
         scheduler.shutdown()
     print("Stopped.")
-
-
-@contextmanager
-def _told_to_stop() -> Iterator[threading.Event]:
-    """Yield what SIGTERM or SIGINT sets; a second one acts as it always does."""
-    stop = threading.Event()
-    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT)}
-
-    def restore() -> None:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-    def told(_number: int, _frame: Any) -> None:
-        restore()
-        stop.set()
-
-    for number in before:
-        signal.signal(number, told)
-    try:
-        yield stop
-    finally:
-        restore()
 
 
 def _look(db: str, stop: threading.Event | None = None) -> None:
@@ -111,50 +78,30 @@ def _look(db: str, stop: threading.Event | None = None) -> None:
         _tell("reports", exc)
 
 
-def _write_due(store: Store, site: Site, stop: threading.Event | None = None) -> Looked:
+def _write_due(store: Store, site: Site, stop: threading.Event | None = None) -> DueReports:
     """Write one report after the other, no further one once ``stop`` is set."""
-    from analytics.reports.schedule import due
+    from analytics.reports.writing_due import write_due
 
-    now, found = opening.clock_ns(), Looked()
-    first = min((point.first for point in store.points() if point.samples), default=None)
-    recorded = None if first is None else local_day(first, site.zone)
-    for item in due(site.reports, site.id, local_day(now, site.zone), recorded):
-        if stop and stop.is_set():
-            break
-        try:
-            _write(store, site, item, now)
-            found.written += 1
-        except Exception as exc:  # one report that fails must not keep the others from being made
-            _tell(str(item.path), exc)
-            found.failed += 1
-    return found
-
-
-def _write(store: Store, site: Site, item: Due, now: int) -> None:
-    """Write a report, unless results of its period are still to come.
-
-    Raises
-    ------
-    Fault
-        If they are: nobody would write it again once they are there.
-    """
-    from analytics.reports import gather, write_report
-
-    end = item.period.bounds(site.zone)[1]
-    behind = sum(mark.since < end for mark in store.waiting().values())
-    if behind:
-        raise Fault(
-            f"results of {output.counted(behind, 'station')} are not up to date",
-            "bondtrail analyse",
-        )
-    report = gather(store, site, item.period, now=now, by=item.plan.by)
-    item.path.parent.mkdir(parents=True, exist_ok=True)
-    write_report(report, item.path)
-    print(f"Wrote {item.path}", flush=True)
+    return write_due(
+        store,
+        site,
+        now=opening.clock_ns(),
+        is_stopping=stop.is_set if stop else lambda: False,
+        on_written=lambda path: print(f"Wrote {path}", flush=True),
+        on_failed=lambda path, exc: _tell(str(path), exc),
+    )
 
 
 def _tell(what: str, exc: Exception) -> None:
     """Say on standard error what failed and why."""
-    fault = exc if isinstance(exc, click.ClickException) else translated(exc)
+    fault = _fault(exc)
     told = fault.format_message() if fault else f"{type(exc).__name__}: {exc}"
     print_fault(Fault(f"{what} not written: {told}", getattr(fault, "remedy", "")))
+
+
+def _fault(exc: Exception) -> click.ClickException | None:
+    from analytics.reports.writing_due import ResultsBehindError
+
+    if isinstance(exc, ResultsBehindError):
+        return Fault(str(exc), "bondtrail analyse")
+    return exc if isinstance(exc, click.ClickException) else translated(exc)

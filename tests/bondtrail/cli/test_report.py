@@ -278,7 +278,7 @@ class TestSchedule:
         def broken(*_: object, **__: object) -> None:
             raise RuntimeError("broken")
 
-        monkeypatch.setattr("analytics.reports.gather", broken)
+        monkeypatch.setattr("analytics.reports.writing_due.gather", broken)
         due_reports._look("sqlite:///quay.db")
         told = capsys.readouterr().err
         assert f"{WEEK} not written: RuntimeError: broken" in told
