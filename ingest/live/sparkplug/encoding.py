@@ -20,7 +20,7 @@ from ingest.live.sparkplug.payloads import BD_SEQ, BOOLEAN, REBIRTH, parsed
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
 from ingest.live.sparkplug.topics import topic_of
 
-_INT32, _INT64, _DOUBLE = 3, 8, 10
+_INT32, _INT64, _DOUBLE = 3, 4, 10
 _CODES = {Quality.GOOD: 192, Quality.UNCERTAIN: 64, Quality.BAD: 0}
 """Of the property Quality: good and bad as published; 64 is uncertain by OPC's top two bits."""
 _TYPES = {Role.RESISTANCE: _DOUBLE, Role.FLOW: _DOUBLE, Role.STATUS: _INT32}
