@@ -87,7 +87,7 @@ class Connection:
         self._inbox: list[Message] = []
         self._size = 0
         self._owed: list[int] = []
-        self._answers: dict[int, list[ReasonCode]] = {}
+        self._asked: dict[int, list[str]] = {}
         self._came_in: tuple[bool, ReasonCode] | None = None
         self._lost: BrokerError | None = None
         self._filters: list[str] = []
@@ -100,6 +100,11 @@ class Connection:
     def is_open(self) -> bool:
         """The broker has let us in and the connection is up, as far as we know."""
         return self._client is not None
+
+    @property
+    def is_subscribed(self) -> bool:
+        """The broker has agreed to all that was asked of it."""
+        return self._client is not None and bool(self._filters) and not self._asked
 
     @property
     def lost(self) -> BrokerError | None:
@@ -124,12 +129,12 @@ class Connection:
     # Coming in
 
     def open(self, filters: Iterable[str]) -> None:
-        """Connect and subscribe.
+        """Connect, and ask for what matches the filters.
 
         Raises
         ------
         BrokerError
-            If the broker cannot be reached, does not let us in, or refuses a subscription.
+            If the broker cannot be reached or does not let us in.
         """
         self.close()
         self._lost = self._came_in = None
@@ -189,44 +194,40 @@ class Connection:
         self._had_session = True
 
     def subscribe(self, filters: Iterable[str]) -> None:
-        """Subscribe these and no others.
+        """Ask for these and no others; `is_subscribed` tells when the broker has answered.
 
-        Raises
-        ------
-        BrokerError
-            If the broker refuses one, or the connection is lost.
+        Waiting for its answer here would be waiting for all that it has kept for us: it may send
+        that first. If it refuses one, the connection is lost.
         """
         wanted = list(dict.fromkeys(filters))
         new = [topic for topic in wanted if topic not in self._filters]
         old = [topic for topic in self._filters if topic not in wanted]
-        client = self._client
-        if client is None:
+        if self._client is None:
             return
         if new:
-            codes = self._answer(client.subscribe([self._asked(topic) for topic in new])[1])
-            said = dict(zip(new, codes, strict=False))
-            bad = {topic: str(code) for topic, code in said.items() if code.is_failure}
-            if bad or len(codes) != len(new):
-                raise trouble.not_subscribed(self.broker.where, bad or dict.fromkeys(new, "?"))
+            self._ask(self._client.subscribe([self._asked_for(topic) for topic in new])[1], new)
         if old:
-            self._answer(client.unsubscribe(old)[1])
+            self._ask(self._client.unsubscribe(old)[1], old)
         self._filters = wanted
-        self._calm_from = time.monotonic()
 
-    def _asked(self, topic: str) -> Any:
+    def _asked_for(self, topic: str) -> Any:
         if self.broker.version == "5":
             # What the broker keeps is sent with a subscription that is new to it, not each time.
             how = SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
             return topic, SubscribeOptions(qos=1, retainHandling=how)
         return topic, 1
 
-    def _answer(self, mid: int | None) -> list[ReasonCode]:
-        """Return what the broker says to a request."""
-        if mid is not None:
-            self._await(lambda: mid in self._answers)
-        if mid is None or mid not in self._answers:
-            raise self._lost or BrokerError(self.broker.where, "the broker does not answer")
-        return self._answers.pop(mid)
+    def _ask(self, mid: int | None, topics: list[str]) -> None:
+        if mid is None:
+            self._lost = BrokerError(self.broker.where, "the connection broke while subscribing")
+        else:
+            self._asked[mid] = topics
+            self._calm_from = time.monotonic()
+
+    def _check_answers(self) -> None:
+        """Give up on a broker that is silent and owes an answer."""
+        if self._asked and self.idle_s > ANSWER_S:
+            self._lost = BrokerError(self.broker.where, "the broker does not answer")
 
     def _await(self, is_there: Callable[[], bool]) -> None:
         """Serve the connection until something is there, it is lost, or time is up."""
@@ -299,7 +300,8 @@ class Connection:
                 self._note_calm()
                 ready = self._selector.select(wait_s)
             if not ready:
-                if client.loop_misc() != MQTTErrorCode.MQTT_ERR_SUCCESS:
+                self._check_answers()
+                if client.loop_misc() != MQTTErrorCode.MQTT_ERR_SUCCESS or self._lost is not None:
                     self._note_loss()
                 return
         self._served = time.monotonic()
@@ -327,7 +329,7 @@ class Connection:
 
     def _note_calm(self) -> None:
         """Note a silence: what comes after it has not waited at the broker."""
-        if self._is_prompt or not self._filters:
+        if self._is_prompt or not self.is_subscribed:
             return
         # Silence while the broker may send no more says nothing.
         has_room = len(self._owed) < RECEIVE_MAXIMUM // 2
@@ -381,7 +383,7 @@ class Connection:
         self._watched = 0
         self._client = self._socket = None
         self._owed = []
-        self._answers = {}
+        self._asked = {}
 
     def _note_loss(self) -> None:
         """Keep why the connection broke."""
@@ -411,7 +413,12 @@ class Connection:
                 )
 
     def _on_answer(self, _: Client, __: Any, mid: int, reasons: list[ReasonCode], ___: Any) -> None:
-        self._answers[mid] = reasons
+        topics = self._asked.pop(mid, [])
+        said = zip(topics, reasons, strict=False)
+        bad = {topic: str(reason) for topic, reason in said if reason.is_failure}
+        if bad:
+            self._lost = trouble.not_subscribed(self.broker.where, bad)
+        self._calm_from = time.monotonic()
 
     def _on_message(self, _: Client, __: Any, message: MQTTMessage) -> None:
         try:

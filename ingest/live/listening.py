@@ -261,8 +261,7 @@ class _Rounds:
             self._metrics.held.set(0)
             for topic, payload in outcome.publish:
                 connection.publish(topic, payload)
-            if connection.is_open:
-                self._listener.tell(State.LISTENING)
+            self._note_listening()
         self._teller.beat()
         self._refresh(now)
 
@@ -321,6 +320,11 @@ class _Rounds:
     def _open(self) -> None:
         self._connection.open(self._decoder.filters(self._settings.share))
         self._connected_at = time.monotonic()
+
+    def _note_listening(self) -> None:
+        """Say so when all is subscribed, the first time to whoever started us, too."""
+        if not self._connection.is_subscribed:
+            return
         self._listener.tell(State.LISTENING)
         if not self._was_listening and self._listener._on_listening is not None:
             self._listener._on_listening(self._settings.broker.where, self.client_id)
@@ -329,9 +333,9 @@ class _Rounds:
     def _reconnect(self) -> None:
         """Come back, as often as it takes."""
         lost = self._connection.lost
-        if isinstance(lost, TakenOverError):
-            raise lost
         if lost is not None:
+            if isinstance(lost, TakenOverError) or (lost.is_lasting and not self._was_listening):
+                raise lost
             self._listener.tell(State.NO_BROKER, str(lost))
             if time.monotonic() - self._connected_at > _SETTLED_S:
                 self._pauses.reset()
@@ -339,9 +343,9 @@ class _Rounds:
                 return
         try:
             self._open()
-        except TakenOverError:
-            raise
         except BrokerError as exc:
+            if exc.is_lasting and not self._was_listening:
+                raise
             self._lose(exc)
 
     def _lose(self, exc: BrokerError) -> None:
