@@ -160,7 +160,10 @@ class Heard:
     @property
     def faults(self) -> list[tuple[str, int]]:
         """What is wrong, without what to do, and how often."""
-        return [(item.reason.partition(":")[0], item.count) for item in self.taken.refused]
+        return [
+            (item.reason.partition(":")[0].partition(", as ")[0], item.count)
+            for item in self.taken.refused
+        ]
 
     @property
     def asked(self) -> list[str]:
