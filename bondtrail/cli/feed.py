@@ -57,6 +57,14 @@ class _Speed(click.ParamType[float | None]):
 @click.argument("paths", nargs=-1, metavar="[PATH...]")
 @click.option("--demo", is_flag=True, help="The readings of the invented site, instead of a PATH.")
 @click.option(
+    "--as",
+    "form",
+    type=click.Choice(["native", "sparkplug"]),
+    default="native",
+    show_default=True,
+    help="Bondtrail's own topics, or an edge node of Sparkplug B whose devices are the stations.",
+)
+@click.option(
     "--speed",
     type=_Speed(),
     default="1",
@@ -91,6 +99,7 @@ def command(
     ctx: click.Context,
     paths: Sequence[str],
     demo: bool,
+    form: str,
     speed: float | None,
     is_shifted: bool,
     station: str | None,
@@ -111,7 +120,7 @@ def command(
 
     What cannot be read is printed, up to 20 rows of it. The exit status is 3 when there was any.
     """
-    from ingest.feeding import Plan, Wanted, feed
+    from ingest.feeding import Form, Plan, Wanted, feed
 
     if demo == bool(paths):
         raise click.UsageError("name what to publish: files, a folder, or --demo (one of them)")
@@ -122,7 +131,7 @@ def command(
         opening.moment(start, site.zone, "--from"),
         opening.moment(end, site.zone, "--to"),
     )
-    plan = Plan(speed, wanted, is_shifted, most, given_zone(zone))
+    plan = Plan(Form(form), speed, wanted, is_shifted, most, given_zone(zone))
     with _progress(site) as step:
         report = feed(site, files, broker, plan, clock=opening.clock_ns, progress=step)
     print_report(report, broker.where)

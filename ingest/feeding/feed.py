@@ -6,6 +6,7 @@ import secrets
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -13,11 +14,13 @@ from zoneinfo import ZoneInfo
 from bondtrail.site import Site
 from ingest.errors import IngestError
 from ingest.feeding.merging import Begin, merged
+from ingest.feeding.messages import Outgoing
 from ingest.feeding.native import NativeEncoder
 from ingest.feeding.pace import due
 from ingest.feeding.publisher import Publisher
 from ingest.feeding.recorded import Reader, Wanted
 from ingest.feeding.report import FeedReport
+from ingest.feeding.sparkplug import SparkplugEncoder
 from ingest.feeding.stretches import Stretch
 from ingest.live.broker_url import Broker
 from ingest.sources import STDIN, expand
@@ -29,12 +32,27 @@ OnProgress = Callable[[int, int], None]
 """Called with the readings acknowledged so far and the time (ns) of the last one sent."""
 
 
+class Form(StrEnum):
+    """As which messages readings are published."""
+
+    NATIVE = "native"
+    SPARKPLUG = "sparkplug"
+
+
+_ENCODERS: dict[Form, type[NativeEncoder] | type[SparkplugEncoder]] = {
+    Form.NATIVE: NativeEncoder,
+    Form.SPARKPLUG: SparkplugEncoder,
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """How readings are published.
 
     Attributes
     ----------
+    form : Form
+        As which messages.
     speed : float or None
         So many seconds of the record go by in a second; None goes as fast as it can.
     wanted : Wanted
@@ -48,6 +66,7 @@ class Plan:
         Where times without an offset were written; without it such rows are rejected.
     """
 
+    form: Form = Form.NATIVE
     speed: float | None = 1.0
     wanted: Wanted = field(default_factory=Wanted)
     is_shifted: bool = False
@@ -96,15 +115,21 @@ def feed(
     names = expand(paths)
     report = FeedReport()
     reader = Reader(site, plan.wanted, zone=plan.zone, now=clock())
-    encoder = NativeEncoder(site.id, reader.points, plan.most)
-    with Publisher(broker, f"bondtrail-feed-{secrets.token_hex(4)}") as publisher:
+    encoder = _ENCODERS[plan.form](site, reader.points, plan.most)
+    with Publisher(
+        broker,
+        f"bondtrail-feed-{secrets.token_hex(4)}",
+        will=encoder.will(clock()),
+        commands=encoder.commands,
+    ) as publisher:
         recorded = merged([_file(reader, name, report) for name in names])
         paced = due(recorded, plan.speed, time.monotonic, publisher.serve)
         stretches = _from_now(paced, clock) if plan.is_shifted else paced
         try:
-            _publish(stretches, encoder, publisher, progress)
+            _publish(stretches, encoder, publisher, clock, progress)
         except KeyboardInterrupt:
             report.is_stopped = True
+        _send(publisher, encoder.closing(clock()))
         publisher.finish()
     report.published, report.messages = publisher.readings, publisher.messages
     report.refused, report.unheard = publisher.refused, publisher.unheard
@@ -130,13 +155,21 @@ def _from_now(stretches: Iterable[Stretch], clock: Callable[[], int]) -> Iterato
 
 def _publish(
     stretches: Iterable[Stretch],
-    encoder: NativeEncoder,
+    encoder: NativeEncoder | SparkplugEncoder,
     publisher: Publisher,
+    clock: Callable[[], int],
     progress: OnProgress | None,
 ) -> None:
+    _send(publisher, encoder.opening(clock()))
     for stretch in stretches:
-        for message in encoder.messages(stretch):
-            publisher.send(message)
+        for asked in publisher.taken():
+            _send(publisher, encoder.answer(asked, clock()))
+        _send(publisher, encoder.messages(stretch, clock()))
         publisher.serve(0.0)
         if progress is not None:
             progress(publisher.readings, int(stretch.time[-1]))
+
+
+def _send(publisher: Publisher, messages: Iterable[Outgoing]) -> None:
+    for message in messages:
+        publisher.send(message)

@@ -6,7 +6,7 @@ are open at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
 
 import numpy as np
@@ -21,7 +21,9 @@ KEPT_OPEN = 4
 _NEVER, _AT_ONCE = 2**63 - 1, -(2**63)
 
 
-def merged(files: Sequence[tuple[Begin, Begin | None]]) -> Iterator[Stretch]:
+def merged(
+    files: Sequence[tuple[Begin, Begin | None]],
+) -> Generator[Stretch, None, None]:
     """Yield the readings of all files in the order of time.
 
     Parameters

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import msgspec
 import numpy as np
 
-from bondtrail.site import Point
+from bondtrail.site import Point, Site
 from bondtrail.times import NS_PER_MS
 from ingest.feeding.messages import Outgoing
 from ingest.feeding.stretches import Stretch
@@ -23,20 +23,36 @@ class NativeEncoder:
 
     Parameters
     ----------
-    site_id : str
-        As in the site file.
+    site : Site
+        Its id is in the topics.
     points : sequence of Point
         Those that the numbers in a `Stretch` stand for.
     most : int
         Readings in one message at most. Of several, a message holds an array.
     """
 
-    def __init__(self, site_id: str, points: Sequence[Point], most: int) -> None:
-        self._topics = [f"bondtrail/{site_id}/{point.station}/{point.role}" for point in points]
+    def __init__(self, site: Site, points: Sequence[Point], most: int) -> None:
+        self._topics = [f"bondtrail/{site.id}/{point.station}/{point.role}" for point in points]
         self._most = most
         self._encode = msgspec.json.Encoder().encode
 
-    def messages(self, stretch: Stretch) -> Iterator[Outgoing]:
+    commands = None
+    """The topic of what others may ask of it: nothing."""
+
+    def will(self, _: int) -> None:
+        """Return nothing: these messages have no session that could break."""
+
+    def opening(self, _: int) -> Iterator[Outgoing]:
+        """Yield nothing: a message stands by itself."""
+        return iter(())
+
+    closing = opening
+
+    def answer(self, _: bytes, __: int) -> Iterator[Outgoing]:
+        """Yield nothing."""
+        return iter(())
+
+    def messages(self, stretch: Stretch, _: int) -> Iterator[Outgoing]:
         """Yield the messages of some readings: point by point, each in its order."""
         by_point = stretch.part(np.argsort(stretch.point, kind="stable"))
         columns = _epochs(by_point), by_point.value.tolist(), by_point.quality.tolist()

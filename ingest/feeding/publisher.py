@@ -8,7 +8,7 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import Any
 
-from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -24,6 +24,7 @@ PATIENCE_S = 60.0
 """How long to go on without an acknowledgement where one is due. [s]"""
 _TOGETHER = 64  # messages that are written in one go
 _KEEPALIVE_S = 60
+_MOST_COMMANDS = 100
 _RETRY_S, _LONGEST_RETRY_S = 0.2, 5.0
 _NOBODY = 0x10
 """MQTT 5, section 3.4.2.1: taken, and there is no subscriber."""
@@ -32,7 +33,8 @@ _NOBODY = 0x10
 class Publisher:
     """A connection that publishes with QoS 1; a context manager, which connects.
 
-    A connection that breaks is made again, and what was not acknowledged is sent again.
+    A connection that breaks is made again, and what was not acknowledged is sent again. With a
+    will it ends there instead: what the will says would not be true of the next connection.
 
     Parameters
     ----------
@@ -42,13 +44,16 @@ class Publisher:
         One that no other client has.
     will : Outgoing, optional
         What the broker publishes if this connection breaks.
+    commands : str, optional
+        A topic to subscribe to; what comes is kept for `taken`.
     patience_s : float
         How long to go on without an acknowledgement where one is due. [s]
 
     Attributes
     ----------
     messages, readings : int
-        What was acknowledged and not refused.
+        What was acknowledged and not refused. What went with QoS 0 counts once a later message
+        of QoS 1 is acknowledged: a broker reads a connection in order.
     refused, unheard : int
         Messages that the broker's rules forbid, and that had no subscriber (known on MQTT 5 only).
     """
@@ -59,6 +64,7 @@ class Publisher:
         client_id: str,
         *,
         will: Outgoing | None = None,
+        commands: str | None = None,
         patience_s: float = PATIENCE_S,
     ) -> None:
         self._broker = broker
@@ -66,6 +72,10 @@ class Publisher:
         self._client = _client(self, broker, client_id)
         if will is not None:
             self._client.will_set(will.topic, will.payload, will.qos)
+        self._is_final = will is not None
+        self._commands = commands
+        self._came: list[bytes] = []
+        self._unproven = [0, 0]  # messages of QoS 0 and their readings
         self._waiting: dict[int, int] = {}  # readings of each message that is not acknowledged
         self._window = IN_FLIGHT
         self._unwritten = 0
@@ -108,10 +118,18 @@ class Publisher:
         info = self._client.publish(message.topic, message.payload, message.qos)
         if message.qos:
             self._waiting[info.mid] = message.readings
+        else:
+            self._unproven[0] += 1
+            self._unproven[1] += message.readings
         self._unwritten += 1
         if self._unwritten >= _TOGETHER:
             self._turn(0.0)
-        self._until(lambda: len(self._waiting) < self._window)
+        self._until(lambda: len(self._waiting) < self._window and not self._has_unsent)
+
+    def taken(self) -> list[bytes]:
+        """Return the payloads that came on the topic of commands since last asked."""
+        came, self._came = self._came, []
+        return came
 
     def serve(self, seconds: float) -> None:
         """Look after the connection for so long.
@@ -136,6 +154,10 @@ class Publisher:
         """
         self._turn(0.0)
         self._until(lambda: not self._waiting)
+
+    @property
+    def _has_unsent(self) -> bool:
+        return self._client.buffered is not None and self._client.buffered.has_unsent
 
     def _until(self, done: Callable[[], bool]) -> None:
         while not done():
@@ -193,6 +215,9 @@ class Publisher:
         BrokerError
             If that fails for too long, or if a person must change something.
         """
+        if self._is_final:
+            what = "the connection broke, and what was on its way may be lost: feed again"
+            raise BrokerError(self._broker.where, what)
         pause = _RETRY_S
         lost = time.monotonic()
         while True:
@@ -240,6 +265,8 @@ class Publisher:
             self._refusal = refused(self._broker.where, reason.value, str(reason))
             return
         self._is_up = True
+        if self._commands is not None:
+            self._client.subscribe(self._commands, qos=1)
         self._window = min(IN_FLIGHT, getattr(told, "ReceiveMaximum", IN_FLIGHT))
 
     def on_disconnect(
@@ -260,8 +287,14 @@ class Publisher:
             self.refused += 1
             return
         self.unheard += reason.value == _NOBODY
-        self.messages += 1
-        self.readings += readings
+        self.messages += 1 + self._unproven[0]
+        self.readings += readings + self._unproven[1]
+        self._unproven = [0, 0]
+
+    def on_message(self, _: Client, __: Any, message: MQTTMessage) -> None:
+        """Keep a command, unless nobody asks for them any more."""
+        if len(self._came) < _MOST_COMMANDS:
+            self._came.append(bytes(message.payload))
 
 
 def _client(publisher: Publisher, broker: Broker, client_id: str) -> BufferedClient:
@@ -272,6 +305,7 @@ def _client(publisher: Publisher, broker: Broker, client_id: str) -> BufferedCli
     client.on_connect = publisher.on_connect
     client.on_disconnect = publisher.on_disconnect
     client.on_publish = publisher.on_publish
+    client.on_message = publisher.on_message
     return client
 
 
