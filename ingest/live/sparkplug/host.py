@@ -156,14 +156,14 @@ class SparkplugHost:
 
     def _lose(self, node: Node, now: int, taken: Taken, *, asks: bool = True) -> None:
         """Wait no longer for what is missing: take what waits, and doubt what aliases mean."""
+        if asks:
+            ask(node, now, taken)
         for device in node.devices.values():
             device.is_doubtful = device.is_born
         held, node.held = node.held, {}
         for seq in sorted(held, key=lambda seq: (seq - node.next_seq) % SEQ):
             node.next_seq = (seq + 1) % SEQ
             self._again(node, held[seq].message, taken)
-        if asks:
-            ask(node, now, taken)
         self._busy.add((node.group, node.name))
 
     def _again(self, node: Node, message: Message, taken: Taken) -> None:

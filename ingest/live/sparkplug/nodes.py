@@ -194,4 +194,4 @@ class Node:
 
     def is_asked_lately(self, now: int) -> bool:
         """Return whether a new birth was asked for so lately that it is too early to ask again."""
-        return self.asked_at is not None and 0 <= now - self.asked_at < self.ask_wait
+        return self.asked_at is not None and abs(now - self.asked_at) < self.ask_wait
