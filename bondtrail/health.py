@@ -24,7 +24,6 @@ from prometheus_client.exposition import make_wsgi_app
 
 from bondtrail.serving import WebServer, listen_on, url_of
 
-DEFAULT_ADDRESS = "127.0.0.1:8711"
 LIMIT_S = 2.0
 """How long a check may take before it counts as failed. [s]"""
 KEPT_S = 1.0
@@ -43,7 +42,7 @@ class AddressError(ValueError):
 
     def __init__(self, address: str) -> None:
         self.address = address
-        super().__init__(f"{address!r} is no HOST:PORT, such as {DEFAULT_ADDRESS}")
+        super().__init__(f"{address!r} is no HOST:PORT, such as 127.0.0.1:8711")
 
 
 def parse_address(text: str) -> tuple[str, int]:
@@ -70,13 +69,15 @@ class HealthServer:
     Parameters
     ----------
     address : str
-        ``HOST:PORT``; port 0 takes any free one. Where the default one is taken, any free one is.
+        ``HOST:PORT``; port 0 takes any free one.
     live : mapping of str to callable
         What ``/healthz`` asks, by the name that the answer gives it.
     ready : mapping of str to callable
         What ``/readyz`` asks besides.
     registry : CollectorRegistry
         What ``/metrics`` tells.
+    may_move : bool
+        Whether any free port will do where that one is taken.
 
     Raises
     ------
@@ -92,12 +93,14 @@ class HealthServer:
         live: Mapping[str, Check],
         ready: Mapping[str, Check],
         registry: CollectorRegistry,
+        *,
+        may_move: bool = False,
     ) -> None:
         host, port = parse_address(address)
         try:
             listening = listen_on(host, port)
         except OSError:
-            if address != DEFAULT_ADDRESS:
+            if not may_move:
                 raise
             listening = listen_on(host, 0)
         self.url = url_of(listening)

@@ -46,6 +46,7 @@ CONDUCTIVITY = Measure("a conductivity", "pS/m", "1e-12 S/m", {"cu": "pS/m", "ps
 ENERGY = Measure("an energy", "mJ", "240 uJ", {"mj": "mJ", "uj": "uJ"})
 LENGTH = Measure("a length", "m", "4 in", {'"': "in", "'": "ft", "in.": "in", "ft.": "ft"})
 CAPACITANCE = Measure("a capacitance", "pF", "1 nF", {"pf": "pF", "nf": "nF", "uf": "uF"})
+DURATION = Measure("a time", "s", "60 s", {"m": "min", "sec": "s", "secs": "s", "mins": "min"})
 CHARGE_DENSITY = Measure("a charge for each volume", "uC/m3", "100 uC/m3", {"uc/m3": "uC/m3"})
 CHARGE_PER_MASS = Measure("a charge for each mass", "uC/kg", "1 uC/kg", {"uc/kg": "uC/kg"})
 

@@ -23,7 +23,8 @@ from apscheduler.triggers.interval import IntervalTrigger
 
 from analytics.clockwork import scheduler
 from analytics.schedule.figures import show_figures
-from analytics.schedule.tasks import ANALYSE_S, StopRequestedError, Task, Turn, tasks
+from analytics.schedule.tasks import ANALYSE_S, Task, tasks
+from analytics.schedule.turn import StopRequestedError, Turn
 from analytics.schedule.turns import held_until, is_due, is_due_today
 from analytics.site_files import stored_sites
 from bondtrail.metrics import Metrics
@@ -122,6 +123,22 @@ class Jobs:
         else:
             _log.warning("still at work, and left: %s", ", ".join(late))
         return ended
+
+    def alive(self) -> str | None:
+        """Return why its clock stands still; None if it does not, or was not started yet."""
+        clockwork = self._scheduler
+        if clockwork is None or self._stopping.is_set():
+            return None
+        return None if clockwork.running and clockwork._thread.is_alive() else "its clock has ended"
+
+    def why_no_store(self) -> str | None:
+        """Return why nothing can be written to the store; None if it can. Names no store."""
+        try:
+            self._held.store().probe()
+        except StoreError as exc:
+            _log.debug("the store is not ready: %s", exc)
+            return "it cannot be reached, or not be written"
+        return None
 
     def fresh(self, now: int) -> str | None:
         """Return why the last analysis is not fresh, whichever process does it; None if it is.

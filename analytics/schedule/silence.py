@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING
 
 from analytics.core.alarm_wording import counted
+from analytics.schedule.turn import Turn
 from analytics.site_files import stored_sites
 from bondtrail.metrics import Metrics
 from bondtrail.site import Point
 from bondtrail.times import format_time, nanoseconds
-
-if TYPE_CHECKING:
-    from analytics.schedule.tasks import Turn
-    from store import PointSummary
+from store import PointSummary
 
 _log = logging.getLogger(__name__)
 MOST_TOLD = 20

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from analytics.core.alarm_wording import counted
 from analytics.retention import retain
 from analytics.runs import AnalysisReport, analyse
+from analytics.schedule.reporting import write_reports
 from analytics.schedule.silence import Watch
+from analytics.schedule.turn import Turn
 from bondtrail.metrics import Metrics
 from bondtrail.times import nanoseconds, seconds
 from store import DamageError, Store
@@ -18,6 +20,7 @@ from store import DamageError, Store
 DAY_S = 86_400.0
 FOLD_S = SILENCE_S = 60.0
 ANALYSE_S = 20.0
+REPORTS_S = 600.0
 RETENTION_AT = dt.time(2, 30)
 INTEGRITY_AT = dt.time(3, 0)
 """On the site's clock, when least goes on."""
@@ -25,43 +28,6 @@ LINGERING_S = 60.0
 """A station without new readings, whose last ones still hold, is judged again as often. [s]"""
 
 _log = logging.getLogger(__name__)
-
-
-class StopRequestedError(Exception):
-    """A job was asked to stop and did so between two steps; what it had done stays done."""
-
-
-@dataclass(frozen=True, slots=True)
-class Turn:
-    """One run of a job.
-
-    Attributes
-    ----------
-    store : Store
-        What it works on.
-    now : int
-        The clock. [ns]
-    clock : callable
-        Tells the time while the run goes on. [ns]
-    is_stopping : callable
-        Whether the process is to end.
-    """
-
-    store: Store
-    now: int
-    clock: Callable[[], int]
-    is_stopping: Callable[[], bool]
-
-    def go_on(self) -> None:
-        """Return where the run may go on.
-
-        Raises
-        ------
-        StopRequestedError
-            If the process is to end.
-        """
-        if self.is_stopping():
-            raise StopRequestedError
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +61,7 @@ def tasks(metrics: Metrics, *, analyse_s: float = ANALYSE_S) -> Sequence[Task]:
         Task("fold", FOLD_S, lambda turn: _fold(turn, metrics)),
         Task("analyse", analyse_s, lambda turn: _analyse(turn, metrics)),
         Task("silence", SILENCE_S, Watch(metrics).look, everywhere=True),
+        Task("reports", REPORTS_S, write_reports),
         Task("retention", DAY_S, _retain, at=RETENTION_AT),
         Task("integrity", DAY_S, _verify, at=INTEGRITY_AT),
     ]

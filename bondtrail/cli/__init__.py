@@ -39,6 +39,7 @@ COMMANDS = (
     "report",
     "serve",
     "user",
+    "run",
     "check",
 )
 """Each is `command` of the module of that name, in the order in which a newcomer needs them."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -14,34 +14,30 @@ if TYPE_CHECKING:
     from bondtrail.metrics import Metrics
 
 Command = TypeVar("Command", bound=Any)
+Checks = Mapping[str, Callable[[], str | None]]
 
-DEFAULT, OFF = "127.0.0.1:8711", "off"
-HEALTH_VARIABLE = "BONDTRAIL_HEALTH"
+DEFAULT = "127.0.0.1:8711"
+OFF = "off"
 
 
 def health_option(command: Command) -> Command:
-    """Add ``--health HOST:PORT``, in the command ``health``."""
+    """Add ``--health HOST:PORT``: where it answers, as ``health``."""
     option = click.option(
         "--health",
         metavar="HOST:PORT",
         default=DEFAULT,
-        envvar=HEALTH_VARIABLE,
-        show_envvar=True,
         show_default=True,
-        help="Where /healthz, /readyz and /metrics answer; off: nowhere.",
+        help="Where /healthz, /readyz and /metrics answer; off for nowhere. Where the default is "
+        "taken, another port is.",
     )
     decorated: Command = option(command)
     return decorated
 
 
-@contextmanager
 def answering(
-    address: str,
-    live: Mapping[str, Callable[[], str | None]],
-    ready: Mapping[str, Callable[[], str | None]],
-    metrics: Metrics,
-) -> Iterator[None]:
-    """Answer at an address for as long as the block lasts, and say where.
+    address: str, live: Checks, ready: Checks, metrics: Metrics
+) -> AbstractContextManager[object]:
+    """Return what answers at an address for as long as a block lasts; where that is, is said.
 
     Raises
     ------
@@ -49,25 +45,18 @@ def answering(
         If the address is none, or cannot be listened on.
     """
     if address.strip().lower() == OFF:
-        yield
-        return
-    with _server(address, live, ready, metrics) as server:
-        if server.moved:
-            print_warning(f"{address} is taken: health is at {server.url}healthz")
-        else:
-            print(f"Health is at {server.url}healthz", flush=True)
-        yield
-
-
-def _server(address: str, live: Any, ready: Any, metrics: Metrics) -> Any:
+        return nullcontext()
     from bondtrail.health import AddressError, HealthServer
 
     try:
-        return HealthServer(address, live, ready, metrics.registry)
+        server = HealthServer(address, live, ready, metrics.registry, may_move=address == DEFAULT)
     except AddressError as exc:
-        raise Fault(f"--health: {exc}", "To have none: --health off") from exc
+        raise Fault(f"--health: {exc}", "--health off answers nowhere.") from exc
     except OSError as exc:
         raise Fault(
-            f"--health {address}: cannot be listened on: {exc.strerror or exc}",
-            "Name another address; port 0 takes any free one, off none.",
+            f"--health {address}: cannot listen there: {exc.strerror or exc}",
+            "Take another port; port 0 finds a free one, and off listens nowhere.",
         ) from exc
+    moved = f"{address} is taken, so " if server.moved else ""
+    print_warning(f"{moved}health and figures are at {server.url}")
+    return server

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import signal
-import threading
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,17 +10,16 @@ import click
 
 from bondtrail.cli import opening
 from bondtrail.cli.broker_options import broker_options, session_options
-from bondtrail.cli.faults import Fault, print_warning
+from bondtrail.cli.faults import Fault
+from bondtrail.cli.health import answering, health_option
 from bondtrail.cli.options import db_option, example, holds_from_option, site_option
+from bondtrail.cli.stopping import told_to_stop
 
 if TYPE_CHECKING:
-    from bondtrail.metrics import Metrics
     from bondtrail.site import Site
     from ingest.live.broker_url import Broker
     from ingest.live.listening import Listener, ListenSettings
     from store import Store
-
-NO_HEALTH = "off"
 
 
 @click.command(
@@ -35,13 +31,7 @@ NO_HEALTH = "off"
 )
 @broker_options
 @session_options
-@click.option(
-    "--health",
-    metavar="HOST:PORT",
-    default="127.0.0.1:8711",
-    show_default=True,
-    help="Where /healthz, /readyz and /metrics answer; off for nowhere.",
-)
+@health_option
 @site_option
 @holds_from_option
 @db_option
@@ -78,7 +68,8 @@ def command(
         metrics=metrics,
         on_listening=say_listening,
     )
-    with stopped_by_signals() as stop, _health(health, listener, metrics):
+    ready = {"listener": lambda: waits_for(listener)}
+    with told_to_stop() as stop, answering(health, {}, ready, metrics):
         listener.run(stop)
     print("Stopped; all that was committed is acknowledged.", flush=True)
 
@@ -116,57 +107,12 @@ def site_settler(db: str, given: Site | None, since: int | None) -> Callable[[],
     return opened
 
 
+def waits_for(listener: Listener) -> str | None:
+    """Return what a listener waits for, without a name or an address; None where it listens."""
+    why = listener.why_not_ready()
+    return why and why.partition(":")[0]
+
+
 def say_listening(where: str, client_id: str) -> None:
     """Say that all is subscribed."""
     print(f"Listening to {where} as {client_id} (Ctrl-C ends it)", flush=True)
-
-
-@contextmanager
-def stopped_by_signals() -> Iterator[threading.Event]:
-    """Yield an event that SIGTERM and Ctrl-C set, instead of what they else do."""
-    stop = threading.Event()
-    before = {
-        each: signal.signal(each, lambda *_: stop.set()) for each in (signal.SIGTERM, signal.SIGINT)
-    }
-    try:
-        yield stop
-    finally:
-        for each, handler in before.items():
-            signal.signal(each, handler)
-
-
-def _health(address: str, listener: Listener, metrics: Metrics) -> AbstractContextManager[object]:
-    """Return what answers those who watch, while the listener listens."""
-    if address == NO_HEALTH:
-        return nullcontext()
-    ready = {"listener": listener.why_not_ready}
-    return health_server(address, {}, ready, metrics)
-
-
-def health_server(
-    address: str,
-    live: Mapping[str, Callable[[], str | None]],
-    ready: Mapping[str, Callable[[], str | None]],
-    metrics: Metrics,
-) -> AbstractContextManager[object]:
-    """Return a server of /healthz, /readyz and /metrics; where it answers is said.
-
-    Raises
-    ------
-    Fault
-        If the address is none, or cannot be listened on.
-    """
-    from bondtrail.health import AddressError, HealthServer
-
-    try:
-        server = HealthServer(address, live, ready, metrics.registry)
-    except AddressError as exc:
-        raise Fault(f"--health {exc}") from exc
-    except OSError as exc:
-        raise Fault(
-            f"--health {address}: cannot listen there: {exc.strerror or exc}",
-            "Take another port; port 0 finds a free one, and off listens nowhere.",
-        ) from exc
-    moved = f"{address} is taken, so " if server.moved else ""
-    print_warning(f"{moved}health and figures are at {server.url}")
-    return server

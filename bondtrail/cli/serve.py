@@ -12,8 +12,8 @@ import click
 
 from bondtrail.cli import opening
 from bondtrail.cli.faults import Fault, print_warning
-from bondtrail.cli.listen import stopped_by_signals
 from bondtrail.cli.options import db_option, example
+from bondtrail.cli.stopping import told_to_stop
 
 if TYPE_CHECKING:
     from dashboard.access import Access
@@ -89,7 +89,7 @@ def command(host: str, port: int, names: tuple[str, ...], proxy: str | None, db:
         opening.needed_site(store)
         access = access_of(store, host, names, proxy)
     log_plainly()
-    with stopped_by_signals() as stop:
+    with told_to_stop() as stop:
         serve_board(db, host, port, access, stop)
 
 

@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 
 from analytics.schedule.running import Jobs, this_process
-from analytics.schedule.tasks import StopRequestedError, Task, Turn
+from analytics.schedule.tasks import Task
+from analytics.schedule.turn import StopRequestedError, Turn
 from bondtrail.metrics import Metrics
 from bondtrail.running import Job
 from bondtrail.site import parse_site
@@ -267,7 +268,7 @@ def test_every_job_is_done_as_it_starts(
     store.put_site(site("spot"), 0)
     store.write(workdays(2.0, 12.0))
     clock.now = BEGIN + 2 * 86_400 * S
-    names = ["analyse", "fold", "integrity", "retention", "silence"]
+    names = ["analyse", "fold", "integrity", "reports", "retention", "silence"]
     with jobs_of(opened, clock) as jobs:
         jobs.start()
         until(lambda: [job.name for job in store.jobs.all() if job.succeeded] == names)

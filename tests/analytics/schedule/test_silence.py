@@ -7,7 +7,7 @@ import logging
 import pytest
 
 from analytics.schedule.silence import MOST_TOLD, Watch, silent
-from analytics.schedule.tasks import Turn
+from analytics.schedule.turn import Turn
 from bondtrail.metrics import Metrics
 from bondtrail.samples import Samples
 from bondtrail.site import Site, parse_site

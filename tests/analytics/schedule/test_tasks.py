@@ -13,13 +13,12 @@ from analytics.runs import AnalysisReport, analyse
 from analytics.schedule import tasks as every
 from analytics.schedule.figures import findings_by_kind, show_figures
 from analytics.schedule.tasks import (
-    StopRequestedError,
     Task,
-    Turn,
     is_anything_to_judge,
     judged_sentence,
     tasks,
 )
+from analytics.schedule.turn import StopRequestedError, Turn
 from bondtrail.metrics import Metrics
 from bondtrail.results import Kind
 from bondtrail.samples import Samples
@@ -59,6 +58,7 @@ def test_what_every_schedule_does(metrics: Metrics) -> None:
         "fold",
         "analyse",
         "silence",
+        "reports",
         "retention",
         "integrity",
     ]
