@@ -74,18 +74,27 @@ class Slots:
         self.is_contact = np.array([slot.point.role in _CONTACTS for slot in self._slots], bool)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Refused:
     """Readings of one message that cannot be taken, for one reason.
 
-    ``message`` is an index into the batch; ``point`` and ``time`` (ns) are those of the first.
+    ``message`` is an index into the batch; ``point`` and ``written``, the time as it came, are
+    those of the first, where they are known.
     """
 
     message: int
     reason: str
-    count: int = 1
+    count: int
     point: str | None = None
-    time: int | None = None
+    written: int | str | None = None
+
+    @property
+    def time(self) -> int | None:
+        """The time of the first, None where it is not known or makes no sense. [ns]"""
+        if self.written is None:
+            return None
+        moments, bad = moments_of([self.written])
+        return None if bad[0] else int(moments[0])
 
 
 @dataclass(slots=True)
@@ -106,8 +115,8 @@ class Columns:
         As written, in the unit of the point's table.
     marks : bytearray
         Qualities.
-    refused : list of Refused
-        What could not even be gathered.
+    refused : dict of tuple to Refused
+        What could not even be gathered, by message, reason and slot.
     """
 
     slots: list[int] = field(default_factory=list)
@@ -116,7 +125,7 @@ class Columns:
     times: list[int | str] = field(default_factory=list)
     values: list[Any] = field(default_factory=list)
     marks: bytearray = field(default_factory=bytearray)
-    refused: list[Refused] = field(default_factory=list)
+    refused: dict[tuple[int, str, int | None], Refused] = field(default_factory=dict)
 
     def add(self, slot: int, message: int, time: int | str, value: Any, mark: int) -> None:
         """Gather one reading."""
@@ -131,9 +140,13 @@ class Columns:
         self, message: int, reason: str, count: int = 1, slot: Slot | None = None, time: Any = None
     ) -> None:
         """Gather readings that cannot be taken; ``time`` is as written."""
-        point = None if slot is None else slot.point.name
-        moment = None if time is None else moment_of(time)
-        self.refused.append(Refused(message, reason, count, point, moment))
+        key = (message, reason, None if slot is None else slot.number)
+        known = self.refused.get(key)
+        if known is None:
+            point = None if slot is None else slot.point.name
+            self.refused[key] = Refused(message, reason, count, point, time)
+        else:
+            known.count += count
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,12 +208,6 @@ def moments_of(times: Sequence[int | str]) -> tuple[TimeArray, BoolArray]:
     return read_times(_texts([str(time) for time in times]), None)
 
 
-def moment_of(time: int | str) -> int | None:
-    """Return one written time in ns, None where it is none."""
-    moments, bad = moments_of([time])
-    return None if bad[0] else int(moments[0])
-
-
 def _texts(texts: Sequence[str]) -> pa.Array:
     """Return a column of text: by its bytes where all is ASCII, which is several times faster."""
     data = "".join(texts)
@@ -257,18 +264,16 @@ def samples_of(judged: Judged, slots: Slots) -> dict[str, Samples]:
     return batch
 
 
-def refused_of(judged: Judged, slots: Slots) -> list[Refused]:
+def refused_of(judged: Judged, columns: Columns, slots: Slots) -> list[Refused]:
     """Return the readings that are not good: those of one place and fault once, with a count."""
     bad = np.flatnonzero(~judged.good)
-    if not bad.size:
-        return []
     keys = judged.slot[bad].astype(np.int64) * 256 + judged.faults[bad]
     _, firsts, counts = np.unique(keys, return_index=True, return_counts=True)
     refused = []
     for first, count in sorted(zip(firsts.tolist(), counts.tolist(), strict=True)):
         row = bad[first]
         fault, point = FAULTS[judged.faults[row]], slots[judged.slot[row]].point
-        time = None if fault is Fault.TIME else int(judged.time[row])
+        written = None if fault is Fault.TIME else columns.times[row]
         reason = reason_of(fault, point.role)
-        refused.append(Refused(int(judged.message[row]), reason, count, point.name, time))
+        refused.append(Refused(int(judged.message[row]), reason, count, point.name, written))
     return refused

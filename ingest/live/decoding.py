@@ -120,10 +120,9 @@ class Decoder:
         arrived = np.array([message.arrived for message in messages], np.int64)
         judged = judge(columns, self._slots, arrived)
         self._note(judged, arrived, np.array([_tells(message) for message in messages], bool))
-        refused = [*columns.refused, *refused_of(judged, self._slots)]
+        refused = [*columns.refused.values(), *refused_of(judged, columns, self._slots)]
         for item in refused:
-            message = messages[item.message]
-            self._tally.add(message, item.reason, item.count, item.point, item.time)
+            self._tally.add(messages[item.message], item)
         read = int(judged.good.sum()) + sum(item.count for item in refused)
         return self._decoded(samples_of(judged, self._slots), nodes, read, now)
 
@@ -142,7 +141,7 @@ class Decoder:
         for point, samples in _samples_of_nodes(nodes.readings).items():
             batch[point] = concatenate((batch[point], samples)) if point in batch else samples
         for item in nodes.refused:
-            self._tally.add(item.message, item.reason, item.count, item.point, item.time)
+            self._tally.add(item.message, item)
         read += sum(len(readings.points) for readings in nodes.readings)
         read += sum(item.count for item in nodes.refused)
         rejects, sources = self._tally.take(), self._clocks.due(now)

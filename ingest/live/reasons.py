@@ -5,6 +5,8 @@ Repeats of one fault are counted under one reason, so nothing that changes may s
 
 from __future__ import annotations
 
+from functools import cache
+
 from bondtrail.site import Role
 from ingest.faults import Fault
 from ingest.values import expected
@@ -38,6 +40,7 @@ _RIGHT = {
 }
 
 
+@cache
 def reason_of(fault: Fault, role: Role | None = None) -> str:
     """Return what is wrong, in words that are the same each time, and what to do."""
     if right := _RIGHT.get(fault):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Protocol
 
 from bondtrail.results import Reject
 from ingest.faults import clean_raw
@@ -22,6 +23,26 @@ _OTHERS: Key = (
 )
 
 
+class Refusal(Protocol):
+    """Readings that cannot be taken for one reason."""
+
+    @property
+    def reason(self) -> str:
+        """What is wrong and what to do: the same words each time."""
+
+    @property
+    def count(self) -> int:
+        """How many."""
+
+    @property
+    def point(self) -> str | None:
+        """The point of the first, where it is known."""
+
+    @property
+    def time(self) -> int | None:
+        """The time of the first, where it is known. [ns]"""
+
+
 @dataclass(slots=True)
 class Tally:
     """Counts what cannot be taken from one broker.
@@ -34,29 +55,27 @@ class Tally:
     _rows: dict[Key, Reject] = field(default_factory=dict)
     _new: dict[Key, int] = field(default_factory=dict)
 
-    def add(
-        self,
-        message: Message,
-        reason: str,
-        count: int = 1,
-        point: str | None = None,
-        time: int | None = None,
-    ) -> None:
-        """Count readings of a message that cannot be taken for one reason.
-
-        ``point`` and ``time`` (ns) are those of the first of them, where they are known.
-        """
-        key = (message.topic, reason)
+    def add(self, message: Message, refused: Refusal) -> None:
+        """Count readings of a message that cannot be taken for one reason."""
+        key = (message.topic, refused.reason)
         if key not in self._rows:
-            if len(self._rows) >= LISTED:
-                key, point, time = _OTHERS, None, None
-            where = _OTHERS[0] if key is _OTHERS else f"topic {shown_topic(message.topic)}"
-            if key not in self._rows:
-                raw = clean_raw(message.payload)
-                self._rows[key] = Reject(
-                    self.source, where, key[1], raw, message.arrived, 1, point, time
-                )
-        self._new[key] = self._new.get(key, 0) + count
+            key = self._new_row(message, refused)
+        self._new[key] = self._new.get(key, 0) + refused.count
+
+    def _new_row(self, message: Message, refused: Refusal) -> Key:
+        """Return a new row, one of its own while there is room."""
+        raw, at = clean_raw(message.payload), message.arrived
+        if len(self._rows) < LISTED:
+            key = (message.topic, refused.reason)
+            where = f"topic {shown_topic(message.topic)}"
+            row = Reject(
+                self.source, where, refused.reason, raw, at, 1, refused.point, refused.time
+            )
+        else:
+            key = _OTHERS
+            row = Reject(self.source, *_OTHERS, raw, at)
+        self._rows.setdefault(key, row)
+        return key
 
     def take(self) -> list[Reject]:
         """Return a reject for each topic and kind of fault counted since the last call."""

@@ -28,7 +28,7 @@ channel = 1
 [station.points]
 resistance = { alias = ["monitor/+/+#ohm", "bare/+/ohm#"], unit = "kohm" }
 status = { alias = ["monitor/+/+#state.code"] }
-permissive = {}
+permissive = { alias = ["PRM-101"] }
 flow = { alias = ["plc#FT-101", "plc#flow.rate", "PUMP#1"], unit = "m3/h" }
 running = { alias = ["plc#run"] }
 bypass = {}

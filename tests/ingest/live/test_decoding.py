@@ -1,0 +1,208 @@
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from bondtrail.running import Source
+from bondtrail.samples import later_wins
+from bondtrail.site import Site, parse_site
+from ingest.faults import Fault
+from ingest.live.decoding import Decoded, Decoder
+from ingest.live.messages import Message
+from ingest.live.skew import EVERY_NS
+from ingest.live.sparkplug.sparkplug_pb2 import Payload
+from tests.ingest.live.conftest import NOW, RAIL, SITE, Outcome, S, Take
+
+AT = NOW - 5 * S
+FLOW = f"{RAIL}/running"
+
+
+def reading(value: object, *, at: int = AT, topic: str = FLOW, **about: bool) -> Message:
+    return Message(topic, json.dumps({"t": at, "v": value}).encode(), NOW, **about)
+
+
+def test_filters_are_our_own_topics_the_mapped_ones_and_sparkplug(decoder: Decoder) -> None:
+    mapped = ["monitor/M1/1", "bare/M1/ohm", "plc", "PUMP", "monitor/M1/2"]
+    mapped[1] = "bare/1/ohm"  # one + is the channel
+    assert decoder.filters() == ["bondtrail/quay/#", *mapped, "spBv1.0/#"]
+    assert decoder.filters("crew") == [
+        "$share/crew/bondtrail/quay/#",
+        *(f"$share/crew/{topic}" for topic in mapped),
+        "spBv1.0/#",  # births must reach every listener
+    ]
+
+
+def test_mapped_topic_among_our_own_is_subscribed_once() -> None:
+    site = parse_site(SITE.replace('"PUMP#1"', '"bondtrail/quay/pump#1"'))
+    decoder = Decoder(site, source="x")
+    assert [topic for topic in decoder.filters() if "bondtrail" in topic] == ["bondtrail/quay/#"]
+    outcome = decoder.decode([Message("bondtrail/quay/pump", b'{"1": 1}', NOW)], NOW)
+    assert list(outcome.batch) == ["rail-1.flow"]
+
+
+@pytest.mark.parametrize(
+    ("topic", "fault"),
+    [
+        pytest.param("bondtrail/quay/rail-9/flow", Fault.STATION, id="station"),
+        pytest.param("bondtrail/quay/rail-9", Fault.STATION, id="station-alone"),
+        pytest.param("bondtrail/quay/", Fault.STATION, id="empty-station"),
+        pytest.param("bondtrail/quay/rail-2/flow", Fault.ROLE, id="no-point"),
+        pytest.param("bondtrail/quay/rail-1/level", Fault.TOPIC, id="no-role"),
+        pytest.param("bondtrail/quay/rail-1/", Fault.TOPIC, id="empty-role"),
+        pytest.param("bondtrail/quay/rail-1/flow/x", Fault.TOPIC, id="too-deep"),
+        pytest.param("bondtrail/quay/rail-1/flow/", Fault.TOPIC, id="empty-level"),
+        pytest.param("bondtrail/quay/$other/x", Fault.STATION, id="no-service"),
+        pytest.param("bondtrail/other/rail-1/flow", Fault.TOPIC, id="other-site"),
+        pytest.param("bondtrail/quay", Fault.TOPIC, id="site-alone"),
+        pytest.param("", Fault.TOPIC, id="empty"),
+        pytest.param("//", Fault.TOPIC, id="empty-levels"),
+        pytest.param("a\0b", Fault.TOPIC, id="nul"),
+        pytest.param("a\ud800b", Fault.TOPIC, id="surrogate"),
+        pytest.param("x/" * 30_000, Fault.TOPIC, id="very-long"),
+        pytest.param("spBv1.0", Fault.TOPIC, id="sparkplug-alone"),
+    ],
+)
+def test_unknown_topic_is_rejected(take: Take, topic: str, fault: Fault) -> None:
+    outcome = take(topic, '{"t": 1, "v": 1}')
+    assert outcome.faults == [fault]
+    assert len(outcome.rejects[0].where) <= 310
+
+
+def test_status_of_listeners_is_none_of_ours(take: Take) -> None:
+    outcome = take("bondtrail/quay/$service/bondtrail-quay", '{"state": "listening"}')
+    assert (outcome.decoded.read, outcome.rows, outcome.rejects) == (0, [], [])
+
+
+def test_no_messages_come_to_nothing(decoder: Decoder) -> None:
+    assert decoder.decode([], NOW) == Decoded()
+    assert decoder.tick(NOW) == Decoded()
+
+
+def test_later_message_wins(decoder: Decoder) -> None:
+    batch = decoder.decode([reading(0), reading(1), reading(0, at=AT + 1)], NOW).batch
+    kept = later_wins(batch["rail-1.running"])
+    assert list(zip(kept.time.tolist(), kept.value.tolist(), strict=True)) == [
+        (AT, 1.0),
+        (AT + 1, 0.0),
+    ]
+
+
+def test_later_message_wins_whatever_topic_it_came_by(decoder: Decoder) -> None:
+    station = Message(RAIL, json.dumps({"t": AT, "running": 0}).encode(), NOW)
+    mapped = Message("plc", json.dumps({"t": AT, "run": 1}).encode(), NOW)
+    for messages, last in (([station, mapped], 1.0), ([mapped, station, reading(0)], 0.0)):
+        batch = decoder.decode(messages, NOW).batch
+        assert later_wins(batch["rail-1.running"]).value.tolist() == [last]
+
+
+def test_reject_is_that_of_the_first_and_counts_all(decoder: Decoder) -> None:
+    first = reading("x")
+    messages = [first, reading(1), *(reading("y", at=AT + n) for n in range(9))]
+    outcome = Outcome(decoder.decode(messages, NOW))
+    (reject,) = outcome.rejects
+    assert (reject.count, reject.raw, reject.time) == (10, first.payload.decode(), AT)
+    assert "x" not in reject.reason.split()
+    assert len(outcome.rows) == 1
+
+
+def test_rejects_are_the_same_each_time(live_site: Site) -> None:
+    messages = [reading("x"), Message("a", b"", NOW), Message(RAIL, b"[1, {}]", NOW), reading("y")]
+    first, second = (Decoder(live_site, source="x").decode(messages, NOW) for _ in range(2))
+    assert first == second
+    assert len(first.rejects) == 4
+
+
+def lags(decoder: Decoder, messages: list[Message]) -> dict[str, tuple[int, float | None, int]]:
+    return {
+        word.name: (word.readings, word.lag_median_s, word.lag_count)
+        for word in decoder.decode(messages, NOW).sources
+    }
+
+
+def test_lag_is_told_by_source(decoder: Decoder) -> None:
+    messages = [
+        reading(1),
+        reading(0, at=NOW + 60 * S, topic="bondtrail/quay/rail-2/resistance"),
+        Message("plc", json.dumps({"t": NOW - S, "run": 1}).encode(), NOW),
+        Message("bare/1/ohm", b"1", NOW),
+    ]
+    assert lags(decoder, messages) == {
+        "mqtt rail-1": (1, 5.0, 1),
+        "mqtt rail-2": (1, -60.0, 1),
+        "mqtt plc": (1, 1.0, 1),
+        "mqtt bare/1/ohm": (1, 0.0, 1),
+    }
+
+
+@pytest.mark.parametrize(
+    "about",
+    [{"is_repeat": True}, {"is_retained": True}, {"is_prompt": False}],
+    ids=["redelivered", "retained", "waited-at-the-broker"],
+)
+def test_only_what_came_live_tells_of_a_clock(decoder: Decoder, about: dict[str, bool]) -> None:
+    messages = [reading(1, at=AT - 1000 * S, **about), reading(1, at=AT)]
+    assert lags(decoder, messages) == {"mqtt rail-1": (2, 5.0, 1)}
+
+
+def test_readings_that_are_refused_for_their_clock_tell_of_it(decoder: Decoder) -> None:
+    messages = [reading(1, at=NOW + 7200 * S), reading("x", at=AT)]
+    assert lags(decoder, messages) == {"mqtt rail-1": (0, -7200.0, 1)}
+
+
+def test_word_of_sources_waits_and_is_not_lost(decoder: Decoder) -> None:
+    assert lags(decoder, [reading(1)])
+    assert lags(decoder, [reading(1), reading(0)]) == {}
+    assert decoder.tick(NOW + EVERY_NS - 1).sources == []
+    assert decoder.tick(NOW + EVERY_NS).sources == [Source("mqtt rail-1", 2, NOW, 5.0, 0.0, 3)]
+    decoder.decode([reading(1)], NOW + EVERY_NS)
+    assert [word.readings for word in decoder.close(NOW + EVERY_NS).sources] == [1]
+
+
+def test_another_site_file_brings_its_topics(decoder: Decoder) -> None:
+    decoder.decode([reading("x")], NOW)
+    decoder.follow(parse_site(SITE.replace('"plc#run"', '"plc2#run"')))
+    assert "plc2" in decoder.filters()
+    outcome = Outcome(decoder.decode([Message("plc2", b'{"run": 1}', NOW), reading("y")], NOW))
+    assert [row[0] for row in outcome.rows] == ["rail-1.running"]
+    assert [reject.raw for reject in outcome.rejects] == [reading("x").payload.decode()]
+
+
+# Sparkplug B: docs/mqtt.md names the rules, tests/ingest/live/sparkplug holds them.
+
+
+def birth(metric: str, *, value: bool = True, at: int = AT) -> Message:
+    payload = Payload(timestamp=at // 1_000_000, seq=0)
+    payload.metrics.add(name="bdSeq", datatype=8, long_value=0)
+    payload.metrics.add(name=metric, datatype=11, boolean_value=value, timestamp=at // 1_000_000)
+    return Message("spBv1.0/quay/NBIRTH/gateway", payload.SerializeToString(), NOW)
+
+
+def test_sparkplug_is_taken_beside_the_others(decoder: Decoder) -> None:
+    own = reading(0, at=AT + S, topic=f"{RAIL}/permissive")
+    outcome = Outcome(decoder.decode([own, birth("PRM-101")], NOW))
+    assert outcome.rows == [
+        ("rail-1.permissive", AT + S, 0.0, 0),
+        ("rail-1.permissive", AT, 1.0, 0),
+    ]
+    assert outcome.is_whole
+    assert {word.name: word.readings for word in outcome.decoded.sources} == {
+        "mqtt rail-1": 1,
+        "sparkplug quay/gateway": 1,
+    }
+
+
+def test_unknown_metric_is_counted_and_births_are_asked_for(decoder: Decoder) -> None:
+    outcome = Outcome(decoder.decode([birth("LEVEL-7")], NOW))
+    assert outcome.rows == []
+    assert [reject.where for reject in outcome.rejects] == ["topic spBv1.0/quay/NBIRTH/gateway"]
+    assert outcome.is_whole
+    unborn = Payload(timestamp=AT // 1_000_000, seq=3)
+    unborn.metrics.add(alias=7, datatype=11, boolean_value=True)
+    message = Message("spBv1.0/quay/NDATA/other", unborn.SerializeToString(), NOW)
+    (ask,) = decoder.decode([message], NOW).publish
+    assert ask[0] == "spBv1.0/quay/NCMD/other"
+
+
+def test_garbage_on_a_sparkplug_topic_is_rejected(take: Take) -> None:
+    assert len(take("spBv1.0/quay/NDATA/gateway", b"\xff\xff\xff").rejects) == 1

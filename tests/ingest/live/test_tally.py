@@ -1,0 +1,83 @@
+from __future__ import annotations
+
+import pytest
+
+from bondtrail.results import Reject
+from ingest.faults import RAW_BYTES
+from ingest.live.columns import Refused
+from ingest.live.messages import Message
+from ingest.live.tally import LISTED, Tally, shown_topic
+from tests.ingest.live.conftest import NOW
+
+
+def refused(reason: str, count: int = 1, point: str | None = None, time: int = NOW) -> Refused:
+    return Refused(0, reason, count, point, None if point is None else time)
+
+
+@pytest.fixture
+def tally() -> Tally:
+    return Tally("mqtt://broker:1883")
+
+
+def test_repeats_of_a_fault_are_counted_in_one_row(tally: Tally) -> None:
+    for number in range(1000):
+        tally.add(
+            Message("a/b", b"%d" % number, NOW + number),
+            refused("no good", 2, "s.flow", NOW + number),
+        )
+    first = Reject("mqtt://broker:1883", "topic a/b", "no good", "0", NOW, 2000, "s.flow", NOW)
+    assert tally.take() == [first]
+
+
+def test_a_row_counts_what_came_since(tally: Tally) -> None:
+    tally.add(Message("a", b"x", NOW), refused("no good", 3))
+    tally.take()
+    assert tally.take() == []
+    tally.add(Message("a", b"y", NOW + 1), refused("no good"))
+    assert tally.take() == [Reject("mqtt://broker:1883", "topic a", "no good", "x", NOW, 1)]
+
+
+def test_topics_and_faults_have_rows_of_their_own(tally: Tally) -> None:
+    for topic, reason in (("a", "x"), ("b", "x"), ("a", "y"), ("a", "x")):
+        tally.add(Message(topic, b"", NOW), refused(reason))
+    told = [(reject.where, reject.reason, reject.count) for reject in tally.take()]
+    assert told == [("topic a", "x", 2), ("topic b", "x", 1), ("topic a", "y", 1)]
+
+
+def test_rows_are_bounded_and_the_rest_is_counted_together(tally: Tally) -> None:
+    for number in range(LISTED + 500):
+        tally.add(
+            Message(f"t{number}", b"first" if number == LISTED else b"x", NOW),
+            refused("no good", 2, "s.flow"),
+        )
+    rejects = tally.take()
+    assert len(rejects) == LISTED + 1
+    assert (rejects[-1].where, rejects[-1].count) == ("other topics", 1000)
+    assert (rejects[-1].raw, rejects[-1].point, rejects[-1].time) == ("first", None, None)
+    assert sum(reject.count for reject in rejects) == 2 * (LISTED + 500)
+    tally.add(Message("t5", b"x", NOW), refused("no good"))
+    tally.add(Message("another", b"x", NOW), refused("no good"))
+    assert [reject.where for reject in tally.take()] == ["topic t5", "other topics"]
+
+
+def test_raw_text_is_cut(tally: Tally) -> None:
+    tally.add(Message("a", b"\xff\0" * RAW_BYTES, NOW), refused("no good"))
+    (reject,) = tally.take()
+    assert len(reject.raw.encode()) <= RAW_BYTES
+    assert reject.raw.startswith("\\xff\\x00")
+
+
+@pytest.mark.parametrize(
+    ("topic", "shown"),
+    [
+        pytest.param("a/b", "a/b", id="plain"),
+        pytest.param("Füllstelle/1", "Füllstelle/1", id="not-ascii"),
+        pytest.param("a//b/", "a//b/", id="empty-levels"),
+        pytest.param("", "", id="empty"),
+        pytest.param("a\0b", "a\\x00b", id="nul"),
+        pytest.param("a\udcffb", "a\\xed\\xb3\\xbfb", id="surrogate"),
+        pytest.param("x" * 60_000, "x" * 297 + "...", id="long"),
+    ],
+)
+def test_topic_is_shown_so_that_a_database_takes_it(topic: str, shown: str) -> None:
+    assert shown_topic(topic) == shown
