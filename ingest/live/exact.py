@@ -18,6 +18,10 @@ from ingest.live.cutting import MOST_PAYLOAD
 _MOST_DIGITS = 25  # a number with more is no epoch, and int() would take long over it
 
 
+Members = dict[str, Any]
+"""An object as it was read; a `Repeating` one where keys stand twice."""
+
+
 class PayloadError(ValueError):
     """A payload that cannot be read; ``fault`` says why."""
 
@@ -32,23 +36,31 @@ class Number(str):
     __slots__ = ()
 
 
-class Members(dict[str, Any]):
-    """An object; ``twice`` holds the keys that stand in it more than once."""
+class Repeating(dict[str, Any]):
+    """An object in which keys stand more than once: ``twice`` holds them."""
 
     __slots__ = ("twice",)
 
     def __init__(self, pairs: list[tuple[str, Any]]) -> None:
         super().__init__(pairs)
-        self.twice: frozenset[str] = frozenset()
-        if len(self) < len(pairs):
-            counts = Counter(name for name, _ in pairs)
-            self.twice = frozenset(name for name, count in counts.items() if count > 1)
+        counts = Counter(name for name, _ in pairs)
+        self.twice = frozenset(name for name, count in counts.items() if count > 1)
+
+
+def stands_twice(members: Members, key: str) -> bool:
+    """Return whether a key stands in an object more than once."""
+    return isinstance(members, Repeating) and key in members.twice
+
+
+def _object(pairs: list[tuple[str, Any]]) -> Members:
+    members = dict(pairs)
+    return members if len(members) == len(pairs) else Repeating(pairs)
 
 
 _QUICK = msgspec.json.Decoder()
 _NESTING = (dict, list)
 _DECODER = json.JSONDecoder(
-    object_pairs_hook=Members, parse_int=Number, parse_float=Number, parse_constant=Number
+    object_pairs_hook=_object, parse_int=Number, parse_float=Number, parse_constant=Number
 )
 
 

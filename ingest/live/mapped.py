@@ -15,6 +15,7 @@ from ingest.live.exact import (
     plain_text,
     read_exactly,
     read_quickly,
+    stands_twice,
     text_of,
     time_of,
     value_of,
@@ -26,8 +27,7 @@ from ingest.values import quality_of
 TIME_KEYS = ("t", "time", "ts", "timestamp")
 QUALITY_KEYS = ("q", "quality")
 
-Object = dict[str, Any]
-Place = tuple[Object, str]
+Place = tuple[Members, str]
 """An object and the key in it that is meant."""
 
 _NOT_MAPPED = ("$", "spBv1.0/")  # topics of the broker itself, and of Sparkplug B
@@ -106,7 +106,7 @@ class MappedTopic:
     ) -> None:
         time_at, mark_at = _nearest(path, TIME_KEYS), _nearest(path, QUALITY_KEYS)
         time: int | str | None = time_of(time_at[0][time_at[1]]) if time_at else None
-        if _stands_twice((*path, time_at, mark_at)):
+        if any(stands_twice(*place) for place in (*path, time_at, mark_at) if place):
             columns.refuse(index, reason_of(Fault.TWICE), 1, slot)
             return
         mark = _mark(mark_at[0][mark_at[1]]) if mark_at else 0
@@ -143,7 +143,7 @@ def _json(payload: bytes) -> Any:
         return read_exactly(payload)
 
 
-def _path(members: Object, field: str) -> list[Place]:
+def _path(members: Members, field: str) -> list[Place]:
     """Return the objects that lead to a field, each with its key, the outermost first.
 
     The field is a key of the object, else keys of objects within each other, joined by dots.
@@ -163,12 +163,6 @@ def _nearest(path: Sequence[Place], keys: Sequence[str]) -> Place | None:
             if key in members and members[key] is not None:
                 return members, key
     return None
-
-
-def _stands_twice(places: Sequence[Place | None]) -> bool:
-    return any(
-        isinstance(place[0], Members) and place[1] in place[0].twice for place in places if place
-    )
 
 
 def _mark(written: Any) -> int:

@@ -22,6 +22,7 @@ from ingest.live.exact import (
     PayloadError,
     plain_text,
     read_exactly,
+    stands_twice,
     time_of,
     value_of,
 )
@@ -174,7 +175,7 @@ class StationTopic:
                 continue
             found += 1
             slot = self._slots.get(key)  # type: ignore[call-overload]
-            wrong = Fault.TWICE if key in members.twice else fault
+            wrong = Fault.TWICE if stands_twice(members, key) else fault
             if slot is None:
                 wrong = Fault.ROLE if key in _ROLES else Fault.KEY
             if wrong:
@@ -198,7 +199,7 @@ def each_object(message: Message, index: int, columns: Columns, take: Any) -> No
         return
     strange = 0
     for item in found if isinstance(found, list) else [found]:
-        if isinstance(item, Members):
+        if isinstance(item, dict):
             take(item, index, columns)
         else:
             strange += 1
@@ -208,7 +209,7 @@ def each_object(message: Message, index: int, columns: Columns, take: Any) -> No
 
 def wrong_frame(members: Members, keys: tuple[str, ...]) -> Fault | None:
     """Return what is wrong with time and quality of an object, and with keys that stand twice."""
-    if not members.twice.isdisjoint(keys):
+    if any(stands_twice(members, key) for key in keys):
         return Fault.TWICE
     if members.get("t") is None:
         return Fault.NO_TIME
@@ -218,7 +219,7 @@ def wrong_frame(members: Members, keys: tuple[str, ...]) -> Fault | None:
 def known_time(members: Members) -> int | str | None:
     """Return the time of an object as written, None where it has none."""
     written = members.get("t")
-    return None if written is None or "t" in members.twice else time_of(written)
+    return None if written is None or stands_twice(members, "t") else time_of(written)
 
 
 def mark_of(members: Members, key: str = "q") -> int | None:
