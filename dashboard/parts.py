@@ -38,6 +38,11 @@ def severity_mark(severity: Severity) -> html.Span:
     return html.Span(severity_word(severity), className=f"mark mark-{severity}")
 
 
+def severity_mark_of(severity: Severity, text: str) -> html.Span:
+    """Return something that is out of order, marked by how grave it is: colour, sign and words."""
+    return html.Span(f"{SEVERITY_SIGN[severity]} {text}", className=f"mark mark-{severity}")
+
+
 def share_text(part: Share | None) -> str:
     """Return a share with its interval; too few to rank by say so instead."""
     if part is None or not part.of:

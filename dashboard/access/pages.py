@@ -11,7 +11,7 @@ POLICY = "; ".join(
         "default-src 'none'",
         "style-src 'self'",
         "script-src 'self'",
-        "img-src 'self'",
+        "img-src data:",
         "form-action 'self'",
         "frame-ancestors 'none'",
         "base-uri 'none'",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dash
 import pytest
 
-from dashboard.frame import BRIEFLY, CAUTION, frame
+from dashboard.frame import BRIEFLY, CAUTION, Visitor, frame
 from tests.dashboard.pages.conftest import Page, Shown
 from tests.dashboard.quay import BAD_ID
 
@@ -47,5 +47,18 @@ def test_every_page_has_its_own_path(app: dash.Dash) -> None:
     del app
     paths = [entry["path_template"] or entry["path"] for entry in dash.page_registry.values()]
     assert sorted(paths) == [
-        *("/", "/404", "/alarms", "/compliance", "/station/<station_id>", "/transfer"),
+        *("/", "/404", "/alarms", "/compliance", "/data", "/station/<station_id>", "/transfer"),
     ]
+
+
+def test_who_is_signed_in_stands_in_the_frame_with_a_way_out() -> None:
+    shown = Shown(frame("Quay", "", Visitor("A. Reed", "the token")))
+    assert "A. Reed" in shown.text
+    assert "Sign out" in shown.text
+    form = next(part for part in shown.components if type(part).__name__ == "Form")
+    assert (form.action, form.method) == ("/sign-out", "post")
+    assert shown.by_id("frame-token").value == "the token"
+
+
+def test_where_nobody_signs_in_there_is_no_way_out() -> None:
+    assert "Sign out" not in Shown(frame("Quay", "")).text
