@@ -157,8 +157,8 @@ def source_row(source: Source, zone: ZoneInfo) -> grids.Row:
 
 
 _PLAIN: grids.Column = {"cellDataType": "text"}
-_LINES: grids.Column = {**_LINES}
-"""As text alone, else a text that looks like a date makes all others of its column, which do not, disappear."""
+"""As text alone: else one that looks like a date makes all others of its column disappear."""
+_LINES: grids.Column = {**grids.WRAPPED, **_PLAIN}
 
 JOB_COLUMNS = [
     grids.text("job", "Job", 100),
