@@ -2,14 +2,18 @@
 
 VENV := .venv
 BIN := $(VENV)/bin
-INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt
+# What is imported is compiled then, and kept: compiling all that is installed takes a minute more.
+INSTALL := $(BIN)/python -m pip install --quiet --no-compile --disable-pip-version-check \
+	-c constraints.txt
+export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: help demo test check bench bench-large services clean
+.PHONY: help demo test faults check bench bench-large prepare compile services clean
 .DEFAULT_GOAL := help
 
 help:
 	@echo "make demo         the invented site: load, analyse, print what was found, serve the board"
 	@echo "make test         install what the tests need, then run them all"
+	@echo "make faults       only the tests that kill, stop and fill up what Bondtrail leans on"
 	@echo "make check        format, lint, types and the arrows between the rooms, as CI does"
 	@echo "make bench        timings, each beside its yardstick"
 	@echo "make bench-large  the same, and the peak memory of loading 2 GB: takes minutes"
@@ -24,6 +28,9 @@ demo: $(VENV)/ready
 test: $(VENV)/ready-dev services
 	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder
 
+faults: $(VENV)/ready-dev services
+	$(BIN)/python -m pytest tests/faults
+
 check: $(VENV)/ready-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
@@ -35,6 +42,12 @@ bench: $(VENV)/ready-dev
 
 bench-large: $(VENV)/ready-dev
 	$(BIN)/python -m benchmarks --large
+
+prepare: $(VENV)/ready-dev services
+
+# Else each process of `test` compiles every test anew, all at the same time.
+compile: $(VENV)/ready-dev
+	@$(BIN)/python -m pytest --collect-only -qq >/dev/null || true
 
 services:
 	@bash .ci/services

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NoReturn, TypeVar
 
+import psutil
 import psycopg
 import pytest
 from selenium import webdriver
@@ -52,10 +53,17 @@ def free_port() -> int:
 
 @dataclass
 class PostgresServer:
-    """A throw-away PostgreSQL that trusts whoever comes over the loopback."""
+    """A throw-away PostgreSQL that trusts whoever comes over the loopback.
 
-    port: int
+    It can be stopped, killed and started again on the same port with what it holds.
+    """
+
+    programs: Path
+    folder: Path
+    user: str | None
+    port: int = field(default_factory=free_port)
     made: int = 0
+    process: subprocess.Popen[bytes] | None = None
 
     def url(self, database: str = "postgres") -> str:
         return f"postgresql://bondtrail@127.0.0.1:{self.port}/{database}"
@@ -67,6 +75,43 @@ class PostgresServer:
         with psycopg.connect(self.url(), autocommit=True) as connection:
             connection.execute(f"create database {name}")
         return self.url(name)
+
+    def start(self) -> None:
+        """Start, and wait until it answers."""
+        settings = {
+            "port": self.port,
+            "listen_addresses": "127.0.0.1",
+            "unix_socket_directories": "",
+            "fsync": "off",  # tests kill it and its clients, not the machine
+        }
+        options = [word for key, value in settings.items() for word in ("-c", f"{key}={value}")]
+        with (self.folder / "log").open("ab") as log:
+            self.process = subprocess.Popen(
+                [self.programs / "postgres", "-D", self.folder / "data", *options],
+                user=self.user,
+                cwd=self.folder,
+                stdout=log,
+                stderr=log,
+            )
+        _wait_until_it_answers(self)
+
+    def stop(self) -> None:
+        """End it at once; whoever is connected is cut off."""
+        self._end(signal.SIGQUIT)
+
+    def kill(self) -> None:
+        """kill -9 of the process that started all the others; those end when they notice."""
+        assert self.process is not None
+        others = psutil.Process(self.process.pid).children()
+        self._end(signal.SIGKILL)
+        _, left = psutil.wait_procs(others, _START_S)
+        assert not left
+
+    def _end(self, how: signal.Signals) -> None:
+        if self.process is not None:
+            self.process.send_signal(how)
+            self.process.wait(_START_S)
+            self.process = None
 
 
 @contextmanager
@@ -80,11 +125,13 @@ def postgres_server() -> Iterator[PostgresServer]:
     if user is not None:
         account = pwd.getpwnam(user)
         os.chown(folder, account.pw_uid, account.pw_gid)
+    server = PostgresServer(programs, folder, user)
     try:
         _make_cluster(programs, folder, user)
-        with _running(programs, folder, user) as port:
-            yield PostgresServer(port)
+        server.start()
+        yield server
     finally:
+        server.stop()
         shutil.rmtree(folder, ignore_errors=True)
 
 
@@ -118,41 +165,17 @@ def _make_cluster(programs: Path, folder: Path, user: str | None) -> None:
     assert done.returncode == 0, done.stderr
 
 
-@contextmanager
-def _running(programs: Path, folder: Path, user: str | None) -> Iterator[int]:
-    port = free_port()
-    settings = {
-        "port": port,
-        "listen_addresses": "127.0.0.1",
-        "unix_socket_directories": "",
-        "fsync": "off",  # tests kill its clients, not the machine
-    }
-    options = [word for key, value in settings.items() for word in ("-c", f"{key}={value}")]
-    with (folder / "log").open("wb") as log:
-        server = subprocess.Popen(
-            [programs / "postgres", "-D", folder / "data", *options],
-            user=user,
-            cwd=folder,
-            stdout=log,
-            stderr=log,
-        )
-    try:
-        _wait_until_it_answers(server, port, folder / "log")
-        yield port
-    finally:
-        server.send_signal(signal.SIGQUIT)  # at once: nothing in it is kept
-        server.wait(_START_S)
-
-
-def _wait_until_it_answers(server: subprocess.Popen[bytes], port: int, log: Path) -> None:
+def _wait_until_it_answers(server: PostgresServer) -> None:
     give_up = time.monotonic() + _START_S
     while True:
         try:
-            psycopg.connect(PostgresServer(port).url(), connect_timeout=2).close()
+            psycopg.connect(server.url(), connect_timeout=2).close()
             return
         except psycopg.OperationalError:
-            if server.poll() is not None or time.monotonic() > give_up:
-                pytest.fail(f"PostgreSQL did not start:\n{log.read_text()}", pytrace=False)
+            assert server.process is not None
+            if time.monotonic() > give_up or server.process.poll() is not None:
+                told = (server.folder / "log").read_text()
+                pytest.fail(f"PostgreSQL did not start:\n{told}", pytrace=False)
             time.sleep(0.1)
 
 
@@ -387,6 +410,7 @@ def _chromium_options(program: str, profile: str) -> webdriver.ChromeOptions:
         "disable-background-networking",
         "disable-component-update",
         "disable-sync",
+        "blink-settings=v8CacheOptions=4",  # keep what it compiled on the first load, not the third
         f"user-data-dir={profile}",
     ):
         options.add_argument(f"--{flag}")

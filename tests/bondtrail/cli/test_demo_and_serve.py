@@ -119,7 +119,7 @@ def test_the_demo_keeps_out_of_the_store_of_another_site(run: Run, site_file: st
     )
 
 
-def test_any_transfer_of_the_demo_can_be_replayed(shown: tuple[Path, str]) -> None:
+def test_any_transfer_of_the_demo_can_be_replayed(shown: tuple[Path, str], run: Run) -> None:
     folder, _ = shown
     url = f"sqlite:///{folder}/bondtrail-demo.db"
     with open_store(url) as store:
@@ -127,12 +127,12 @@ def test_any_transfer_of_the_demo_can_be_replayed(shown: tuple[Path, str]) -> No
     wanted = {transfer.partition("/")[0]: transfer for transfer in failing}
     assert len(wanted) >= 5
     for transfer in wanted.values():
-        table = call(folder, "replay", transfer, "--db", url)
-        assert (table.returncode, table.stderr) == (0, "")
-        assert f"Replay of {transfer}\n" in table.stdout
-        assert "NOT compliant" in table.stdout
-        assert "level float" in " ".join(table.stdout.split())
-        assert max(map(len, table.stdout.splitlines())) <= 100
+        table = run("replay", transfer, "--db", url)
+        assert (table.status, table.err) == (0, "")
+        assert f"Replay of {transfer}\n" in table.out
+        assert "NOT compliant" in table.out
+        assert "level float" in " ".join(table.out.split())
+        assert max(map(len, table.out.splitlines())) <= 100
 
 
 def test_the_demo_serves_on_a_free_port_and_ends_when_interrupted(shown: tuple[Path, str]) -> None:

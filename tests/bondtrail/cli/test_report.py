@@ -209,6 +209,13 @@ class TestDue:
         told = run(*WHOLE, "--due")
         assert told.status == status
         assert ("results of 1 station are not up to date" in told.err) is (status != 0)
+
+    def test_what_waited_for_results_is_written_once_they_are_there(
+        self, run: Run, folder: Path
+    ) -> None:
+        with open_store("sqlite:///quay.db") as store:
+            store.touch("tote", parse_time("2026-03-29T12:00:00Z"))
+        assert run(*WHOLE, "--due").status == 3
         run("analyse", "--db", "sqlite:///quay.db")
         assert run(*WHOLE, "--due").status == 0
         assert (folder / WEEK).exists()
