@@ -31,7 +31,7 @@ from tests.publishing import Publisher, keep_session
 from tests.services import KEEPS_ALL_IN_MEMORY, MosquittoServer, mosquitto
 
 SINGLES = 40_000
-HUNDREDS = 6_000
+HUNDREDS = 20_000
 ROUNDS = 3
 TOGETHER = 2000
 """Messages that the bare client acknowledges together."""

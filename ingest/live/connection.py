@@ -39,6 +39,10 @@ _TICK_S = 0.25
 """The longest wait before looking whether to stop."""
 _CALM_S = 0.1
 """Silence this long after the last acknowledgement means that nothing older waits."""
+_SILENCE_S = 0.1
+_SILENCE_IN_QUEUE_S = 0.02
+"""Silence this long ends a batch, sooner while there may be a queue: a broker that sends only so
+many before it must be answered would else wait for us, and we for it."""
 
 log = logging.getLogger(__name__)
 
@@ -54,7 +58,7 @@ class Bounds:
     size : int
         Of their payloads together, plus at most one payload. [bytes]
     seconds : float
-        After the first one.
+        After the first one. Silence ends it sooner.
     """
 
     messages: int = 20_000
@@ -95,6 +99,8 @@ class Connection:
         self._is_prompt = False
         self._served = 0.0
         self._calm_from = 0.0
+        self._window = 0
+        self._last_heard = 0
 
     @property
     def is_open(self) -> bool:
@@ -141,6 +147,7 @@ class Connection:
         self._is_prompt = False
         self._owed = []
         self._filters = []
+        self._window = self._last_heard = 0
         client = new_client(
             self.broker, self.client_id, BufferedClient, keeps_session=True, acknowledges=True
         )
@@ -255,21 +262,46 @@ class Connection:
             None after ``patience_s`` without any.
         """
         until = time.monotonic() + patience_s
-        begun = False
+        ends = until
+        seen = 0
         while not self._is_full(bounds) and self._client is not None and not stop.is_set():
             if self._read_held(bounds):
                 break
             now = time.monotonic()
-            if self._inbox and not begun:
-                begun = True
-                until = now + bounds.seconds
-            if now >= until:
+            heard = len(self._inbox)
+            if heard > seen:
+                ends = now + bounds.seconds if not seen else ends
+                until = min(ends, now + self._silence_s)
+                seen = heard
+            if now >= until or (heard and heard == self._window):
                 break
             self._serve(min(until - now, _TICK_S))
-        if self._is_full(bounds):
-            self._is_prompt = False
+        self._note_end(bounds)
         taken, self._inbox, self._size = self._inbox, [], 0
         return taken
+
+    @property
+    def _silence_s(self) -> float:
+        return _SILENCE_S if self._is_prompt else _SILENCE_IN_QUEUE_S
+
+    def _note_end(self, bounds: Bounds) -> None:
+        """Learn from how a batch ended how many messages the broker sends at once.
+
+        If batches end in silence at the same number again and again, it is that.
+        """
+        heard = len(self._inbox)
+        if self._is_full(bounds):
+            self._is_prompt = False
+        elif heard and self._ends_in_silence():
+            self._window = heard if heard == self._last_heard else 0
+            self._last_heard = heard
+        elif heard:
+            self._window = self._last_heard = 0
+
+    def _ends_in_silence(self) -> bool:
+        """Tell whether nothing more is here to be read."""
+        sock = self._socket
+        return sock is not None and not sock.pending() and not self._selector.select(0)
 
     def _is_full(self, bounds: Bounds) -> bool:
         return len(self._inbox) >= bounds.messages or self._size >= bounds.size
