@@ -33,7 +33,15 @@ def broker_options(command: Command) -> Command:
 
     User and password come from the environment, or from a file that it names.
     """
+    return _with_broker(command, is_needed=True)
 
+
+def optional_broker_options(command: Command) -> Command:
+    """Add the same options; the command is given None where no broker is named."""
+    return _with_broker(command, is_needed=False)
+
+
+def _with_broker(command: Command, *, is_needed: bool) -> Command:
     @functools.wraps(command)
     def with_broker(
         *args: Any,
@@ -44,7 +52,8 @@ def broker_options(command: Command) -> Command:
         key: Path | None,
         **named: Any,
     ) -> Any:
-        broker = given_broker(broker_url, mqtt, ca, cert, key)
+        is_given = is_needed or bool(broker_url)
+        broker = given_broker(broker_url, mqtt, ca, cert, key) if is_given else None
         return command(*args, broker=broker, **named)
 
     decorated: Any = with_broker

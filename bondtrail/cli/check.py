@@ -5,8 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
-from enum import StrEnum
 from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,56 +12,46 @@ from typing import TYPE_CHECKING
 import click
 
 from bondtrail.cli import opening, output, tables
+from bondtrail.cli.broker_options import optional_broker_options
 from bondtrail.cli.faults import Fault, print_fault, printable, translated
 from bondtrail.cli.options import db_option, example, site_option
+from bondtrail.cli.remarks import Level, Remark, named
+from bondtrail.cli.service_remarks import broker_remark, service_remarks
 from bondtrail.cli.show import point_rows
 from bondtrail.settings import hide_password
+from bondtrail.watching import AHEAD_S
 
 if TYPE_CHECKING:
     from bondtrail.cli.rows import PointRow
     from bondtrail.coverage import Judgement
     from bondtrail.site import Site, Station
+    from ingest.live.broker_url import Broker
     from store import Store
 
 UNUSABLE = 2
 SOMETHING_WRONG = 3
 
-AHEAD_S = 60.0
-"""A reading this far in the future means that a clock is wrong; less may be the network's doing."""
-
-MOST_NAMES = 6
 MOST_HOLDS = 6
 MOST_WHY = 120
 """Characters of the reason of a hold to show."""
 
 
-class Level(StrEnum):
-    """How a remark is meant."""
-
-    FINE = "ok"
-    NOTE = "note"
-    WRONG = "WRONG"
-
-
-@dataclass(frozen=True, slots=True)
-class Remark:
-    """One thing that was looked at: what was seen, and what to do about it."""
-
-    level: Level
-    text: str
-    remedy: str = ""
-
-
-@click.command("check", epilog=example("bondtrail check --site site.toml"))
+@click.command(
+    "check",
+    epilog=example(
+        "bondtrail check --site site.toml", "bondtrail check --broker mqtt://127.0.0.1:1883"
+    ),
+)
 @site_option
+@optional_broker_options
 @db_option
 @click.pass_context
-def command(ctx: click.Context, site_file: Path | None, db: str) -> None:
+def command(ctx: click.Context, site_file: Path | None, broker: Broker | None, db: str) -> None:
     """Say what is wrong, and what to do about it.
 
-    Looks at the site file, the store, its readings and the clocks behind them, and says what
-    each station can and cannot be judged on. Nothing is changed: a new site file takes effect
-    with the next load or analyse.
+    Looks at the site file, the store, its readings and the clocks behind them, the jobs that run
+    by themselves and, where one is named, the broker; and says what each station can and cannot
+    be judged on. Nothing is changed: a new site file takes effect with the next load or analyse.
 
     The exit status is 3 when something is wrong, 2 when the site file or the store is unusable.
     """
@@ -74,6 +62,8 @@ def command(ctx: click.Context, site_file: Path | None, db: str) -> None:
         given = site = opening.given_site(site_file)
     with _noted(faults):
         site, remarks = _examined(db, given)
+    if broker is not None:
+        remarks.append(broker_remark(broker))
     if site is not None:
         remarks.insert(0, _site_remark(site, site_file if given else None))
         if site_file is None or given is not None:  # not that of another file than the one asked of
@@ -104,7 +94,8 @@ def _examined(db: str, given: Site | None) -> tuple[Site | None, list[Remark]]:
         return given, [Remark(Level.NOTE, f"no store yet at {db}", "bondtrail load makes it")]
     with opening.existing_store(db) as store:
         site = given or opening.needed_site(store)
-        held = point_rows(store, site, opening.clock_ns())
+        now = opening.clock_ns()
+        held = point_rows(store, site, now)
         remarks = [
             *_store_remarks(store, db, held),
             *_replaced_remarks(store),
@@ -112,6 +103,7 @@ def _examined(db: str, given: Site | None) -> tuple[Site | None, list[Remark]]:
             *_reading_remarks(held, site),
             *_result_remarks(store),
             *_hold_remarks(store, site),
+            *service_remarks(store, site, now),
         ]
         return site, remarks
 
@@ -141,11 +133,11 @@ def _replaced_remarks(store: Store) -> Iterator[Remark]:
     replaced = store.replacements()
     if replaced:
         most = sorted(replaced, key=lambda point: (-replaced[point], point))
-        named = [f"{point} {output.amount(replaced[point])}" for point in most]
+        counts = [f"{point} {output.amount(replaced[point])}" for point in most]
         yield Remark(
             Level.NOTE,
             f"{output.counted(sum(replaced.values()), 'reading')} replaced by later ones that "
-            f"differ: {_names(named)}; the earlier values are kept",
+            f"differ: {named(counts)}; the earlier values are kept",
             "bondtrail replay tells when, and what they said first",
         )
 
@@ -208,13 +200,8 @@ def _reading_remarks(held: Sequence[PointRow], site: Site) -> Iterator[Remark]:
 def _about_points(level: Level, what: str, points: list[str], remedy: str) -> Iterator[Remark]:
     if points:
         yield Remark(
-            level, f"{output.counted(len(points), 'point')} {what}: {_names(points)}", remedy
+            level, f"{output.counted(len(points), 'point')} {what}: {named(points)}", remedy
         )
-
-
-def _names(names: Sequence[str]) -> str:
-    more = f" and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
-    return ", ".join(names[:MOST_NAMES]) + more
 
 
 def _result_remarks(store: Store) -> Iterator[Remark]:
@@ -223,7 +210,7 @@ def _result_remarks(store: Store) -> Iterator[Remark]:
         yield Remark(
             Level.NOTE,
             f"results of {output.counted(len(waiting), 'station')} are not up to date yet: "
-            f"{_names(waiting)}",
+            f"{named(waiting)}",
             "bondtrail analyse",
         )
     rejects = store.rejects(limit=1)
