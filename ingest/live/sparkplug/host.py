@@ -114,6 +114,11 @@ class SparkplugHost:
         if not node.is_alive:
             self._one(node, address, message, payload, taken)
             return
+        sent = sent_ms(payload)
+        if _is_before(sent, node.birth_ms, is_late=False):
+            # Of another count: it must not stand for the one of its number.
+            self._one(node, address, message, payload, taken, is_late=True)
+            return
         seq = payload.seq
         if not seq and not payload.HasField("seq") and node.next_seq:
             # Numbered by nobody; but a writer that leaves out zeros leaves out the number nought.
@@ -128,7 +133,7 @@ class SparkplugHost:
         elif (seq - node.next_seq) % SEQ >= SEQ - MOST_HELD:
             self._one(node, address, message, payload, taken, is_late=True)
         else:
-            self._hold(node, seq, message, sent_ms(payload), taken)
+            self._hold(node, seq, message, sent, taken)
 
     def _hold(self, node: Node, seq: int, message: Message, sent: int | None, taken: Taken) -> None:
         """Let a message wait for those before it."""
@@ -158,10 +163,10 @@ class SparkplugHost:
         """Wait no longer for what is missing: take what waits, and doubt what aliases mean."""
         if asks:
             ask(node, now, taken)
-        for device in node.devices.values():
-            device.is_doubtful = device.is_born
         held, node.held = node.held, {}
         for seq in sorted(held, key=lambda seq: (seq - node.next_seq) % SEQ):
+            if seq != node.next_seq:
+                node.doubt()
             node.next_seq = (seq + 1) % SEQ
             self._again(node, held[seq].message, taken)
         self._busy.add((node.group, node.name))

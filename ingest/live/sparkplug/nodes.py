@@ -192,6 +192,11 @@ class Node:
         """What it is called where sources are listed."""
         return f"sparkplug {self.group}/{self.name}"
 
+    def doubt(self) -> None:
+        """Note that messages were lost: aliases may stand for other metrics by now."""
+        for device in self.devices.values():
+            device.is_doubtful = device.is_born
+
     def is_asked_lately(self, now: int) -> bool:
         """Return whether a new birth was asked for so lately that it is too early to ask again."""
         return self.asked_at is not None and abs(now - self.asked_at) < self.ask_wait

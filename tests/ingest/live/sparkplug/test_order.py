@@ -123,6 +123,12 @@ def test_loss_leaves_no_doubt_of_a_device_that_is_born_after_it(talk: Talk) -> N
     assert talk.ddata(told(FLOW, 5.0), seq=5, at=2500).rows == [(FLO, 2500, 5.0, 0)]
 
 
+def test_second_loss_among_what_waits_is_a_doubt_again(talk: Talk) -> None:
+    talk.dbirth(born(OHM, 1.0), born(FLOW, 6.0), seq=4, at=4)
+    talk.ddata(told(FLOW, 5.0), seq=6, at=5)  # what was 5: another birth?
+    assert [row[:2] for row in talk.tick(4 + WINDOW).rows] == [("rail-1.resistance", 4), (FLO, 4)]
+
+
 def test_repeated_data_are_taken_again_and_nothing_waits(talk: Talk) -> None:
     for _ in range(2):
         assert talk.ddata(told(FLOW, 2.0), seq=2, at=2).rows == [(FLO, 2, 2.0, 0)]
