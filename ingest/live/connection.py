@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import logging
 import selectors
-import struct
 import threading
 import time
 from collections.abc import Callable, Iterable
@@ -23,6 +22,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from ingest.live import trouble
 from ingest.live.broker_url import Broker
+from ingest.live.cutting import PUBACK, PUBCOMP, acknowledgements
 from ingest.live.messages import Message
 from ingest.live.paho_client import BufferedClient, new_client
 from ingest.live.sockets import BufferedSocket
@@ -35,6 +35,8 @@ RECEIVE_MAXIMUM = 40_000
 """Messages that a broker may send before it must wait for acknowledgements (MQTT 5)."""
 ANSWER_S = 10.0
 """How long to wait for a broker's answer to what we ask."""
+_MOST_NAMES = 10_000
+"""Topics whose names are kept as text."""
 _TICK_S = 0.25
 """The longest wait before looking whether to stop."""
 _CALM_S = 0.1
@@ -83,7 +85,7 @@ class Connection:
         self.broker = broker
         self.client_id = client_id
         self._clock = clock
-        self._client: Client | None = None
+        self._client: BufferedClient | None = None
         self._socket: BufferedSocket | None = None
         self._selector = selectors.DefaultSelector()
         self._fd = -1
@@ -91,6 +93,7 @@ class Connection:
         self._inbox: list[Message] = []
         self._size = 0
         self._owed: list[int] = []
+        self._names: dict[bytes, str] = {}
         self._asked: dict[int, list[str]] = {}
         self._came_in: tuple[bool, ReasonCode] | None = None
         self._lost: BrokerError | None = None
@@ -151,6 +154,8 @@ class Connection:
         client = new_client(
             self.broker, self.client_id, BufferedClient, keeps_session=True, acknowledges=True
         )
+        assert isinstance(client, BufferedClient)
+        client.take_message = self._take_message
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = client.on_unsubscribe = self._on_answer
@@ -164,7 +169,7 @@ class Connection:
             self.drop()
             raise
 
-    def _connect(self, client: Client) -> None:
+    def _connect(self, client: BufferedClient) -> None:
         broker = self.broker
         given: dict[str, Any] = {}
         if client.protocol == MQTTv5:
@@ -178,7 +183,6 @@ class Connection:
             raise trouble.from_network(broker.where, exc, ca=broker.ca) from exc
         except ValueError as exc:  # a name that cannot be one
             raise BrokerError(broker.where, f"no address: {exc}", is_lasting=True) from exc
-        assert isinstance(client, BufferedClient)
         self._client = client
         self._socket = client.buffered
         self._served = self._calm_from = time.monotonic()
@@ -265,8 +269,6 @@ class Connection:
         ends = until
         seen = 0
         while not self._is_full(bounds) and self._client is not None and not stop.is_set():
-            if self._read_held(bounds):
-                break
             now = time.monotonic()
             heard = len(self._inbox)
             if heard > seen:
@@ -305,20 +307,6 @@ class Connection:
 
     def _is_full(self, bounds: Bounds) -> bool:
         return len(self._inbox) >= bounds.messages or self._size >= bounds.size
-
-    def _read_held(self, bounds: Bounds) -> bool:
-        """Read what is here already; True when the batch is full."""
-        client, sock, inbox = self._client, self._socket, self._inbox
-        if client is None or sock is None:
-            return False
-        read, most, size = client.loop_read, bounds.messages, bounds.size
-        while sock.is_holding:
-            if read() != MQTTErrorCode.MQTT_ERR_SUCCESS or self._lost is not None:
-                self._note_loss()
-                return False
-            if len(inbox) >= most or self._size >= size:
-                return True
-        return False
 
     def _serve(self, wait_s: float) -> None:
         """Wait for the network at most so long, then read, write and keep alive."""
@@ -376,7 +364,7 @@ class Connection:
         if self._client is None or self._socket is None or not owed:
             return
         try:
-            self._socket.send(_acknowledgements(owed))
+            self._socket.send(acknowledgements(owed))
         except OSError:
             self._note_loss()
         self._calm_from = self._served = time.monotonic()
@@ -452,24 +440,30 @@ class Connection:
             self._lost = trouble.not_subscribed(self.broker.where, bad)
         self._calm_from = time.monotonic()
 
-    def _on_message(self, _: Client, __: Any, message: MQTTMessage) -> None:
-        try:
-            topic = message.topic
-        except UnicodeDecodeError as exc:
-            topic = exc.object.decode("utf-8", "replace")
-        payload = bytes(message.payload)
+    def _take_message(self, first: int, topic: bytes, mid: int, payload: bytes) -> None:
+        """Keep a message of QoS 0 or 1."""
+        name = self._names.get(topic)
+        if name is None:
+            name = self._name_of(topic)
         self._inbox.append(
-            Message(topic, payload, self._clock(), message.dup, message.retain, self._is_prompt)
+            Message(name, payload, self._clock(), bool(first & 8), bool(first & 1), self._is_prompt)
         )
         self._size += len(payload)
-        if message.qos:
-            self._owed.append(message.mid)
+        if mid:
+            self._owed.append(PUBACK | mid)
 
+    def _name_of(self, topic: bytes) -> str:
+        if len(self._names) >= _MOST_NAMES:
+            self._names.clear()
+        name = self._names[topic] = topic.decode("utf-8", "replace")
+        return name
 
-def _acknowledgements(mids: list[int]) -> bytes:
-    """Return the packets that acknowledge messages, as one piece (MQTT 5, section 3.4).
-
-    paho writes each by itself, ten times as slowly.
-    """
-    words = [word for mid in mids for word in (0x4002, mid)]
-    return struct.pack(f"!{len(words)}H", *words)
+    def _on_message(self, _: Client, __: Any, message: MQTTMessage) -> None:
+        """Keep a message of QoS 2, of a subscription that was not ours; paho takes it apart."""
+        try:
+            topic = message.topic.encode()
+        except UnicodeDecodeError as exc:
+            topic = exc.object
+        first = message.dup << 3 | message.retain
+        self._take_message(first, topic, 0, bytes(message.payload))
+        self._owed.append(PUBCOMP | message.mid)

@@ -1,7 +1,8 @@
 """paho's client on a socket of ours.
 
 The only place that overrides something private of paho: nothing public lets a client bring its
-own socket, and paho reads its socket a few bytes at a time.
+own socket. paho does the session (connecting, TLS, signing in, subscriptions, keeping alive); the
+messages are taken out of the stream before it.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from paho.mqtt.client import Client, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 
 from ingest.live.broker_url import Broker
-from ingest.live.cutting import Cutter
+from ingest.live.cutting import OnMessage, Splitter
 from ingest.live.sockets import BufferedSocket
 from ingest.live.trouble import BrokerError
 
@@ -26,11 +27,14 @@ CONNECT_S = 5.0
 class BufferedClient(Client):
     """A client whose socket is a `BufferedSocket`, for the loop of whoever drives it."""
 
+    take_message: OnMessage
+    """Called with each message of QoS 0 or 1."""
     buffered: BufferedSocket | None = None
 
     def _create_socket(self) -> BufferedSocket:
         sock = cast(socket.socket, super()._create_socket())
-        self.buffered = BufferedSocket(sock, Cutter(has_properties=self.protocol == MQTTv5))
+        splitter = Splitter(self.take_message, has_properties=self.protocol == MQTTv5)
+        self.buffered = BufferedSocket(sock, splitter)
         return self.buffered
 
 

@@ -1,7 +1,7 @@
 """A socket that reads much at once and writes what belongs together in one go.
 
 Left to itself, paho asks the system three times a message (two bytes of header, one rest) and
-once an acknowledgement; most of the time of a busy listener went there.
+once an acknowledgement.
 """
 
 from __future__ import annotations
@@ -11,9 +11,9 @@ import socket
 import ssl
 import time
 
-from ingest.live.cutting import Cutter
+from ingest.live.cutting import Splitter
 
-CHUNK = 1 << 16
+CHUNK = 1 << 17
 """Bytes to ask of the system at once."""
 _LINGER_S = 3.0
 
@@ -21,15 +21,22 @@ _LINGER_S = 3.0
 class BufferedSocket:
     """What paho takes for a socket. It never blocks, except to part in good order.
 
+    Parameters
+    ----------
+    sock : socket
+        The connection.
+    splitter : Splitter
+        Takes the messages out of what comes; paho is given the rest.
+
     Attributes
     ----------
     error : OSError or None
         What broke it; paho only tells that it broke.
     """
 
-    def __init__(self, sock: socket.socket, cutter: Cutter) -> None:
+    def __init__(self, sock: socket.socket, splitter: Splitter) -> None:
         self._sock = sock
-        self._cutter = cutter
+        self._splitter = splitter
         self._bytes = b""
         self._at = 0
         self._end = 0
@@ -77,11 +84,15 @@ class BufferedSocket:
             raise
         if not data:
             return False
-        self._bytes = self._cutter.feed(data)
+        try:
+            self._bytes = self._splitter.feed(data)
+        except OSError as exc:
+            self.error = exc
+            raise
         self._at = 0
         self._end = len(self._bytes)
         if not self._end:
-            raise BlockingIOError  # all of it was cut away, or it is half a header
+            raise BlockingIOError  # all of it were messages
         return True
 
     def pending(self) -> int:
