@@ -7,17 +7,21 @@ a month that end at quiet moments too. The outcome is the same as analysing ever
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from zoneinfo import ZoneInfo
 
 from analytics.core.days import Episodes, added, counted, measured
 from analytics.core.drift import drift_findings
-from analytics.core.quiet import Quiet, last_quiet
-from analytics.core.shifts import Cells, Roster, cells, has_shifts, whole_days
-from analytics.core.station import Verdict, examine, results_of
-from analytics.epochs import FOREVER, Epoch, epochs_of, limits_at, merged, select
-from analytics.signals import load_signals
+from analytics.core.shifts import Cells, cells, has_shifts, whole_days
+from analytics.core.station import Verdict, results_of
+from analytics.epochs import FOREVER, Epoch, limits_at, merged, select
+from analytics.history import (
+    History,
+    examined,
+    history_of,
+    quiet_before,
+    quiet_of,
+)
 from analytics.site_files import stored_sites
 from bondtrail.results import (
     RULES_VERSION,
@@ -25,16 +29,12 @@ from bondtrail.results import (
     Finding,
     Hookup,
     StationResults,
-    Ticket,
-    WorkWindow,
 )
-from bondtrail.site import Site
-from bondtrail.times import NS_PER_S, day_start, local_day, nanoseconds
-from store import DamageError, PointSummary, Store, Touch
+from bondtrail.times import NS_PER_S, day_start, local_day
+from store import DamageError, Store, Touch
 
 DAY_NS = 86_400 * NS_PER_S
 WINDOW_NS = 31 * DAY_NS
-LOOK_BACK_NS = 2 * DAY_NS
 
 
 @dataclass(slots=True)
@@ -54,26 +54,6 @@ class AnalysisReport:
 
 def _same(a: DamageError, b: DamageError) -> bool:
     return (a.part, a.id, a.point, a.start) == (b.part, b.id, b.point, b.start)
-
-
-@dataclass(frozen=True, slots=True)
-class _History:
-    """One station's history: where it begins and ends, and all that is needed to judge it. [ns]
-
-    ``open_until`` is later than ``end`` where a sample still holds: the end is not final. Results
-    of a ``one_off`` analysis are to be judged again by the next.
-    """
-
-    station: str
-    start: int
-    end: int
-    open_until: int
-    one_off: bool
-    epochs: Sequence[Epoch]
-    rosters: Sequence[Roster]
-    zone: ZoneInfo
-    work: Sequence[WorkWindow]
-    tickets: Sequence[Ticket]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,50 +105,18 @@ def analyse(
     if by_present_limits:
         sites = sites[-1:]
     heard = {point.point: point for point in store.points() if point.samples}
+    floors = store.floors()
     for station_id, touch in sorted(marks.items()):
         if progress:
             progress(station_id)
-        history = _history(store, station_id, sites, heard, now, one_off=one_off)
+        floor = floors.get(station_id)
+        history = history_of(store, station_id, sites, heard, floor, now, one_off=one_off)
         if history is None:
             _clear(store, station_id, touch)
         else:
             _analyse_station(store, history, touch, report)
         report.stations += 1
     return report
-
-
-def _history(
-    store: Store,
-    station_id: str,
-    sites: Sequence[tuple[int, Site]],
-    points: Mapping[str, PointSummary],
-    now: int,
-    *,
-    one_off: bool,
-) -> _History | None:
-    epochs = epochs_of(station_id, sites)
-    stale = {
-        point.name: nanoseconds(point.stale_after_s)
-        for epoch in epochs
-        for point in epoch.station.points.values()
-    }
-    heard = [points[name] for name in stale if name in points]
-    if not heard:
-        return None
-    held = max(point.last + stale[point.point] for point in heard)
-    latest = max(point.last for point in heard)
-    return _History(
-        station=station_id,
-        start=min(point.first for point in heard),
-        end=min(held, max(now, latest + 1)),
-        open_until=held,
-        one_off=one_off,
-        epochs=epochs,
-        rosters=[(start, site.shifts) for start, site in sites],
-        zone=sites[-1][1].zone,
-        work=store.work(station_id),
-        tickets=store.tickets(station_id),
-    )
 
 
 def _clear(store: Store, station_id: str, touch: Touch) -> None:
@@ -178,12 +126,12 @@ def _clear(store: Store, station_id: str, touch: Touch) -> None:
     )
 
 
-def _analyse_station(store: Store, history: _History, touch: Touch, report: AnalysisReport) -> None:
+def _analyse_station(store: Store, history: History, touch: Touch, report: AnalysisReport) -> None:
     window = _first_window(store, history, touch, report)
     length = WINDOW_NS
     while True:
         end = min(window.midnight + length, history.end)
-        verdicts = _examine(store, history, window.context, end, report)
+        verdicts = examined(store, history, window.context, end, report)
         following = None
         if end < history.end:
             following = _next_window(history, window, verdicts, end)
@@ -199,10 +147,14 @@ def _analyse_station(store: Store, history: _History, touch: Touch, report: Anal
         window, length = following, WINDOW_NS
 
 
-def _first_window(store: Store, history: _History, touch: Touch, report: AnalysisReport) -> _Window:
-    """Return where to begin: at a quiet moment before the day that new data first touched."""
+def _first_window(store: Store, history: History, touch: Touch, report: AnalysisReport) -> _Window:
+    """Return where to begin: at a quiet moment before the day that new data first touched.
+
+    Never below the station's floor: there the readings are gone.
+    """
+    floor = history.floor
     beginning = _Window(
-        -FOREVER, history.start, day_start(local_day(history.start, history.zone), history.zone)
+        -FOREVER if floor is None else floor.since, history.start, history.first_midnight
     )
     last_day = store.last_day(history.station)
     if last_day is None or touch.since <= history.start:
@@ -213,19 +165,16 @@ def _first_window(store: Store, history: _History, touch: Touch, report: Analysi
     # The last day on record ended where its data did, so it is always judged again.
     day = min(local_day(touch.since, history.zone), last_day)
     midnight = day_start(day, history.zone)
-    back, start = LOOK_BACK_NS, midnight
-    while start > history.start:
-        start = max(midnight - back, history.start)
-        verdicts = _examine(store, history, start, midnight, report, over=True)
-        quiet = _quiet(verdicts, midnight, whole=start == history.start)
-        if quiet is not None:
-            return _Window(quiet.at, quiet.context, midnight)
-        back *= 4
-    return beginning
+    if midnight <= beginning.midnight:
+        return beginning
+    quiet = quiet_before(store, history, midnight, report)
+    if quiet is None or quiet.at < beginning.since:
+        return beginning
+    return _Window(quiet.at, quiet.context, midnight)
 
 
 def _next_window(
-    history: _History,
+    history: History,
     window: _Window,
     verdicts: Sequence[tuple[Epoch, Verdict]],
     end: int,
@@ -234,52 +183,20 @@ def _next_window(
 
     The days before its midnight are over, and all that began in them has ended by a quiet moment.
     """
-    whole = window.context <= history.start
-    settled = _quiet(verdicts, end, whole=whole)
+    whole = history.is_whole(window.context)
+    settled = quiet_of(verdicts, end, whole=whole)
     if settled is None:
         return None
     midnight = day_start(local_day(settled.at, history.zone), history.zone)
-    quiet = _quiet(verdicts, midnight, whole=whole)
+    quiet = quiet_of(verdicts, midnight, whole=whole)
     if quiet is None or midnight <= window.midnight or quiet.at < window.since:
         return None
     return _Window(quiet.at, quiet.context, midnight)
 
 
-def _quiet(verdicts: Sequence[tuple[Epoch, Verdict]], before: int, *, whole: bool) -> Quiet | None:
-    if not verdicts:
-        return None
-    return last_quiet([verdict.case for _, verdict in verdicts], before, whole=whole)
-
-
-def _examine(
-    store: Store,
-    history: _History,
-    start: int,
-    end: int,
-    report: AnalysisReport,
-    *,
-    over: bool = False,
-) -> list[tuple[Epoch, Verdict]]:
-    """Return what each epoch that holds within a stretch says of it.
-
-    With ``over`` also those that are over by then: what began in one is judged by it to the end.
-    """
-    start = max(start, history.start)
-    found = []
-    for epoch in history.epochs:
-        if epoch.start >= end or (epoch.end <= start and not over):
-            continue
-        signals = load_signals(store, epoch.station, start, end, report.note)
-        verdict = examine(
-            epoch.station, signals, (start, end), work=history.work, tickets=history.tickets
-        )
-        found.append((epoch, verdict))
-    return found
-
-
 def _results(
     store: Store,
-    history: _History,
+    history: History,
     window: _Window,
     following: _Window | None,
     verdicts: Sequence[tuple[Epoch, Verdict]],
@@ -313,7 +230,7 @@ def _sums(
 
 
 def _drift(
-    store: Store, history: _History, window: _Window, hookups: Sequence[Hookup]
+    store: Store, history: History, window: _Window, hookups: Sequence[Hookup]
 ) -> list[Finding]:
     """Return where resistance drifts, over all of a station's history up to its last window."""
     earlier = store.hookups(history.station, end=window.since)
@@ -327,7 +244,7 @@ def _drift(
 
 def _save(
     store: Store,
-    history: _History,
+    history: History,
     window: _Window,
     following: _Window | None,
     results: StationResults,
@@ -354,7 +271,7 @@ def _save(
     )
 
 
-def _unsettled(history: _History) -> int | None:
+def _unsettled(history: History) -> int | None:
     """Return from when a station must be looked at again, if its results are not final. [ns]"""
     if history.one_off:
         return -FOREVER

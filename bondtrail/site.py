@@ -24,6 +24,7 @@ from bondtrail.site_tables import (
     PointTable,
     Product,
     ReportPlan,
+    RetentionRules,
     Role,
     StationKind,
     StationTable,
@@ -40,6 +41,7 @@ __all__ = [
     "Problem",
     "Product",
     "ReportPlan",
+    "RetentionRules",
     "Role",
     "Shift",
     "Site",
@@ -137,6 +139,7 @@ class Site(_Resolved):
     shifts: tuple[Shift, ...] = ()
     alarms: AlarmRules = AlarmRules()
     hazard: HazardRules = HazardRules()
+    retention: RetentionRules = RetentionRules()
     reports: tuple[ReportPlan, ...] = ()
     text: str
     """The file as written: what the store keeps."""
@@ -228,6 +231,7 @@ def _resolved(parts: SiteParts, text: str) -> Site:
         shifts=tuple(map(shift_of, parts.shifts)),
         alarms=AlarmRules.model_validate(parts.alarms),
         hazard=HazardRules.model_validate(parts.hazard),
+        retention=RetentionRules.model_validate(parts.retention),
         reports=tuple(map(ReportPlan.model_validate, parts.reports)),
         text=text,
     )

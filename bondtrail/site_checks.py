@@ -35,6 +35,7 @@ from bondtrail.site_tables import (
     Limits,
     PointTable,
     ProductTable,
+    RetentionRules,
     Role,
     StationTable,
     keys_of,
@@ -43,7 +44,7 @@ from bondtrail.site_units import Phase, UnitError, flow_scale, scale_of
 
 SCHEMA = 1
 TABLES = (
-    *("schema", "site", "limits", "alarms", "hazard"),
+    *("schema", "site", "limits", "alarms", "hazard", "retention"),
     *("shift", "report", "product", "station"),
 )
 STATION_KEYS = (*keys_of(StationTable), "points", *LIMITS)
@@ -67,6 +68,7 @@ class SiteParts:
     limits: Raw
     alarms: Raw
     hazard: Raw
+    retention: Raw
     shifts: list[Raw]
     reports: list[Raw]
     products: dict[str, Raw]
@@ -86,6 +88,7 @@ def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     alarms = check_single(AlarmRules, raw, "alarms", problems)
     hazard = check_single(HazardRules, raw, "hazard", problems)
     _check_leakage(raw.get("hazard"), hazard, problems)
+    retention = check_single(RetentionRules, raw, "retention", problems)
     shifts = check_shifts(raw, problems)
     reports = check_reports(raw, problems)
     products = _check_products(raw, problems)
@@ -96,7 +99,7 @@ def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     _check_ids(stations, problems)
     _check_channels(stations, problems)
     _check_aliases(stations, problems)
-    return SiteParts(header, limits, alarms, hazard, shifts, reports, products, stations)
+    return SiteParts(header, limits, alarms, hazard, retention, shifts, reports, products, stations)
 
 
 def _check_schema(raw: Raw, problems: Problems) -> None:

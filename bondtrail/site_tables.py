@@ -178,6 +178,13 @@ class HazardRules(Table):
     """The same, at its worst; None is no leak at all."""
 
 
+class RetentionRules(Table):
+    """How long readings are kept; docs/retention.md says what stays whatever its age."""
+
+    readings_days: int | None = Field(default=None, ge=1, le=36_500, examples=[1_100])
+    """Readings older than so many days are removed; None is never."""
+
+
 Operation = Literal[
     "sieving",
     "pouring",

@@ -16,9 +16,11 @@ from store.errors import (
     StoreUnavailableError,
 )
 from store.face import Store, open_store
+from store.floors import Floor
 from store.holds import Holds
 from store.merging import Written
 from store.points import PointSummary
+from store.retention import Removed, Retention
 from store.reviews import START, BrokenReview, Reviews, digest_of, follows
 from store.stretches import NEVER, Arrivals
 from store.summaries import (
@@ -47,12 +49,15 @@ __all__ = [
     "FailingTransfer",
     "FindingCount",
     "FindingMark",
+    "Floor",
     "Holds",
     "NewerStoreError",
     "NotAStoreError",
     "PartSums",
     "Person",
     "PointSummary",
+    "Removed",
+    "Retention",
     "Reviews",
     "Store",
     "StoreBusyError",

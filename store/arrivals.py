@@ -36,6 +36,7 @@ from store.fetching import sound_blocks
 from store.layout import Segment
 from store.merging import Change
 from store.points import KnownPoint
+from store.quick import change_each
 from store.schema import arrival, point
 from store.stretches import (
     NEVER,
@@ -78,8 +79,7 @@ def note(tx: Transaction, changes: Mapping[KnownPoint, Change], arrived: int | N
             new += [_row(opened(mine, end), None)] if mine.is_known else []
         elif mine.is_known or _is_noted(tx, mine):
             new.append(_row(mine, None if _has_room(tx, mine) else times))
-    if grown:
-        tx.conn.execute(_GROW, grown)
+    change_each(tx, _GROW, grown)
     if new:
         tx.conn.execute(insert(arrival), new)
 

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import zstandard
-from pcodec import ChunkConfig, standalone
+from pcodec import ChunkConfig, DeltaSpec, ModeSpec, standalone
 
 from bondtrail.samples import Samples, TimeArray, ValueArray, concatenate
 from store.merging import piece
@@ -55,17 +55,18 @@ def checksum(key: int, first: int, last: int, samples: int, block: bytes) -> int
     return zlib.crc32(block, zlib.crc32(_SPAN.pack(key, first, last, samples)))
 
 
-def encode(samples: Samples) -> bytes:
-    """Return the block of samples in any order."""
+def encode(samples: Samples, *, quickly: bool = False) -> bytes:
+    """Return the block of samples in any order; a quick one is somewhat larger."""
+    of_times, of_values = _QUICK if quickly else _SMALL
     step = _step(samples.time)
     is_open = np.isposinf(samples.value)
     scale, value = _scaled(np.where(is_open, 0.0, samples.value))
     if scale == _AS_THEY_ARE:
         value, is_open = samples.value, np.zeros(0, bool)
     streams = [
-        _packed(samples.time - _steady(step, len(samples))),
-        _packed(value),
-        _packed(_edges(is_open)) if is_open.any() else b"",
+        _packed(samples.time - _steady(step, len(samples)), of_times),
+        _packed(value, of_values),
+        _packed(_edges(is_open), of_values) if is_open.any() else b"",
         zstandard.ZstdCompressor().compress(samples.quality.tobytes()),
     ]
     head = _HEADER.pack(_LAYOUT, scale, len(samples), step, *map(len, streams))
@@ -113,8 +114,16 @@ def _edges(is_open: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
     return np.flatnonzero(np.diff(is_open, prepend=False, append=False))
 
 
-def _packed(numbers: npt.NDArray[Any]) -> bytes:
-    return bytes(standalone.simple_compress(np.ascontiguousarray(numbers), ChunkConfig()))
+_SMALL = (ChunkConfig(), ChunkConfig())
+_QUICK = (
+    ChunkConfig(mode_spec=ModeSpec.classic(), delta_spec=DeltaSpec.try_consecutive(1)),
+    ChunkConfig(compression_level=4),
+)
+"""For times and values: the journal is written twice a second and gone within minutes."""
+
+
+def _packed(numbers: npt.NDArray[Any], how: ChunkConfig) -> bytes:
+    return bytes(standalone.simple_compress(np.ascontiguousarray(numbers), how))
 
 
 def decode(block: bytes) -> Samples:
@@ -198,8 +207,15 @@ class Batch:
         found = np.flatnonzero(self.points == point_id)
         if not found.size:
             return Samples.empty()
-        low, high = self.edges[found[0]], self.edges[found[0] + 1]
-        return piece(self.samples, low, high)
+        return self.number(int(found[0]))
+
+    def number(self, place: int) -> Samples:
+        """Return the samples of the point at a place among its points."""
+        return piece(self.samples, self.edges[place], self.edges[place + 1])
+
+    def spans(self) -> tuple[TimeArray, TimeArray]:
+        """Return the first and last time of each point, shape (p,) each. [ns]"""
+        return self.samples.time[self.edges[:-1]], self.samples.time[self.edges[1:] - 1]
 
 
 def encode_batch(parts: Sequence[tuple[int, Samples]]) -> bytes:
@@ -208,7 +224,7 @@ def encode_batch(parts: Sequence[tuple[int, Samples]]) -> bytes:
     counts = np.array([len(samples) for _, samples in parts], "<i8")
     head = _BATCH.pack(_LAYOUT, len(parts))
     joined = concatenate(samples for _, samples in parts)
-    return b"".join((head, points.tobytes(), counts.tobytes(), encode(joined)))
+    return b"".join((head, points.tobytes(), counts.tobytes(), encode(joined, quickly=True)))
 
 
 def decode_batch(block: bytes) -> Batch:
@@ -236,7 +252,8 @@ def decode_batch(block: bytes) -> Batch:
 def encode_times(time: TimeArray) -> bytes:
     """Return the block of rising times alone. [ns]"""
     step = _step(time)
-    return _TIMES.pack(_LAYOUT, time.size, step) + _packed(time - _steady(step, time.size))
+    steady = _steady(step, time.size)
+    return _TIMES.pack(_LAYOUT, time.size, step) + _packed(time - steady, ChunkConfig())
 
 
 def decode_times(block: bytes) -> TimeArray:

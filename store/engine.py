@@ -28,6 +28,7 @@ from store.errors import (
     StoreFullError,
     StoreUnavailableError,
 )
+from store.recent import Recent
 
 WAIT_S = 30.0
 """How long to wait for another writer, unless the URL says ``?timeout=`` (SQLite)."""
@@ -66,6 +67,7 @@ class Transaction:
     conn: Connection
     pool: ThreadPoolExecutor
     where: str
+    recent: Recent
 
 
 class Database:
@@ -79,6 +81,7 @@ class Database:
         self.pool = ThreadPoolExecutor(min(4, os.cpu_count() or 1), "store")
         self._engine = create_engine(parsed, **_engine_options(parsed))
         self._held = threading.local()
+        self._recent = Recent()
         if self.path is not None:
             self._reader, self._writer = _sqlite_engines(self._engine, self.path, self.where)
         else:
@@ -99,7 +102,7 @@ class Database:
                 yield held
             return
         with self._translated(), self._reader.begin() as conn:
-            yield Transaction(conn, self.pool, self.where)
+            yield self._transaction(conn)
 
     @contextmanager
     def snapshot(self) -> Iterator[None]:
@@ -118,7 +121,10 @@ class Database:
         with self._translated(), self._writer.begin() as conn:
             if conn.dialect.name == "postgresql":
                 conn.execute(text("select pg_advisory_xact_lock(:key)"), {"key": _WRITE_LOCK})
-            yield Transaction(conn, self.pool, self.where)
+            yield self._transaction(conn)
+
+    def _transaction(self, conn: Connection) -> Transaction:
+        return Transaction(conn, self.pool, self.where, self._recent)
 
     @contextmanager
     def apart(self) -> Iterator[Connection]:

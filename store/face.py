@@ -25,6 +25,7 @@ from bondtrail.samples import Replaced, Samples, TimeArray
 from store import (
     arrivals,
     bulk,
+    floors,
     inputs,
     points,
     reading,
@@ -43,10 +44,12 @@ from store.compliances import Compliances
 from store.engine import Database
 from store.errors import DamageError
 from store.fetching import OnDamage, raise_damage
+from store.floors import Floor
 from store.holds import Holds
 from store.jobs import Jobs
 from store.merging import Written
 from store.points import PointSummary
+from store.retention import Retention
 from store.reviews import Reviews
 from store.stretches import Arrivals
 from store.summaries import Summaries
@@ -107,6 +110,8 @@ class Store:
         """Which transfers were compliant, over all stations at once."""
         self.jobs = Jobs(db)
         """The jobs of the schedule: who does which, and how they went."""
+        self.retention = Retention(db)
+        """Removal of readings for good."""
         self.users = Users(db)
         """Who may sign in."""
 
@@ -302,6 +307,11 @@ class Store:
         """
         self._db.probe()
 
+    def floors(self) -> dict[str, Floor]:
+        """Return, by name, the stations whose old readings were removed, and where they begin."""
+        with self._db.reading() as tx:
+            return floors.every(tx)
+
     # What is known of the site
 
     def put_site(self, site: Site, holds_from: int) -> bool:
@@ -430,7 +440,8 @@ class Store:
             What to insert.
         since, until : int
             Episodes, alarms and findings that began in ``[since, until)`` go; no ``until``: all
-            from ``since`` on. Findings of a drift go only if ``found.drift`` is not None: then
+            from ``since`` on. What is before the floor of the station stays as it is, and nothing
+            is added to it. Findings of a drift go only if ``found.drift`` is not None: then
             all of them, of all time. [ns]
         since_day, until_day : date
             The same for the sums of days, and of their shifts.
@@ -503,7 +514,10 @@ class Store:
             return results.overlapping(tx, results.ALARMS, station, start, end)
 
     def rules_of_findings(self) -> set[str]:
-        """Return the versions of the rules that the findings were judged by."""
+        """Return the versions of the rules that findings were judged by.
+
+        Those from before the floor of their station are left out: they are not judged again.
+        """
         with self._db.reading() as tx:
             return results.rules(tx)
 

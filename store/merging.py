@@ -11,9 +11,6 @@ from bondtrail.samples import QualityArray, Samples, TimeArray, ValueArray, conc
 
 BoolArray = npt.NDArray[np.bool_]
 
-_FEW = 1_000
-"""Samples up to which three arrays are quicker made than avoided."""
-
 
 @dataclass(frozen=True, slots=True)
 class Written:
@@ -44,18 +41,6 @@ class Stored:
         """Return the answer of an empty store for ``size`` times."""
         return cls(np.zeros(size, bool), np.full(size, np.nan), np.zeros(size, np.uint8))
 
-    @classmethod
-    def never(cls, size: int) -> Stored:
-        """Return the same, not to be changed: much of it takes no room."""
-        if size <= _FEW:
-            return cls.nothing(size)
-        one = cls.nothing(1)
-        return cls(
-            np.broadcast_to(one.found, size),
-            np.broadcast_to(one.value, size),
-            np.broadcast_to(one.quality, size),
-        )
-
     def take(self, times: TimeArray, part: Samples) -> None:
         """Note what ``part`` holds at ``times``, over what was noted before.
 
@@ -72,6 +57,9 @@ class Stored:
         self.quality[low + hit] = part.quality[place[hit]]
 
 
+_NONE = Samples.empty()
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Change:
     """What is left of a batch once the repeats are gone."""
@@ -81,7 +69,7 @@ class Change:
     written: Written
     since: int | None
     """Earliest time at which something new or different came. [ns]"""
-    replaced: Samples = field(default_factory=Samples.empty)
+    replaced: Samples = field(default_factory=lambda: _NONE)
     """What others took the place of, as many as ``written`` counts: sorted by time, those of one
     time in the order in which they held."""
 
@@ -108,10 +96,10 @@ def in_order(samples: Samples) -> Samples:
 def is_rising(time: TimeArray, *, strictly: bool = True) -> bool:
     """Tell whether times rise, each above (or, not strictly, at) the one before."""
     earlier, later = time[:-1], time[1:]
-    return bool(np.all(earlier < later) if strictly else np.all(earlier <= later))
+    return bool((earlier < later if strictly else earlier <= later).all())
 
 
-def compare(batch: Samples, stored: Stored) -> Change:
+def compare(batch: Samples, stored: Stored | None) -> Change:
     """Return what a batch changes, as if its samples came one by one.
 
     So of several of one time that differ, each but the last is replaced, though none of these was
@@ -121,15 +109,17 @@ def compare(batch: Samples, stored: Stored) -> Change:
     ----------
     batch : Samples
         Sorted by time; several of one time in the order they came in.
-    stored : Stored
-        What is stored at each of the batch's times.
+    stored : Stored or None
+        What is stored at each of the batch's times; None if nothing is.
     """
     if not len(batch):
         return Change(batch, Written(), None)
+    if (stored is None or not stored.found.any()) and is_rising(batch.time):
+        return Change(batch, Written(new=len(batch)), int(batch.time[0]))
+    if stored is None:
+        stored = Stored.nothing(len(batch))
     first = np.ones(len(batch), bool)
     np.not_equal(batch.time[1:], batch.time[:-1], out=first[1:])
-    if first.all() and not stored.found.any():
-        return Change(batch, Written(new=len(batch)), int(batch.time[0]))
     known = stored.found | ~first
     value = np.where(first, stored.value, np.roll(batch.value, 1))
     quality = np.where(first, stored.quality, np.roll(batch.quality, 1))

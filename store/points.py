@@ -11,6 +11,7 @@ from sqlalchemy import bindparam, insert, select, update
 from bondtrail.samples import Samples
 from store.engine import Transaction
 from store.merging import Change
+from store.quick import change_each
 from store.schema import point
 
 _AT_ONCE = 500
@@ -28,9 +29,9 @@ class PointSummary:
     quality: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class KnownPoint:
-    """A point's row; ``first`` and ``last`` are None while it has no samples."""
+    """A point's row as it was read; ``first`` and ``last`` are None while it has no samples."""
 
     id: int
     name: str
@@ -112,22 +113,22 @@ def count(tx: Transaction, changes: Mapping[KnownPoint, Change]) -> None:
     newest = [_row(known, change) for known, change in changes.items() if len(change.samples)]
     later = [row for row in newest if "new_value" in row]
     earlier = [row for row in newest if "new_value" not in row]
-    statement = (
-        update(point)
-        .where(point.c.id == bindparam("point_id"))
-        .values(
-            samples=bindparam("new_samples"),
-            first_ns=bindparam("new_first"),
-            last_ns=bindparam("new_last"),
-        )
+    change_each(tx, _COUNTED, earlier)
+    change_each(tx, _COUNTED_AND_NEWEST, later)
+
+
+_COUNTED = (
+    update(point)
+    .where(point.c.id == bindparam("point_id"))
+    .values(
+        samples=bindparam("new_samples"),
+        first_ns=bindparam("new_first"),
+        last_ns=bindparam("new_last"),
     )
-    if earlier:
-        tx.conn.execute(statement, earlier)
-    if later:
-        newest_too = statement.values(
-            value=bindparam("new_value"), quality=bindparam("new_quality")
-        )
-        tx.conn.execute(newest_too, later)
+)
+_COUNTED_AND_NEWEST = _COUNTED.values(
+    value=bindparam("new_value"), quality=bindparam("new_quality")
+)
 
 
 def _row(known: KnownPoint, change: Change) -> dict[str, Any]:

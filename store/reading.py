@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from operator import attrgetter
 
 import numpy as np
 
@@ -33,19 +34,16 @@ def read(tx: Transaction, name: str, first: int, last: int, on_damage: OnDamage)
 
 
 def stored_at(tx: Transaction, wanted: Mapping[KnownPoint, TimeArray]) -> dict[KnownPoint, Stored]:
-    """Return what is stored of points at given times, each sorted. [ns]
+    """Return what is stored of points at given times, each sorted; nothing of most. [ns]
 
-    Nothing is read for times past the end of their point, and else only the segments that
-    some of them fall into, one at a time.
+    Points whose times are all past their end are left out: nothing is stored of these, and
+    nothing is read for them. Else only the segments are read that some of the times fall into,
+    one at a time.
     """
     late = {known: times for known, times in wanted.items() if _is_late(known, times)}
-    stored = {
-        known: Stored.nothing(times.size) if known in late else Stored.never(times.size)
-        for known, times in wanted.items()
-    }
-    for known, times in late.items():
-        _take_segments(tx, known, times, stored[known])
+    stored = {known: Stored.nothing(times.size) for known, times in late.items()}
     if late:
+        _take_segments(tx, late, stored)
         _take_journal(tx, late, stored)
     return stored
 
@@ -54,22 +52,32 @@ def _is_late(known: KnownPoint, times: TimeArray) -> bool:
     return bool(known.last is not None and times.size and times[0] <= known.last)
 
 
-def _take_segments(tx: Transaction, known: KnownPoint, times: TimeArray, stored: Stored) -> None:
-    for found in segments.find(tx, known.id, int(times[0]), int(times[-1])):
+def _take_segments(
+    tx: Transaction, late: Mapping[KnownPoint, TimeArray], stored: Mapping[KnownPoint, Stored]
+) -> None:
+    spans = {known.id: (int(times[0]), int(times[-1])) for known, times in late.items()}
+    by_id = {known.id: known for known in late}
+    for found in segments.find_each(tx, spans):
+        known = by_id[found.point_id]
+        times = late[known]
         low = np.searchsorted(times, found.first)
         if low < np.searchsorted(times, found.last, "right"):
             part = segments.load(tx, [found], ignore_damage)
             if len(part):
-                stored.take(times, part)
+                stored[known].take(times, part)
 
 
 def _take_journal(
     tx: Transaction, late: Mapping[KnownPoint, TimeArray], stored: Mapping[KnownPoint, Stored]
 ) -> None:
-    first = min(int(times[0]) for times in late.values())
-    last = max(int(times[-1]) for times in late.values())
-    for batch in journal.batches(tx, first, last, ignore_damage):
-        for known, times in late.items():
-            part = batch.of(known.id)
-            if len(part):
-                stored[known].take(times, part)
+    known = sorted(late, key=attrgetter("id"))
+    ids = np.array([each.id for each in known])
+    first = np.array([late[each][0] for each in known])
+    last = np.array([late[each][-1] for each in known])
+    for batch in journal.batches(tx, int(first.min()), int(last.max()), ignore_damage):
+        begins, ends = batch.spans()
+        place = np.minimum(np.searchsorted(ids, batch.points), ids.size - 1)
+        meets = (ids[place] == batch.points) & (begins <= last[place]) & (ends >= first[place])
+        for number in np.flatnonzero(meets).tolist():
+            mine = known[place[number]]
+            stored[mine].take(late[mine], batch.number(number))

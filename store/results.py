@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any, Generic, TypeVar, get_type_hints
 
 from sqlalchemy import ColumnElement, Table, delete, func, insert, or_, select, true
 
 from bondtrail import results as words
-from store import alarm_parts, dayrows, rollups, schema
+from store import alarm_parts, dayrows, floors, rollups, schema
 from store.engine import Transaction
 from store.texts import plain
 
@@ -127,7 +128,16 @@ def save(
     until: int | None,
     until_day: dt.date | None,
 ) -> None:
-    """Replace a station's results from a time and a day on; times in ns."""
+    """Replace a station's results from a time and a day on, but none before its floor.
+
+    Times in ns.
+    """
+    floor = floors.of_station(tx, found.station)
+    if floor is not None:
+        found = _above(found, floor)
+        since, since_day = max(since, floor.since), max(since_day, floor.day)
+        until = None if until is None else max(until, since)
+        until_day = None if until_day is None else max(until_day, since_day)
     for name, rows in _EPISODES.items():
         window = _window(rows.table, found.station, rows.began, since, until)
         tx.conn.execute(delete(rows.table).where(*window, _OF_A_WINDOW.get(name, true())))
@@ -142,6 +152,20 @@ def save(
     alarm_parts.renew(tx, found.station, since, until)
     if found.drift is not None:
         _save_drift(tx, found.station, found.drift)
+
+
+def _above(found: words.StationResults, floor: floors.Floor) -> words.StationResults:
+    """Return the results that begin at a floor or after it. A drift is of all time."""
+    return replace(
+        found,
+        transfers=tuple(each for each in found.transfers if each.start >= floor.since),
+        hookups=tuple(each for each in found.hookups if each.start >= floor.since),
+        trips=tuple(each for each in found.trips if each.time >= floor.since),
+        findings=tuple(each for each in found.findings if each.start >= floor.since),
+        alarms=tuple(each for each in found.alarms if each.start >= floor.since),
+        days=tuple(each for each in found.days if each.day >= floor.day),
+        shifts=tuple(each for each in found.shifts if each.day >= floor.day),
+    )
 
 
 def _save_drift(tx: Transaction, station: str, drift: Sequence[words.Finding]) -> None:
@@ -232,8 +256,12 @@ def finding(tx: Transaction, finding_id: str) -> words.Finding | None:
 
 
 def rules(tx: Transaction) -> set[str]:
-    """Return the versions of the rules that the findings were judged by."""
-    return set(tx.conn.execute(select(schema.finding.c.rules).distinct()).scalars())
+    """Return the versions of the rules that findings were judged by which can be judged again."""
+    c, floor = schema.finding.c, schema.floor
+    asked = select(c.rules).join(floor, floor.c.station == c.station, isouter=True)
+    is_drift = c.kind == words.Kind.RESISTANCE_DRIFT.value
+    can_be = or_(floor.c.station.is_(None), c.start_ns >= floor.c.since_ns, is_drift)
+    return set(tx.conn.execute(asked.where(can_be).distinct()).scalars())
 
 
 def last_day(tx: Transaction, station: str) -> dt.date | None:

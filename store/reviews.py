@@ -104,26 +104,36 @@ class Reviews:
 
     def current(self, findings: Iterable[Finding]) -> dict[str, Review]:
         """Return the latest review that follows each of the findings, by the finding's id."""
-        groups: dict[tuple[str, str], list[Finding]] = defaultdict(list)
-        for finding in findings:
-            groups[finding.station, str(finding.kind)].append(finding)
-        if not groups:
-            return {}
-        stations = sorted({station for station, _ in groups})
         with self._db.reading() as tx:
-            reviews = _read(tx, _ALL.where(schema.review.c.station.in_(stations)))
-        return {
-            finding.id: review
-            for review in reviews
-            for finding in groups.get((review.station, review.kind), ())
-            if follows(review, finding)
-        }
+            return current(tx, findings)
 
     def orphaned(self) -> list[Review]:
         """Return the reviews whose finding is gone, the first one first."""
-        found = exists().where(_same())
         with self._db.reading() as tx:
-            return _read(tx, _ALL.where(~found))
+            return _read(tx, _ALL.where(~_IS_FOUND))
+
+
+def current(tx: Transaction, findings: Iterable[Finding]) -> dict[str, Review]:
+    """Return what `Reviews.current` does, in a transaction: for what removes readings."""
+    groups: dict[tuple[str, str], list[Finding]] = defaultdict(list)
+    for finding in findings:
+        groups[finding.station, str(finding.kind)].append(finding)
+    if not groups:
+        return {}
+    stations = sorted({station for station, _ in groups})
+    return {
+        finding.id: review
+        for review in _read(tx, _ALL.where(schema.review.c.station.in_(stations)))
+        for finding in groups.get((review.station, review.kind), ())
+        if follows(review, finding)
+    }
+
+
+def left_open(tx: Transaction, station: str) -> list[Review]:
+    """Return the latest review of each finding of a station that is gone, where that is open."""
+    orphans = _read(tx, _ALL.where(schema.review.c.station == station, ~_IS_FOUND))
+    latest = {review.finding: review for review in orphans}
+    return [review for review in latest.values() if review.state == ReviewState.OPEN]
 
 
 def _text(name: str, text: str) -> str:
@@ -209,3 +219,6 @@ def _same() -> ColumnElement[bool]:
 
 def _over(start: ColumnElement[int], end: ColumnElement[int]) -> ColumnElement[int]:
     return case((end > start, end), else_=start + 1)
+
+
+_IS_FOUND = exists().where(_same())

@@ -514,7 +514,7 @@ floor = Table(
     "floor",
     METADATA,
     Column("station", Text, primary_key=True),
-    _ns("midnight_ns"),
+    Column("day", Date, nullable=False),
     _ns("since_ns"),
     _ns("context_ns"),
     _ns("kept_ns"),

@@ -23,6 +23,9 @@ NEIGHBOURS = 20
 """Small segments that can lie beside each other: their sizes at least double."""
 HELD = 2_000_000
 """Rewritten samples to hold in memory before they are put into the transaction."""
+_TOGETHER = 86_400 * 10**9
+"""Of times up to so far apart, many points are asked for at once. [ns]"""
+_AT_ONCE = 500
 _ALONE = 2
 """Segments up to which handing the work to other threads takes longer than the work."""
 
@@ -38,6 +41,26 @@ def find(tx: Transaction, point_id: int, first: int, last: int) -> list[Segment]
 def find_damaged(tx: Transaction, point_id: int, first: int, last: int) -> list[Segment]:
     """Return the segments of that span which were set aside because they cannot be read."""
     return _segments(tx, _SET_ASIDE, point_id, first, last)
+
+
+def find_each(tx: Transaction, spans: Mapping[int, tuple[int, int]]) -> list[Segment]:
+    """Return the segments that hold a span of each of many points, given by id. [ns]
+
+    In the order of their times for each point.
+    """
+    first, last = min(low for low, _ in spans.values()), max(high for _, high in spans.values())
+    if last - first > _TOGETHER:  # one question would bring much that nobody asked for
+        return [each for key, span in spans.items() for each in find(tx, key, *span)]
+    found = []
+    ids = list(spans)
+    for low in range(0, len(ids), _AT_ONCE):
+        asked = {"ids": ids[low : low + _AT_ONCE], "first": first, "last": last}
+        found += [Segment(*row) for row in tx.conn.execute(_OF_MANY, asked)]
+    return [
+        each
+        for each in found
+        if each.last >= spans[each.point_id][0] and each.first <= spans[each.point_id][1]
+    ]
 
 
 def _segments(
@@ -61,6 +84,16 @@ def _overlapping(table: Table) -> Select[Any]:
 # Built once: putting a statement together takes longer than running it.
 _OVERLAPPING = _overlapping(segment)
 _SET_ASIDE = _overlapping(damaged_segment)
+_C = segment.c
+_OF_MANY = (
+    select(_C.id, _C.point_id, _C.first_ns, _C.last_ns, _C.samples)
+    .where(
+        _C.point_id.in_(bindparam("ids", expanding=True)),
+        _C.last_ns >= bindparam("first"),
+        _C.first_ns <= bindparam("last"),
+    )
+    .order_by(_C.point_id, _C.last_ns)
+)
 _BEFORE = (
     _of_point(segment)
     .where(segment.c.last_ns < bindparam("first"))

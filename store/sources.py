@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 from typing import Any
 
 from sqlalchemy import case, select
+from sqlalchemy.dialects import postgresql, sqlite
 
 from bondtrail.running import Source
 from store.engine import Transaction
 from store.schema import source
 from store.texts import fit, plain, shortened
-from store.upsert import upsert
+from store.upsert import of_dialect
 
 NAME_BYTES = 400
 """How much of a name is kept: an index cannot hold any length."""
@@ -20,12 +22,16 @@ NAME_BYTES = 400
 def put(tx: Transaction, heard: Iterable[Source]) -> None:
     """Add what was heard of sources: readings add up, the newest lag that is known stays."""
     rows = [_row(each) for each in heard]
-    if not rows:
-        return
-    statement = upsert(tx.conn, source)
+    if rows:
+        tx.conn.execute(_adding(tx.conn.dialect.name), rows)
+
+
+@cache
+def _adding(dialect: str) -> sqlite.Insert | postgresql.Insert:
+    statement = of_dialect(dialect, source)
     told, held = statement.excluded, source.c
     lags = ("lag_median_s", "lag_spread_s", "lag_count")
-    statement = statement.on_conflict_do_update(
+    return statement.on_conflict_do_update(
         index_elements=[held.name],
         set_={
             "readings": held.readings + told.readings,
@@ -33,7 +39,6 @@ def put(tx: Transaction, heard: Iterable[Source]) -> None:
             **{name: case((told.lag_count > 0, told[name]), else_=held[name]) for name in lags},
         },
     )
-    tx.conn.execute(statement, rows)
 
 
 def _row(each: Source) -> dict[str, Any]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from sqlalchemy import case, or_, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 
 from store.engine import Transaction
 from store.schema import touched
-from store.upsert import upsert
+from store.upsert import of_dialect
 
 BEGINNING = -(2**63 - 1)
 """Before anything that can be kept. [ns]"""
@@ -35,21 +37,25 @@ def touch(tx: Transaction, since: Mapping[str, int]) -> None:
     """Move marks back to a time, in ns, unless they are earlier already."""
     if not since:
         return
-    statement = upsert(tx.conn, touched)
+    rows = [
+        {"station": station, "since_ns": int(moment), "revision": 1}
+        for station, moment in since.items()
+    ]
+    tx.conn.execute(_touching(tx.conn.dialect.name), rows)
+
+
+@cache
+def _touching(dialect: str) -> sqlite.Insert | postgresql.Insert:
+    statement = of_dialect(dialect, touched)
     offered, held = statement.excluded, touched.c
     earlier = or_(held.since_ns.is_(None), offered.since_ns < held.since_ns)
-    statement = statement.on_conflict_do_update(
+    return statement.on_conflict_do_update(
         index_elements=[held.station],
         set_={
             "since_ns": case((earlier, offered.since_ns), else_=held.since_ns),
             "revision": held.revision + 1,
         },
     )
-    rows = [
-        {"station": station, "since_ns": int(moment), "revision": 1}
-        for station, moment in since.items()
-    ]
-    tx.conn.execute(statement, rows)
 
 
 def settle(tx: Transaction, station: str, seen: Touch, still_since: int | None) -> None:

@@ -8,6 +8,9 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 def upsert(conn: Connection, table: Table) -> sqlite.Insert | postgresql.Insert:
     """Return an insert that can say what to do when the key is there already."""
-    if conn.dialect.name == "postgresql":
-        return postgresql.insert(table)
-    return sqlite.insert(table)
+    return of_dialect(conn.dialect.name, table)
+
+
+def of_dialect(name: str, table: Table) -> sqlite.Insert | postgresql.Insert:
+    """Return the same for a dialect, by name: to make a statement once."""
+    return postgresql.insert(table) if name == "postgresql" else sqlite.insert(table)

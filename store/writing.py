@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from bondtrail.samples import Samples
-from store import arrivals, journal, points, reading, replaced, segments, touches
+from store import arrivals, floors, journal, points, reading, replaced, segments, touches
 from store.engine import Transaction
 from store.merging import Change, Written, compare, in_order
 from store.points import KnownPoint
@@ -83,19 +83,42 @@ def _taken(
     known = points.ensure(tx, some)
     ordered = {known[name]: in_order(samples) for name, samples in some.items()}
     stored = reading.stored_at(tx, {key: samples.time for key, samples in ordered.items()})
-    changes = {key: compare(samples, stored[key]) for key, samples in ordered.items()}
+    changes = {key: compare(samples, stored.get(key)) for key, samples in ordered.items()}
     arrivals.note(tx, changes, arrived)
     replaced.keep(tx, changes, arrived)
     return changes
 
 
 def _note(tx: Transaction, changes: Mapping[KnownPoint, Change]) -> Written:
-    """Count the changes in their points and touch their stations; return the sum."""
+    """Count the changes in their points and touch their stations; return the sum.
+
+    What came for times before the floor of a station is counted, and touches nothing: it is not
+    judged.
+    """
     points.count(tx, changes)
+    kept = _floors(tx, changes)
     since: dict[str, int] = {}
+    late: dict[str, int] = {}
     for known, change in changes.items():
-        if change.since is not None:
-            station = points.station_of(known.name)
-            since[station] = min(change.since, since.get(station, change.since))
+        moment, station = change.since, points.station_of(known.name)
+        if moment is not None and station in kept and moment < kept[station]:
+            below = int(np.searchsorted(change.samples.time, kept[station]))
+            late[station] = late.get(station, 0) + below
+            moment = next(iter(change.samples.time[below : below + 1].tolist()), None)
+        if moment is not None:
+            since[station] = min(moment, since.get(station, moment))
+    floors.note_late(tx, late)
     touches.touch(tx, since)
     return sum((change.written for change in changes.values()), Written())
+
+
+def _floors(tx: Transaction, changes: Mapping[KnownPoint, Change]) -> Mapping[str, int]:
+    """Return from when on stations are judged, of those whose floor a change may lie below. [ns]"""
+    return floors.kept_of(
+        tx,
+        (
+            points.station_of(known.name)
+            for known, change in changes.items()
+            if change.since is not None and (known.last is None or change.since <= known.last)
+        ),
+    )

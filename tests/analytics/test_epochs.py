@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analytics import runs
+from analytics import history
 from analytics.core.situation import observed_span
 from analytics.core.station import examine
 from analytics.epochs import FOREVER, Epoch, epochs_of, limits_at, merged, select
@@ -277,7 +277,7 @@ def test_an_alarm_is_judged_to_its_end_by_the_limits_under_which_it_began() -> N
 def test_what_goes_on_from_under_older_limits_is_heeded_however_far_back(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    monkeypatch.setattr(history, "LOOK_BACK_NS", ns(HOUR))
     # 500 ohm is contact by the first file, and open by the second: by that, the contact of an
     # hour on Wednesday is all there was.
     store.put_site(site("spot", open_ohm=1000.0), 0)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from analytics import runs
+from analytics import history, runs
 from analytics.core.days import plus
 from analytics.core.station import judge
 from analytics.runs import AnalysisReport, analyse
@@ -175,7 +175,7 @@ def test_many_windows_are_as_one(
     assert analyse(store, now=LATER).windows == 1
     one = told(store)
     monkeypatch.setattr(runs, "WINDOW_NS", ns(window_days * DAY))
-    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(back_hours * HOUR))
+    monkeypatch.setattr(history, "LOOK_BACK_NS", ns(back_hours * HOUR))
     assert analyse(store, now=LATER, everything=True).windows > 2
     assert told(store) == one
     assert one[0] == list(judged(batch).transfers)
@@ -184,7 +184,7 @@ def test_many_windows_are_as_one(
 def test_days_that_come_one_by_one_are_as_all_at_once(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    monkeypatch.setattr(history, "LOOK_BACK_NS", ns(HOUR))
     store.put_site(SITE, 0)
     ohms = [2.0, 12.0, 2.0, OPEN]
     for day, ohm in enumerate(ohms):
@@ -265,7 +265,7 @@ def test_an_alarm_lasts_as_long_as_it_is_known_to(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(runs, "WINDOW_NS", ns(DAY))
-    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    monkeypatch.setattr(history, "LOOK_BACK_NS", ns(HOUR))
     on = (5 * HOUR, 0.0), (9 * DAY, 1.0)
     bypassed(store, (5 * HOUR, 0.0), (2 * HOUR, 1.0))
     assert hours(store) == [(5, 7)]
@@ -364,7 +364,7 @@ def test_a_drift_is_the_same_in_any_windows(
 ) -> None:
     batch = ready(store, *RISING)
     monkeypatch.setattr(runs, "WINDOW_NS", ns(window_days * DAY))
-    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    monkeypatch.setattr(history, "LOOK_BACK_NS", ns(HOUR))
     assert analyse(store, now=LATER).windows > 1
     assert tuple(drifts(store)) == judged(batch).drift
 
@@ -372,7 +372,7 @@ def test_a_drift_is_the_same_in_any_windows(
 def test_a_drift_goes_on_and_passes_as_hookups_come(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(runs, "LOOK_BACK_NS", ns(HOUR))
+    monkeypatch.setattr(history, "LOOK_BACK_NS", ns(HOUR))
     ready(store, *RISING[:19])
     analyse(store, now=LATER)
     assert drifts(store) == []

@@ -6,7 +6,10 @@ import datetime as dt
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 import pytest
@@ -187,9 +190,14 @@ def test_samples_of_a_store_of_the_first_version_stay(empty_url: str) -> None:
         assert store.touched()["rail-1"].since == -(2**63 - 1)
 
 
-def face_of_an_older_version(url: str) -> Store:
-    """Open a store without upgrading it: what samples are kept in has not changed since."""
-    return Store(Database(url))
+@contextmanager
+def face_of_an_older_version(url: str) -> Iterator[Store]:
+    """Open a store without upgrading it: what samples are kept in has not changed since.
+
+    Only that there may be a floor is newer than all of them.
+    """
+    with patch("store.floors.kept_of", return_value={}), Store(Database(url)) as store:
+        yield store
 
 
 ROWS_OF_THE_SECOND = [

@@ -51,7 +51,7 @@ def upgrade() -> None:
     op.create_table(
         "floor",
         sa.Column("station", sa.Text(), nullable=False),
-        sa.Column("midnight_ns", sa.BigInteger(), nullable=False),
+        sa.Column("day", sa.Date(), nullable=False),
         sa.Column("since_ns", sa.BigInteger(), nullable=False),
         sa.Column("context_ns", sa.BigInteger(), nullable=False),
         sa.Column("kept_ns", sa.BigInteger(), nullable=False),
