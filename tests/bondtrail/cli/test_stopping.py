@@ -1,0 +1,44 @@
+"""SIGTERM and Ctrl-C: the first ends in good order, the second as it always does."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Iterator
+
+import pytest
+
+from bondtrail.cli.stopping import told_to_stop
+
+
+@pytest.fixture
+def heard() -> Iterator[list[int]]:
+    """What comes through to the handlers that were there before."""
+    signals: list[int] = []
+    before = {
+        number: signal.signal(number, lambda got, _frame: signals.append(got))
+        for number in (signal.SIGTERM, signal.SIGINT)
+    }
+    yield signals
+    for number, handler in before.items():
+        signal.signal(number, handler)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_the_first_sets_the_event_and_the_second_comes_through(
+    heard: list[int], number: signal.Signals
+) -> None:
+    with told_to_stop() as stop:
+        assert not stop.is_set()
+        os.kill(os.getpid(), number)
+        assert stop.wait(10)
+        assert heard == []
+        os.kill(os.getpid(), number)
+        assert heard == [number]
+
+
+def test_afterwards_all_is_as_before(heard: list[int]) -> None:
+    with told_to_stop():
+        pass
+    os.kill(os.getpid(), signal.SIGTERM)
+    assert heard == [signal.SIGTERM]
