@@ -133,7 +133,7 @@ def text_of(payload: bytes) -> str:
 
 def value_of(written: Any) -> float | bool | str | None:
     """Return a value to be judged: what is no number is left as text."""
-    if written is None or isinstance(written, bool | float):
+    if written is None or isinstance(written, float | bool):
         return written
     if isinstance(written, Number | int):
         number = _float(written)
@@ -160,7 +160,9 @@ def _float(number: Number | int) -> float:
 def plain_text(written: Any) -> str:
     """Return text that can be kept; a list or an object is a word that means nothing."""
     if isinstance(written, str):
-        return written.encode("utf-8", "backslashreplace").decode()
+        return (
+            written if written.isascii() else written.encode("utf-8", "backslashreplace").decode()
+        )
     if isinstance(written, bool):
         return "true" if written else "false"
     if isinstance(written, int | float):

@@ -29,6 +29,8 @@ QUALITY_KEYS = ("q", "quality")
 
 Place = tuple[Members, str]
 """An object and the key in it that is meant."""
+Frame = tuple[int | str, int] | Fault
+"""Time as written and quality of the readings in an object, or what is wrong with them."""
 
 _NOT_MAPPED = ("$", "spBv1.0/")  # topics of the broker itself, and of Sparkplug B
 _STEP_NS = 1000  # between readings of one topic that arrive at one moment
@@ -48,6 +50,7 @@ class MappedTopic:
 
     def __init__(self, fields: Mapping[str, Slot]) -> None:
         self._fields = [(field, slot) for field, slot in fields.items() if field]
+        self._is_flat = not any("." in field for field in fields)
         self._whole = fields.get("")
         self._last = 0
 
@@ -85,38 +88,56 @@ class MappedTopic:
         if not isinstance(found, dict):
             self._take_whole(found, message, index, columns)
             return
-        took = False
+        if self._is_flat and found.__class__ is dict and self._took(found, index, columns):
+            return
+        frames: dict[int, Frame] = {}  # of the object itself, and of those within it
         for field, slot in self._fields:
             path = [(found, field)] if field in found else _path(found, field)
-            if path:
-                took = True
-                self._take_field(path, slot, message, index, columns, alone=alone)
-        if not took:
+            if not path:
+                continue
+            members, key = path[-1]
+            frame = frames.get(id(members))
+            if frame is None:
+                frame = frames[id(members)] = self._frame(path, message, alone=alone)
+            if _is_doubtful(path):
+                columns.refuse(index, reason_of(Fault.TWICE), 1, slot)
+            elif isinstance(frame, Fault):
+                columns.refuse(index, reason_of(frame), 1, slot)
+            else:
+                columns.add(slot.number, index, frame[0], value_of(members[key]), frame[1])
+        if not frames:
             columns.refuse(index, reason_of(Fault.FIELD))
 
-    def _take_field(
-        self,
-        path: list[Place],
-        slot: Slot,
-        message: Message,
-        index: int,
-        columns: Columns,
-        *,
-        alone: bool,
-    ) -> None:
+    def _took(self, found: Members, index: int, columns: Columns) -> bool:
+        """Take the usual object, flat and with its time, or tell that it is another."""
+        time, mark = _first(found, TIME_KEYS), _first(found, QUALITY_KEYS)
+        if time.__class__ is not int:
+            if time.__class__ is not str:
+                return False
+            time = time_of(time)
+        if mark is None:
+            mark = 0
+        elif mark.__class__ is not int or not 0 <= mark <= 2:
+            return False
+        before = len(columns.slots)
+        for field, slot in self._fields:
+            value = found.get(field, found)
+            if value is not found:
+                value = value if value.__class__ is float else value_of(value)
+                columns.add(slot.number, index, time, value, mark)
+        return len(columns.slots) > before
+
+    def _frame(self, path: Sequence[Place], message: Message, *, alone: bool) -> Frame:
+        """Return time and quality of the readings in an object, or what is wrong with them."""
         time_at, mark_at = _nearest(path, TIME_KEYS), _nearest(path, QUALITY_KEYS)
-        time: int | str | None = time_of(time_at[0][time_at[1]]) if time_at else None
-        if any(stands_twice(*place) for place in (*path, time_at, mark_at) if place):
-            columns.refuse(index, reason_of(Fault.TWICE), 1, slot)
-            return
+        if _is_doubtful((time_at, mark_at)):
+            return Fault.TWICE
         mark = _mark(mark_at[0][mark_at[1]]) if mark_at else 0
-        if time is None:
-            if message.is_retained or not alone:
-                columns.refuse(index, reason_of(Fault.NO_TIME), 1, slot)
-                return
-            time, mark = self._arrival(message), max(mark, int(Quality.UNCERTAIN))
-        members, key = path[-1]
-        columns.add(slot.number, index, time, value_of(members[key]), mark)
+        if time_at:
+            return time_of(time_at[0][time_at[1]]), mark
+        if message.is_retained or not alone:
+            return Fault.NO_TIME
+        return self._arrival(message), max(mark, int(Quality.UNCERTAIN))
 
     def _take_whole(self, found: Any, message: Message, index: int, columns: Columns) -> None:
         slot = self._whole
@@ -156,6 +177,14 @@ def _path(members: Members, field: str) -> list[Place]:
     return [(members, head), *below] if below else []
 
 
+def _first(members: Members, keys: Sequence[str]) -> Any:
+    """Return what stands under the first of some keys that is there and not null, else None."""
+    for key in keys:
+        if (written := members.get(key)) is not None:
+            return written
+    return None
+
+
 def _nearest(path: Sequence[Place], keys: Sequence[str]) -> Place | None:
     """Return where the first of some keys stands: beside the field, else in the objects around."""
     for members, _ in reversed(path):
@@ -163,6 +192,14 @@ def _nearest(path: Sequence[Place], keys: Sequence[str]) -> Place | None:
             if key in members and members[key] is not None:
                 return members, key
     return None
+
+
+def _is_doubtful(places: Sequence[Place | None]) -> bool:
+    """Return whether a key stands twice in its object, so that nobody can tell which counts."""
+    for place in places:  # noqa: SIM110 - a loop takes a third of the time, for every message
+        if place is not None and stands_twice(*place):
+            return True
+    return False
 
 
 def _mark(written: Any) -> int:
