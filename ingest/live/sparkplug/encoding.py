@@ -1,19 +1,17 @@
 """A site's readings as Sparkplug B messages, as an edge node sends them: for feeding a broker.
 
-The group is the site, a node is a monitor unit (the site's id where a station has none), a device
-is a station, and a metric is a point by its own name. Times are whole milliseconds: what is finer
-is cut off.
+A device is a station, and a metric is a point by its own name. Times are whole milliseconds: what
+is finer is cut off.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from bondtrail.samples import Quality
-from bondtrail.site import Role, Site, Station
+from bondtrail.site import Role, Station
 from bondtrail.times import NS_PER_MS
 from ingest.live.sparkplug.nodes import SEQ
 from ingest.live.sparkplug.payloads import BD_SEQ, BOOLEAN, REBIRTH, parsed
@@ -24,7 +22,6 @@ _INT32, _INT64, _DOUBLE = 3, 4, 10
 _CODES = {Quality.GOOD: 192, Quality.UNCERTAIN: 64, Quality.BAD: 0}
 """Of the property Quality: good and bad as published; 64 is uncertain by OPC's top two bits."""
 _TYPES = {Role.RESISTANCE: _DOUBLE, Role.FLOW: _DOUBLE, Role.STATUS: _INT32}
-_NOT_IN_NAMES = re.compile(r"[/+#\s]+")
 
 Encoded = tuple[str, bytes]
 """A topic and a payload."""
@@ -53,8 +50,6 @@ class Edge:
         Its devices.
     session : int
         Number of this connection (bdSeq), 0 to 255; the next one has the next number.
-    first_alias : int
-        Aliases count from here.
     """
 
     def __init__(
@@ -64,13 +59,12 @@ class Edge:
         stations: Iterable[Station],
         *,
         session: int = 0,
-        first_alias: int = 0,
     ) -> None:
         self.group, self.node = group, node
         self._session = session % SEQ
         self._seq = 0
         self._devices: dict[str, dict[str, _Line]] = {}
-        alias = first_alias
+        alias = 0
         for station in stations:
             lines = self._devices.setdefault(station.id, {})
             for role, point in station.points.items():
@@ -107,8 +101,6 @@ class Edge:
         values: Sequence[float],
         qualities: Sequence[int],
         now: int,
-        *,
-        is_historical: bool = False,
     ) -> Encoded:
         """Return a DDATA of readings of one station.
 
@@ -121,8 +113,6 @@ class Edge:
             `Quality`.
         now : int
             When it is sent. [ns]
-        is_historical : bool
-            They are not what holds now.
         """
         lines = self._devices[station]
         metrics = []
@@ -130,9 +120,7 @@ class Edge:
             line = lines[name]
             metric = Payload.Metric(alias=line.alias, timestamp=time // NS_PER_MS)
             _put(metric, line, value, quality)
-            if is_historical:
-                metric.is_historical = True
-            elif line.time is None or time >= line.time:
+            if line.time is None or time >= line.time:
                 line.time, line.value, line.quality = time, value, quality
             metrics.append(metric)
         return self._encoded("DDATA", station, metrics, now)
@@ -146,22 +134,6 @@ class Edge:
         return Payload.Metric(
             name=BD_SEQ, timestamp=now // NS_PER_MS, datatype=_INT64, long_value=self._session
         )
-
-
-def edges_of(site: Site, *, session: int = 0) -> list[Edge]:
-    """Return the edge nodes that a site's monitor units would be.
-
-    ``session`` is the number (bdSeq) that their births and deaths have in common.
-    """
-    by_node: dict[str, list[Station]] = {}
-    for station in site.stations:
-        node = _NOT_IN_NAMES.sub("-", station.unit or site.id)
-        by_node.setdefault(node, []).append(station)
-    edges, alias = [], 0
-    for node, stations in by_node.items():
-        edges.append(Edge(site.id, node, stations, session=session, first_alias=alias))
-        alias += sum(len(station.points) for station in stations)
-    return edges
 
 
 def asks_for_births(payload: bytes) -> bool:

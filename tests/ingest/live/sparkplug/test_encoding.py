@@ -9,12 +9,12 @@ import pytest
 from bondtrail.site import parse_site
 from ingest.live.messages import Message
 from ingest.live.sparkplug import SparkplugHost
-from ingest.live.sparkplug.encoding import Edge, Encoded, asks_for_births, edges_of
+from ingest.live.sparkplug.encoding import Edge, Encoded, asks_for_births
 from ingest.live.sparkplug.payloads import rebirth
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
 from tests.ingest.live.sparkplug.edge import SITE, Heard, T, metric, ns
 
-UNITS = parse_site(
+STATIONS = parse_site(
     """
 schema = 1
 [site]
@@ -28,13 +28,12 @@ timezone = "Europe/Lisbon"
 id = "rail-{number}"
 name = "Rail spot {number}"
 kind = "rail_tank_car"
-{unit}
 [station.points]
 resistance = {{ unit = "kohm" }}
 status = {{}}
 permissive = {{}}
 """
-        for number, unit in enumerate(['unit = "M 1/a"', "", 'unit = "M 1/a"'])
+        for number in range(3)
     )
 )
 
@@ -52,27 +51,21 @@ def send(host: SparkplugHost, *messages: Encoded, at: int = 0) -> Heard:
 
 @pytest.fixture
 def edge() -> Edge:
-    return edges_of(UNITS, session=3)[0]
+    return Edge("quay", "gate", STATIONS.stations, session=3)
 
 
-def test_units_are_nodes_and_stations_are_devices() -> None:
-    edges = edges_of(UNITS)
-    assert [(edge.node, edge.devices) for edge in edges] == [
-        ("M-1-a", ["rail-0", "rail-2"]),
-        ("quay", ["rail-1"]),
-    ]
-    topics = [topic for topic, _ in edges[0].births(ns(T))]
-    assert topics == [
-        "spBv1.0/quay/NBIRTH/M-1-a",
-        "spBv1.0/quay/DBIRTH/M-1-a/rail-0",
-        "spBv1.0/quay/DBIRTH/M-1-a/rail-2",
+def test_stations_are_devices(edge: Edge) -> None:
+    assert [topic for topic, _ in edge.births(ns(T))] == [
+        "spBv1.0/quay/NBIRTH/gate",
+        "spBv1.0/quay/DBIRTH/gate/rail-0",
+        "spBv1.0/quay/DBIRTH/gate/rail-1",
+        "spBv1.0/quay/DBIRTH/gate/rail-2",
     ]
 
 
-def test_aliases_are_unique_over_all_nodes() -> None:
+def test_aliases_are_unique_in_the_node(edge: Edge) -> None:
     aliases = [
         item.alias
-        for edge in edges_of(UNITS)
         for topic, payload in edge.births(ns(T))
         if "DBIRTH" in topic
         for item in Payload.FromString(payload).metrics
@@ -81,12 +74,12 @@ def test_aliases_are_unique_over_all_nodes() -> None:
 
 
 def test_births_without_readings_bring_none(edge: Edge) -> None:
-    heard = send(SparkplugHost(UNITS), *edge.births(ns(T)))
+    heard = send(SparkplugHost(STATIONS), *edge.births(ns(T)))
     assert (heard.rows, heard.faults, heard.asked) == ([], [], [])
 
 
 def test_readings_arrive_as_they_were(edge: Edge) -> None:
-    host = SparkplugHost(UNITS)
+    host = SparkplugHost(STATIONS)
     send(host, *edge.births(ns(T)))
     points = ["rail-0.resistance", "rail-0.status", "rail-0.permissive"] * 2
     values = [2.5, 3.0, 1.0, math.inf, 0.0, 0.0]
@@ -101,27 +94,16 @@ def test_readings_arrive_as_they_were(edge: Edge) -> None:
 def test_births_tell_the_newest_readings(edge: Edge) -> None:
     edge.data("rail-2", ["rail-2.status"], [ns(T + 5)], [1.0], [0], ns(T + 5))
     edge.data("rail-2", ["rail-2.status"], [ns(T + 3)], [0.0], [0], ns(T + 6))
-    heard = send(SparkplugHost(UNITS), *edge.births(ns(T + 9)), at=9)
+    heard = send(SparkplugHost(STATIONS), *edge.births(ns(T + 9)), at=9)
     assert heard.rows == [("rail-2.status", 5, 1.0, 0)]
 
 
-def test_history_is_told_as_such_and_not_by_births(edge: Edge) -> None:
-    host = SparkplugHost(UNITS)
-    send(host, *edge.births(ns(T)))
-    told = edge.data(
-        "rail-0", ["rail-0.status"], [ns(T - 9)], [1.0], [0], ns(T), is_historical=True
-    )
-    heard = send(host, told)
-    assert (heard.rows, heard.live) == ([("rail-0.status", -9, 1.0, 0)], [False])
-    assert send(SparkplugHost(UNITS), *edge.births(ns(T + 9)), at=9).rows == []
-
-
 def test_death_is_that_of_the_births(edge: Edge) -> None:
-    host = SparkplugHost(UNITS)
+    host = SparkplugHost(STATIONS)
     send(host, *edge.births(ns(T)))
     send(host, edge.data("rail-0", ["rail-0.status"], [ns(T)], [1.0], [0], ns(T)))
     topic, payload = edge.death(ns(T + 4))
-    assert topic == "spBv1.0/quay/NDEATH/M-1-a"
+    assert topic == "spBv1.0/quay/NDEATH/gate"
     # Published: an NDEATH has no seq, and bdSeq is its only metric.
     death = Payload.FromString(payload)
     assert not death.HasField("seq")
@@ -130,7 +112,7 @@ def test_death_is_that_of_the_births(edge: Edge) -> None:
 
 
 def test_numbers_go_on_over_devices_and_round(edge: Edge) -> None:
-    host = SparkplugHost(UNITS)
+    host = SparkplugHost(STATIONS)
     send(host, *edge.births(ns(T)))
     for n in range(600):
         station = ("rail-0", "rail-2")[n % 2]
@@ -147,6 +129,6 @@ def test_request_for_births_is_told_from_other_commands() -> None:
 
 
 def test_lists_that_are_not_of_one_length_are_an_error() -> None:
-    (edge,) = edges_of(SITE)
+    edge = Edge("quay", "gate", SITE.stations)
     with pytest.raises(ValueError, match="argument"):
         edge.data("rail-1", ["rail-1.flow"], [], [1.0], [0], ns(T))
