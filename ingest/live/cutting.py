@@ -68,6 +68,8 @@ class Splitter:
         """
         if self._huge:
             data = self._let_go(data)
+            if self._huge:
+                return b""
         if self._part:
             self._part += data
             if len(self._part) < self._needed:
