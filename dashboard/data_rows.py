@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
 from zoneinfo import ZoneInfo
 
 from bondtrail.results import Reject, Severity
 from bondtrail.running import Job, Source
 from bondtrail.samples import Quality, Status
 from bondtrail.site import Role, Site
-from bondtrail.times import local, offset_if_repeated, seconds
+from bondtrail.times import local, local_day, offset_if_repeated, seconds
 from bondtrail.watching import JobState, PointState, clock_word, is_off, is_running, job_state
 from dashboard import grids
 from dashboard.figures.palette import SEVERITY_SIGN
 from dashboard.figures.wording import duration, ohms, share, significant, words
 from dashboard.queries.data import PointLine, StationLine
-from dashboard.urls import station_url
 
 POINT_MARKS = {PointState.AHEAD: Severity.MAJOR, PointState.SILENT: Severity.MINOR}
 JOB_MARKS = {
@@ -44,37 +43,36 @@ POINT_COLUMNS = [
     grids.link("point", "Point", 190),
     marked("state", "State", 178),
     grids.number("last", "Last reading", 168, **grids.shown_as("last_text")),
-    grids.number("age_s", "Age", 124, **grids.shown_as("age")),
+    grids.number("age_s", "Age", 140, **grids.shown_as("age")),
     grids.text("value", "Value", 100),
     grids.text(
         "quality", "Quality", 92, cellClassRules={"cell-minor": "params.data.is_bad === true"}
     ),
     grids.number("holds_s", "A reading holds", 100, **grids.shown_as("holds")),
     grids.number("samples", "Readings", 112, **grids.shown_as("samples_text")),
-    grids.number("first", "First reading", 168, **grids.shown_as("first_text")),
+    grids.number("first", "First reading", 112, **grids.shown_as("first_text")),
 ]
 
 
 def point_row(
-    line: PointLine, zone: ZoneInfo, stations: Collection[str], *, is_still: bool = False
+    line: PointLine, zone: ZoneInfo, pages: Mapping[str, str], *, is_still: bool = False
 ) -> grids.Row:
     """Return a row of `POINT_COLUMNS`; times on the site's clock.
 
-    Where nothing speaks at all (``is_still``), silence is nothing out of order. Only points of
-    ``stations`` lead to the page of theirs.
+    Where nothing speaks at all (``is_still``), silence is nothing out of order. ``pages`` are the
+    addresses of stations by their ids.
     """
     held = line.held
     is_usual = is_still and line.state is PointState.SILENT
     holds_s = None if line.named is None else line.named.stale_after_s
-    known = line.station in stations
     return {
         **_mark(str(line.state), None if is_usual else POINT_MARKS.get(line.state)),
         "point": line.name,
-        "href": station_url(line.station) if known else None,
+        "href": pages.get(line.station),
         "last": None if held is None else held.last // 1_000_000,
         "last_text": "-" if held is None else written(held.last, zone),
         "first": None if held is None else held.first // 1_000_000,
-        "first_text": "-" if held is None else written(held.first, zone),
+        "first_text": "-" if held is None else str(local_day(held.first, zone)),
         "age_s": line.age_s,
         "age": age(line.age_s),
         "value": "-" if held is None else value_text(line.role, held.value),
@@ -111,7 +109,7 @@ STATION_COLUMNS = [
 ]
 
 
-def station_row(line: StationLine, site: Site, names: dict[str, str], url: str) -> grids.Row:
+def station_row(line: StationLine, site: Site, names: Mapping[str, str], url: str) -> grids.Row:
     """Return a row of `STATION_COLUMNS`, which leads to an address."""
     return {
         "station": names[line.station],
@@ -130,7 +128,7 @@ def station_row(line: StationLine, site: Site, names: dict[str, str], url: str) 
 
 SOURCE_COLUMNS = [
     grids.text("source", "Source", 200),
-    marked("state", "Its clock", 310),
+    marked("state", "Its clock", 340),
     grids.number("median_s", "Median lag", 96, **grids.shown_as("median")),
     grids.number("spread_s", "Spread", 90, **grids.shown_as("spread")),
     grids.number("count", "Of readings", 90),

@@ -177,10 +177,10 @@ def _days(period: Period) -> str:
 
 
 def _points(view: DataView) -> html.Section:
-    known = {station.id for station in view.site.stations}
+    pages = {station.id: station_url(station.id) for station in view.site.stations}
+    is_still = view.is_still
     rows = [
-        data_rows.point_row(line, view.site.zone, known, is_still=view.is_still)
-        for line in view.points
+        data_rows.point_row(line, view.site.zone, pages, is_still=is_still) for line in view.points
     ]
     shown = (
         grids.grid("data-points", data_rows.POINT_COLUMNS, rows, "Points, out of order first")

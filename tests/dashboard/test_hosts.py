@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dashboard import create_app
-from dashboard.hosts import REFUSAL, is_loopback
+from dashboard.hosts import MARKS_OF_A_PROXY, PROXIED, REFUSAL, is_loopback, is_named
 
 
 @pytest.mark.parametrize(
@@ -49,3 +49,28 @@ def test_another_host_calls_nothing_of_the_board(empty_url: str) -> None:
     headers = {"Host": "elsewhere.example:8050"}
     answer = client.post("/_dash-update-component", json={}, headers=headers)
     assert answer.status_code == 403
+
+
+@pytest.mark.parametrize("mark", MARKS_OF_A_PROXY)
+def test_what_a_proxy_passed_on_is_refused_where_nobody_signs_in(empty_url: str, mark: str) -> None:
+    client = create_app(empty_url).server.test_client()
+    answer = client.get("/", headers={mark: "192.0.2.7"})
+    assert answer.status_code == 403
+    assert answer.get_data(as_text=True) == PROXIED
+
+
+@pytest.mark.parametrize(
+    ("host", "expected"),
+    [
+        ("board.example", True),
+        ("BOARD.example:443", True),
+        ("[2001:db8::1]:8710", True),
+        ("127.0.0.1", True),
+        ("board.example.elsewhere.example", False),
+        ("elsewhere.example", False),
+        ("", False),
+        ("board.example:no-port", True),
+    ],
+)
+def test_names_that_were_given_are_ours_too(host: str, expected: bool) -> None:
+    assert is_named(host, {"board.example", "2001:db8::1"}) is expected
