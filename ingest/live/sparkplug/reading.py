@@ -27,6 +27,8 @@ _AHEAD_MS = AHEAD // NS_PER_MS
 _LATEST_MS = (2**63 - 1) // NS_PER_MS
 
 Displace = Callable[[Owner, str], None]
+Row = tuple[str, int, float, int]
+"""Point, time (ns), value and quality."""
 
 
 class Reading:
@@ -70,9 +72,10 @@ class Reading:
         self._sent = sent_ms(payload)
         self._latest_ms = message.arrived // NS_PER_MS + _AHEAD_MS
         self._faults: dict[tuple[Fault | Wrong, Role | None], Refused] = {}
-        prompt = message.is_prompt and not message.is_repeat
-        self._live = Readings(source, message.arrived, prompt)
-        self._past = Readings(source, message.arrived, False)
+        self._source = source
+        self._is_live = message.is_prompt and not message.is_repeat
+        self._live: list[Row] = []
+        self._past: list[Row] = []
 
     def data(
         self,
@@ -129,7 +132,7 @@ class Reading:
         """Take the metrics of a birth, and what it says of names and aliases; ``most`` of them."""
         device = self._device
         device.aliases, device.names, device.has_told = {}, {}, False
-        self._live.is_live = False  # a birth may tell what was read long before
+        self._is_live = False  # a birth may tell what was read long before
         before = set(device.points)
         for place, metric in enumerate(self._payload.metrics):
             if place >= most:
@@ -143,7 +146,12 @@ class Reading:
 
     def into(self, taken: Taken) -> None:
         """Hand over what was read."""
-        taken.readings += [part for part in (self._past, self._live) if part.points]
+        for rows, is_live in ((self._past, False), (self._live, self._is_live)):
+            if rows:
+                columns = map(list, zip(*rows, strict=True))
+                taken.readings.append(
+                    Readings(self._source, self._message.arrived, is_live, *columns)
+                )
         taken.refused += self._faults.values()
 
     def _born(self, metric: Payload.Metric) -> None:
@@ -223,12 +231,13 @@ class Reading:
         else:
             self._fault(Fault.EARLY if ms < _EARLIEST_MS else Fault.AHEAD, heard)
             return False
-        quality = max(quality, self._least)
+        if quality < self._least:
+            quality = self._least
         value *= heard.scale
         if is_past:
-            self._past.add(heard.point, time, value, quality)
+            self._past.append((heard.point, time, value, quality))
             return False
-        self._live.add(heard.point, time, value, quality)
+        self._live.append((heard.point, time, value, quality))
         if heard.time is None or time >= heard.time:
             heard.time, heard.value = time, value
             if heard.marked is not None and time > heard.marked:
@@ -244,9 +253,9 @@ class Reading:
         if heard.marked is None:
             return
         time = max(self._message.arrived, heard.marked + NS_PER_MS)
-        live = self._live
-        live.add(heard.point, time, live.values[-1], max(live.qualities[-1], 1))
-        heard.time, heard.value, heard.marked = time, live.values[-1], None
+        _, _, value, quality = self._live[-1]
+        self._live.append((heard.point, time, value, max(quality, 1)))
+        heard.time, heard.value, heard.marked = time, value, None
 
     def _fault(
         self,
