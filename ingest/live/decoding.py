@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -93,9 +93,9 @@ class Decoder:
         self._slots = Slots()
         self._stations = frozenset(station.id for station in site.stations)
         self._root = f"{ROOT}/{site.id}/"
-        self._mapped = _mapped_topics(site, self._slots)
-        self._topics: dict[str, Take] = _native_topics(site, self._root, self._slots)
-        self._topics.update(self._mapped)
+        native = _native_topics(site, self._root, self._slots)
+        self._mapped = _mapped_topics(site, native, self._slots)
+        self._topics: dict[str, Take] = {**native, **self._mapped}
         self._slots.settle()
 
     def filters(self, share: str | None = None) -> list[str]:
@@ -214,11 +214,13 @@ def _native_topics(site: Site, root: str, slots: Slots) -> dict[str, Take]:
     return topics
 
 
-def _mapped_topics(site: Site, slots: Slots) -> dict[str, MappedTopic]:
+def _mapped_topics(site: Site, native: Collection[str], slots: Slots) -> dict[str, MappedTopic]:
+    """Return the topics that aliases name; one of our own form stays what it is."""
     fields: dict[str, dict[str, Slot]] = {}
     for point in site.points():
         for topic, name in filter(None, map(mapped_topic, point.aliases)):
-            fields.setdefault(topic, {})[name] = slots.add(point, f"mqtt {topic}")
+            if topic not in native:
+                fields.setdefault(topic, {})[name] = slots.add(point, f"mqtt {topic}")
     return {topic: MappedTopic(found) for topic, found in fields.items()}
 
 

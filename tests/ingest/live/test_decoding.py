@@ -23,8 +23,7 @@ def reading(value: object, *, at: int = AT, topic: str = FLOW, **about: bool) ->
 
 
 def test_filters_are_our_own_topics_the_mapped_ones_and_sparkplug(decoder: Decoder) -> None:
-    mapped = ["monitor/M1/1", "bare/M1/ohm", "plc", "PUMP", "monitor/M1/2"]
-    mapped[1] = "bare/1/ohm"  # one + is the channel
+    mapped = ["monitor/M1/1", "bare/1/ohm", "plc", "PUMP", "monitor/M1/2"]
     assert decoder.filters() == ["bondtrail/quay/#", *mapped, "spBv1.0/#"]
     assert decoder.filters("crew") == [
         "$share/crew/bondtrail/quay/#",
@@ -39,6 +38,14 @@ def test_mapped_topic_among_our_own_is_subscribed_once() -> None:
     assert [topic for topic in decoder.filters() if "bondtrail" in topic] == ["bondtrail/quay/#"]
     outcome = decoder.decode([Message("bondtrail/quay/pump", b'{"1": 1}', NOW)], NOW)
     assert list(outcome.batch) == ["rail-1.flow"]
+
+
+def test_native_topic_stays_native_whatever_an_alias_says() -> None:
+    site = parse_site(SITE.replace('"plc#run"', '"bondtrail/quay/rail-1#run"'))
+    payload = json.dumps({"t": AT, "flow": 1, "run": 1}).encode()
+    outcome = Outcome(Decoder(site, source="x").decode([Message(RAIL, payload, NOW)], NOW))
+    assert [row[0] for row in outcome.rows] == ["rail-1.flow"]
+    assert outcome.faults == [Fault.KEY]
 
 
 @pytest.mark.parametrize(

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
+import pyarrow as pa
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bondtrail.samples import Samples
 from bondtrail.site import Role, Site
 from ingest.live import mapped, native
 from ingest.live.columns import AHEAD, EARLIEST
 from ingest.live.decoding import Decoded, Decoder
 from ingest.live.messages import Message
+from ingest.values import NO_FAULT, read_values, role_code
 from tests.ingest.live.conftest import NOW, RAIL, S
 
 AT = NOW - 5 * S
@@ -47,6 +52,11 @@ marks = st.one_of(st.sampled_from([0, 1, 2, None, 3, "good", "bad", 1.0, 192, []
 keys = st.sampled_from(
     ["t", "v", "q", *Role, "ts", "time", "quality", "FT-101", "flow.rate", "run", "ohm", "state"]
 )
+anything = st.recursive(
+    values,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(keys, inner, max_size=4),
+    max_leaves=6,
+)
 
 
 @st.composite
@@ -58,7 +68,7 @@ def objects(draw: st.DrawFn) -> str:
                 st.tuples(st.sampled_from(["t", "ts"]), times),
                 st.tuples(st.just("v"), values),
                 st.tuples(st.just("q"), marks),
-                st.tuples(keys, st.one_of(values, st.just({"rate": 1, "code": 2}))),
+                st.tuples(keys, st.one_of(anything, st.just({"rate": 1, "code": 2}))),
             ),
             max_size=6,
         )
@@ -69,7 +79,7 @@ def objects(draw: st.DrawFn) -> str:
 @st.composite
 def payloads(draw: st.DrawFn) -> bytes:
     """A payload near to what is expected, perhaps with something wrong put into it."""
-    items = draw(st.lists(st.one_of(objects(), values.map(json.dumps)), max_size=4))
+    items = draw(st.lists(st.one_of(objects(), anything.map(json.dumps)), max_size=4))
     alone = len(items) == 1 and draw(st.booleans())
     text = items[0] if alone else f"[{draw(st.sampled_from([',', ' , '])).join(items)}]"
     raw = text.encode("utf-8", "surrogatepass")
@@ -121,7 +131,7 @@ def test_any_topic(live_site: Site, topic: str, payload: bytes) -> None:
     check(decoder.decode(own, NOW))
 
 
-@settings(max_examples=100, derandomize=True)
+@settings(max_examples=60, derandomize=True)
 @given(st.lists(st.tuples(st.sampled_from(TOPICS), payloads(), st.booleans()), max_size=4))
 def test_good_readings_beside_anything_are_taken(
     live_site: Site, parts: list[tuple[str, bytes, bool]]
@@ -147,6 +157,40 @@ def test_good_element_of_an_array_is_taken_beside_anything(
     decoded = decoder.decode([Message(POINT, b"[" + b",".join(parts) + b"]", NOW)], NOW)
     check(decoded)
     assert 1772399990 * S in decoded.batch["rail-1.running"].time.tolist()
+
+
+@settings(max_examples=50, derandomize=True)
+@given(st.lists(st.floats(allow_nan=False), min_size=1, max_size=20))
+def test_number_means_what_its_text_means_in_a_file(live_site: Site, numbers: list[float]) -> None:
+    """The same digits through the code that reads the columns of files, and through Python."""
+    texts = [repr(number) for number in numbers if math.isfinite(number)]
+    items = [f'{{"t": {MS + place}, "v": {text}}}' for place, text in enumerate(texts)]
+    payload = f"[{','.join(items)}]".encode()
+    message = Message("bondtrail/quay/rail-2/resistance", payload, NOW)
+    decoded = Decoder(live_site, source="x").decode([message], NOW)
+    roles = np.full(len(texts), role_code(Role.RESISTANCE), np.uint8)
+    told, faults = read_values(pa.array(texts, pa.string()), roles)
+    samples = decoded.batch.get("rail-2.resistance", Samples.empty())
+    assert samples.value.tolist() == told[faults == NO_FAULT].tolist()
+    assert samples.value.tolist() == [float(text) for text in texts if float(text) >= 0]
+
+
+@settings(max_examples=50, derandomize=True)
+@given(
+    st.lists(
+        st.datetimes(dt.datetime(2000, 1, 3), dt.datetime(2026, 2, 1), timezones=st.timezones()),
+        max_size=5,
+    )
+)
+def test_written_times_are_those_of_datetime(live_site: Site, moments: list[dt.datetime]) -> None:
+    moments = [moment for moment in moments if not moment.utcoffset() % dt.timedelta(minutes=1)]
+    items = [f'{{"t": "{moment.isoformat()}", "v": 1}}' for moment in moments]
+    decoded = Decoder(live_site, source="x").decode(
+        [Message(POINT, f"[{','.join(items)}]".encode(), NOW)], NOW
+    )
+    epoch = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+    expected = [(moment - epoch) // dt.timedelta(microseconds=1) * 1000 for moment in moments]
+    assert decoded.batch.get("rail-1.running", Samples.empty()).time.tolist() == expected
 
 
 class _Never:

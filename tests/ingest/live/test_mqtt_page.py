@@ -38,7 +38,7 @@ def test_examples_are_taken(take: Take, payload: str) -> None:
 
 
 def test_example_of_aliases_is_taken() -> None:
-    (table,) = re.findall(r"```toml\n\[station.points\]\n(.*?)```", PAGE, re.DOTALL)
+    table, *_ = re.findall(r"```toml\n\[station.points\]\n(.*?)```", PAGE, re.DOTALL)
     head = SITE.partition("[station.points]")[0]
     site = parse_site(f"{head}[station.points]\n{table}")
     aliases = [alias for point in site.points() for alias in point.aliases]
