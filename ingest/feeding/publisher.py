@@ -8,7 +8,7 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import Any
 
-from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags
 from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -266,7 +266,7 @@ class Publisher:
             return
         self._is_up = True
         if self._commands is not None:
-            self._client.subscribe(self._commands, qos=1)
+            self._client.subscribe(self._commands, qos=0)
         self._window = min(IN_FLIGHT, getattr(told, "ReceiveMaximum", IN_FLIGHT))
 
     def on_disconnect(
@@ -291,10 +291,10 @@ class Publisher:
         self.readings += readings + self._unproven[1]
         self._unproven = [0, 0]
 
-    def on_message(self, _: Client, __: Any, message: MQTTMessage) -> None:
+    def take_message(self, _: int, __: bytes, ___: int, payload: bytes) -> None:
         """Keep a command, unless nobody asks for them any more."""
         if len(self._came) < _MOST_COMMANDS:
-            self._came.append(bytes(message.payload))
+            self._came.append(payload)
 
 
 def _client(publisher: Publisher, broker: Broker, client_id: str) -> BufferedClient:
@@ -305,7 +305,7 @@ def _client(publisher: Publisher, broker: Broker, client_id: str) -> BufferedCli
     client.on_connect = publisher.on_connect
     client.on_disconnect = publisher.on_disconnect
     client.on_publish = publisher.on_publish
-    client.on_message = publisher.on_message
+    client.take_message = publisher.take_message
     return client
 
 
