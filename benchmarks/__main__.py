@@ -16,7 +16,7 @@ SUBJECTS = (
     "charging",
     "replay",
 )
-LARGE = ("load_memory", "kpis", "alarms", "quarter_report", "player")
+LARGE = ("load_memory", "kpis", "alarms", "quarter_report", "player", "finding_delay")
 
 
 def main() -> None:

@@ -16,7 +16,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import paho.mqtt.publish
 import pytest
 
 from bondtrail.cli import run as command
@@ -25,6 +24,7 @@ from bondtrail.cli.faults import Fault
 from bondtrail.cli.parts import Part
 from bondtrail.times import format_time
 from store import NotAStoreError, StoreUnavailableError, open_store
+from tests.publishing import Publisher
 from tests.services import MosquittoServer, free_port
 
 Run = Callable[..., Any]
@@ -98,7 +98,8 @@ def test_all_parts_work_until_it_is_told_to_stop(
         assert answer(f"http://127.0.0.1:{health}/healthz")[0] == 200
         reading = json.dumps({"t": format_time(time.time_ns()), "v": 2.5})
         topic = "bondtrail/test-site/bay-1/resistance"
-        paho.mqtt.publish.single(topic, reading, qos=1, port=broker.port)
+        with Publisher(broker.port) as publisher:
+            publisher.publish([(topic, reading.encode())])
         until(lambda: "new" in str(taken()))
         assert answer(f"http://127.0.0.1:{board}/")[0] == 200
 
