@@ -15,10 +15,11 @@ from ingest.faults import Fault
 from ingest.live.cutting import MOST_PAYLOAD
 from ingest.live.messages import Message
 from ingest.live.sparkplug.asking import answered, ask
+from ingest.live.sparkplug.known import Known
 from ingest.live.sparkplug.names import Names, Owner
 from ingest.live.sparkplug.nodes import SEQ, Device, Heard, Held, Node, Tag
 from ingest.live.sparkplug.payloads import bd_seq, parsed, sent_ms
-from ingest.live.sparkplug.reading import MOST_METRICS, Reading
+from ingest.live.sparkplug.reading import Reading
 from ingest.live.sparkplug.reasons import Wrong, reason
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
 from ingest.live.sparkplug.taken import Readings, Taken
@@ -30,13 +31,6 @@ KEEP_NS = 60 * NS_PER_S
 """How long data of doubtful aliases wait for a birth, and a device for its own after its node's."""
 MOST_HELD = 100
 """Messages of one node that wait; as many numbers back, one is late and not far ahead."""
-MOST_NODES = 2000
-MOST_DEVICES = 20_000
-MOST_NAMED = 200_000
-"""Metrics that births may name, over all nodes."""
-MOST_WAITING = 5000
-"""Messages that wait, over all nodes."""
-MOST_WAITING_BYTES = 32 << 20
 
 _JITTER_MS = 1000  # what a node sends in order may bear times so far out of order
 _FUTURE_MS = 60_000  # a birth further ahead of us is no measure of what is older
@@ -54,23 +48,18 @@ class SparkplugHost:
     def __init__(self, site: Site) -> None:
         self._site = site
         self._names = Names(site)
-        self._nodes: dict[tuple[str, str], Node] = {}
-        self._busy: set[tuple[str, str]] = set()
-        self._devices = 0
-        self._named = 0
-        self._waiting = 0
-        self._waiting_bytes = 0
+        self._known = Known()
 
     def follow(self, site: Site) -> None:
         """Take metrics by another site file from now on, and ask for births where it matters."""
         if site.text == self._site.text:
             return
         self._site, self._names = site, Names(site)
-        for key, node in self._nodes.items():
+        for key, node in self._known.nodes.items():
             for device in node.devices.values():
                 self._rename(device)
             node.wants_birth = node.is_alive
-            self._busy.add(key)
+            self._known.busy.add(key)
 
     def take(self, message: Message) -> Taken:
         """Return what a message comes to, and those that waited for it."""
@@ -82,7 +71,7 @@ class SparkplugHost:
         if address is None or payload is None:
             taken.refuse(message, reason(wrong))
             return taken
-        node = self._node(address)
+        node = self._known.node(address)
         if node is None:
             taken.refuse(message, reason(Wrong.NODES))
             return taken
@@ -99,10 +88,10 @@ class SparkplugHost:
     def tick(self, now: int) -> Taken:
         """Return what is due though nothing came; ``now`` is in ns."""
         taken = Taken()
-        for key in list(self._busy):
-            node = self._nodes.get(key)
+        for key in list(self._known.busy):
+            node = self._known.nodes.get(key)
             if node is None or not self._due(node, now, taken):
-                self._busy.discard(key)
+                self._known.busy.discard(key)
         return taken
 
     # Order
@@ -145,9 +134,9 @@ class SparkplugHost:
         if not node.held:
             node.held_since = message.arrived
         node.held[seq] = Held(message, sent)
-        self._wait(message)
-        self._busy.add((node.group, node.name))
-        if len(node.held) > MOST_HELD or self._is_full():
+        self._known.waits(message)
+        self._known.busy.add((node.group, node.name))
+        if len(node.held) > MOST_HELD or self._known.is_full:
             self._lose(node, message.arrived, taken)
 
     def _drain(self, node: Node, taken: Taken) -> None:
@@ -169,11 +158,11 @@ class SparkplugHost:
                 node.doubt()
             node.next_seq = (seq + 1) % SEQ
             self._again(node, held[seq].message, taken)
-        self._busy.add((node.group, node.name))
+        self._known.busy.add((node.group, node.name))
 
     def _again(self, node: Node, message: Message, taken: Taken) -> None:
         """Take a message that waited."""
-        self._wait(message, -1)
+        self._known.waits_no_more(message)
         address, payload = address_of(message.topic), parsed(message.payload)
         assert address is not None, "only messages of nodes wait"
         assert payload is not None, "only messages that could be read wait"
@@ -190,7 +179,7 @@ class SparkplugHost:
         is_late: bool = False,
     ) -> None:
         """Take a message of a node or a device, other than the birth and death of a node."""
-        device = self._device(node, address.device)
+        device = self._known.device(node, address.device)
         if device is None:
             taken.refuse(message, reason(Wrong.DEVICES))
         elif address.kind is Kind.DEVICE_BIRTH:
@@ -226,18 +215,18 @@ class SparkplugHost:
 
     def _keep(self, node: Node, device: Device, message: Message) -> bool:
         """Keep data whose aliases are in doubt until a birth; return whether there was room."""
-        if self._is_full() or len(device.kept) >= MOST_HELD:
+        if self._known.is_full or len(device.kept) >= MOST_HELD:
             return False
         device.kept.append(message)
-        self._wait(message)
-        self._busy.add((node.group, node.name))
+        self._known.waits(message)
+        self._known.busy.add((node.group, node.name))
         return True
 
     def _settle(self, node: Node, device: Device, aliases: dict[int, Tag], taken: Taken) -> None:
         """Take what was kept of a device, by the aliases that are certain; refuse the rest."""
         kept, device.kept = device.kept, []
         for message in kept:
-            self._wait(message, -1)
+            self._known.waits_no_more(message)
             payload = parsed(message.payload)
             assert payload is not None, "only messages that could be read are kept"
             reading = self._reading(node, device, message, payload)
@@ -269,13 +258,13 @@ class SparkplugHost:
         node.next_seq = (payload.seq + 1) % SEQ
         node.wants_birth = False
         answered(node)
-        own = self._device(node, "")
+        own = self._known.device(node, "")
         if own is None:
             taken.refuse(message, reason(Wrong.DEVICES))
         else:
             self._birth(node, own, message, payload, taken)
         self._drain(node, taken)
-        self._busy.add((node.group, node.name))
+        self._known.busy.add((node.group, node.name))
 
     def _split_held(self, node: Node, sent: int | None, now: int, taken: Taken) -> None:
         """Take what waited from before a birth; what is from after it waits for its turn."""
@@ -320,10 +309,9 @@ class SparkplugHost:
     ) -> None:
         """Learn names and aliases of a device from its birth, and take its values."""
         before = device.aliases
-        self._named -= device.metrics
         reading = self._reading(node, device, message, payload)
-        reading.birth(min(MOST_METRICS, MOST_NAMED - self._named))
-        self._named += device.metrics
+        named = reading.birth(self._known.room_for(device))
+        self._known.name(device, named)
         device.is_born, device.is_doubtful, device.missing_since = True, False, None
         device.birth_ms = sent_ms(payload)
         reading.into(taken)
@@ -367,8 +355,7 @@ class SparkplugHost:
             self._settle(node, device, {}, taken)
             for heard in device.points.values():
                 _mark(heard, since, marks)
-            self._named -= device.metrics
-            device.metrics = 0
+            self._known.name(device, 0)
             device.is_born = device.is_doubtful = False
             device.missing_since = None
             device.aliases = {}
@@ -395,35 +382,7 @@ class SparkplugHost:
             return True
         return waits
 
-    # What is kept
-
-    def _node(self, address: Address) -> Node | None:
-        """Return what is known of a node, None where there is no room for more."""
-        key = address.group, address.node
-        node = self._nodes.get(key)
-        if node is None:
-            if len(self._nodes) >= MOST_NODES and not self._forget():
-                return None
-            node = self._nodes[key] = Node(*key)
-        return node
-
-    def _forget(self) -> bool:
-        """Make room by forgetting a node that is not alive; return whether there was one."""
-        for key, node in self._nodes.items():
-            if not node.is_alive and not any(device.kept for device in node.devices.values()):
-                self._devices -= len(node.devices)
-                self._named -= sum(device.metrics for device in node.devices.values())
-                del self._nodes[key]
-                return True
-        return False
-
-    def _device(self, node: Node, name: str) -> Device | None:
-        """Return what is known of a device, None where there is no room for more."""
-        device = node.devices.get(name)
-        if device is None and self._devices < MOST_DEVICES:
-            device = node.devices[name] = Device((node.group, node.name, name))
-            self._devices += 1
-        return device
+    # What is known
 
     def _reading(
         self,
@@ -446,7 +405,7 @@ class SparkplugHost:
 
     def _displace(self, owner: Owner, point: str) -> None:
         """Take a point away from a device that had it by a bare name."""
-        node = self._nodes.get(owner[:2])
+        node = self._known.nodes.get(owner[:2])
         device = node.devices.get(owner[2]) if node else None
         if device is not None:
             device.displace(point)
@@ -463,14 +422,6 @@ class SparkplugHost:
         for point, heard in device.points.items():
             if (before := points.get(point)) is not None:
                 heard.time, heard.value, heard.marked = before.time, before.value, before.marked
-
-    def _wait(self, message: Message, sign: int = 1) -> None:
-        """Count a message that waits, or no longer does."""
-        self._waiting += sign
-        self._waiting_bytes += sign * (len(message.payload) + len(message.topic))
-
-    def _is_full(self) -> bool:
-        return self._waiting > MOST_WAITING or self._waiting_bytes > MOST_WAITING_BYTES
 
 
 def _opened(message: Message, address: Address | None) -> tuple[Payload | None, Fault | Wrong]:

@@ -22,17 +22,16 @@ DATETIME = 13
 # published in the schema, Int8 and Int16 from memory.
 _SIGNED_BITS = {1: 8, 2: 16, 3: 32, 4: 64}
 _LARGEST = 1e300  # as in files: beyond it a flow is no number
-_CONTACT = 0.0, 1.0, Fault.CONTACT
+_CONTACT = 0.0, 1.0, True, Fault.CONTACT
 _RIGHT = {
-    Role.RESISTANCE: (0.0, math.inf, Fault.NEGATIVE),
-    Role.FLOW: (-_LARGEST, _LARGEST, Fault.INFINITE),
-    Role.STATUS: (0.0, 3.0, Fault.STATUS),
+    Role.RESISTANCE: (0.0, math.inf, False, Fault.NEGATIVE),
+    Role.FLOW: (-_LARGEST, _LARGEST, False, Fault.INFINITE),
+    Role.STATUS: (0.0, 3.0, True, Fault.STATUS),
     Role.PERMISSIVE: _CONTACT,
     Role.RUNNING: _CONTACT,
     Role.BYPASS: _CONTACT,
 }
-"""The least and the largest number that is right, and what is wrong with another."""
-_MEASURED = (Fault.NEGATIVE, Fault.INFINITE)  # what need not be a whole number
+"""The least and the largest that is right, whether it is a whole number, and what another is."""
 _QUALITY = "Quality"
 _STALE = 500  # of the property Quality; 0 is bad, 192 good
 _MARKS = (Quality.BAD, Quality.UNCERTAIN, Quality.BAD, Quality.GOOD)
@@ -85,8 +84,8 @@ def signed(number: int, datatype: int) -> int:
 
 def judged(number: float, role: Role) -> float | Fault:
     """Return a number, or what is wrong with it as a reading of a role: the rules of files."""
-    low, high, fault = _RIGHT[role]
-    if low <= number <= high and (fault in _MEASURED or number.is_integer()):
+    low, high, is_code, fault = _RIGHT[role]
+    if low <= number <= high and not (is_code and number % 1.0):
         return number
     return fault if number == number else Fault.NAN
 

@@ -19,9 +19,6 @@ from ingest.live.sparkplug.reasons import Wrong, reason
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
 from ingest.live.sparkplug.taken import Readings, Refused, Taken
 
-MOST_METRICS = 20_000
-"""Metrics that one birth may name."""
-
 _EARLIEST_MS = EARLIEST // NS_PER_MS
 _AHEAD_MS = AHEAD // NS_PER_MS
 _LATEST_MS = (2**63 - 1) // NS_PER_MS
@@ -128,8 +125,14 @@ class Reading:
         """Refuse metrics of the message."""
         self._fault(wrong, count=count)
 
-    def birth(self, most: int = MOST_METRICS) -> None:
-        """Take the metrics of a birth, and what it says of names and aliases; ``most`` of them."""
+    def birth(self, most: int) -> int:
+        """Take the metrics of a birth, and what it says of names and aliases: ``most`` of them.
+
+        Returns
+        -------
+        int
+            How many it named.
+        """
         device = self._device
         device.aliases, device.names, device.has_told = {}, {}, False
         self._is_live = False  # a birth may tell what was read long before
@@ -139,10 +142,10 @@ class Reading:
                 self._fault(Wrong.METRICS, count=len(self._payload.metrics) - place)
                 break
             self._born(metric)
-        device.metrics = min(len(self._payload.metrics), most)
         named = {tag.heard.point for tag in device.names.values() if tag.heard is not None}
         for point in before - named:
             self._names.release(device.owner, point)
+        return min(len(self._payload.metrics), most)
 
     def into(self, taken: Taken) -> None:
         """Hand over what was read."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.live.sparkplug import host
+from ingest.live.sparkplug import known
+from ingest.live.sparkplug.host import MOST_HELD
 from ingest.live.sparkplug.reasons import Wrong
 from tests.ingest.live.sparkplug.edge import DOUBLE, FLOW, Talk, born, metric, told
 
@@ -12,7 +13,7 @@ FLO = "rail-1.flow"
 
 
 def test_nodes_that_are_not_alive_make_room(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(host, "MOST_NODES", 3)
+    monkeypatch.setattr(known, "MOST_NODES", 3)
     talk = Talk()
     talk.births()
     for n in range(10):
@@ -21,7 +22,7 @@ def test_nodes_that_are_not_alive_make_room(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_more_living_nodes_than_are_followed_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(host, "MOST_NODES", 3)
+    monkeypatch.setattr(known, "MOST_NODES", 3)
     talk = Talk()
     faults = [talk.nbirth(node=f"n{n}").faults for n in range(5)]
     assert faults == [[], [], [], [(Wrong.NODES, 1)], [(Wrong.NODES, 1)]]
@@ -31,7 +32,7 @@ def test_more_living_nodes_than_are_followed_are_refused(monkeypatch: pytest.Mon
 
 
 def test_more_devices_than_are_followed_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(host, "MOST_DEVICES", 3)
+    monkeypatch.setattr(known, "MOST_DEVICES", 3)
     talk = Talk()
     talk.births()
     assert not talk.dbirth(seq=2, device="m2").faults
@@ -42,7 +43,7 @@ def test_more_devices_than_are_followed_are_refused(monkeypatch: pytest.MonkeyPa
 def test_birth_of_more_metrics_than_are_followed_is_taken_in_part(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(host, "MOST_METRICS", 4)
+    monkeypatch.setattr(known, "MOST_METRICS", 4)
     talk = Talk()
     talk.nbirth()
     strangers = [metric(f"s{n}", n, datatype=DOUBLE) for n in range(3)]
@@ -52,7 +53,7 @@ def test_birth_of_more_metrics_than_are_followed_is_taken_in_part(
 
 
 def test_metrics_of_all_births_are_bounded_and_given_back(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(host, "MOST_NAMED", 4)
+    monkeypatch.setattr(known, "MOST_NAMED", 4)
     talk = Talk()
     talk.nbirth()  # bdSeq is one
     strangers = [metric(f"s{n}", n, datatype=DOUBLE) for n in range(3)]
@@ -63,7 +64,7 @@ def test_metrics_of_all_births_are_bounded_and_given_back(monkeypatch: pytest.Mo
 
 
 def test_messages_that_wait_are_bounded_over_all_nodes(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(host, "MOST_WAITING", 10)
+    monkeypatch.setattr(known, "MOST_WAITING", 10)
     talk = Talk()
     for node in ("a", "b"):
         talk.nbirth(node=node)
@@ -77,7 +78,7 @@ def test_messages_that_wait_are_bounded_over_all_nodes(monkeypatch: pytest.Monke
 
 
 def test_bytes_that_wait_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(host, "MOST_WAITING_BYTES", 10_000)
+    monkeypatch.setattr(known, "MOST_WAITING_BYTES", 10_000)
     talk = Talk()
     talk.births()
     long = metric("FT-1", string_value="x" * 6000)
@@ -93,7 +94,7 @@ def test_what_waited_is_counted_off() -> None:
         talk.ddata(told(FLOW, 1.0), seq=50, at=at)
         talk.tick(at + 3000)
         talk.births(at=at + 4000)
-    assert (talk.host._waiting, talk.host._waiting_bytes) == (0, 0)
+    assert talk.host._known.waiting == (0, 0)
 
 
 def test_kept_data_of_one_device_are_bounded() -> None:
@@ -103,6 +104,6 @@ def test_kept_data_of_one_device_are_bounded() -> None:
     talk.tick(3000)
     faults = [
         talk.ddata(told(FLOW, 1.0), seq=(51 + n) % 256, at=3000 + n).faults
-        for n in range(host.MOST_HELD + 5)
+        for n in range(MOST_HELD + 5)
     ]
-    assert faults[host.MOST_HELD - 2 :] == [[]] + [[(Wrong.LOST, 1)]] * 6
+    assert faults[MOST_HELD - 2 :] == [[]] + [[(Wrong.LOST, 1)]] * 6
