@@ -357,7 +357,7 @@ class Review:
     at : int
         When it was said. [ns]
     author : str
-        Who said it, as typed: nobody signs in yet.
+        Who said it, as typed: a name is no proof of who it was.
     finding : str
         The id of the finding at the time; ``kind``, ``station``, ``start`` and ``end`` likewise.
     state : str

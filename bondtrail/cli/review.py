@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 BROKEN = 3
 
-NOT_SIGNED_IN = "Authors are as typed: nobody signs in yet, so a name is no proof of who it was."
+NOT_SIGNED_IN = (
+    "Authors are as typed: nobody signs in to this command, so a name is no proof of who it was."
+)
 CUT_OFF = (
     "A log cut off at its end looks whole from inside: keep the last digest elsewhere to tell."
 )

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,12 +66,21 @@ def guarded(clock: Clock, gone_url: str) -> dash.Dash:
     return create_app(gone_url, access, clock)
 
 
-@pytest.fixture
-def people(tmp_path: Path) -> Iterator[Store]:
-    """A store in which Kim and Robin may sign in."""
-    with open_store(f"sqlite:///{tmp_path / 'bondtrail.db'}") as store:
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The file of a store in which Kim and Robin may sign in; to be copied."""
+    file = tmp_path_factory.mktemp("people") / "bondtrail.db"
+    with open_store(f"sqlite:///{file}") as store:
         for name in ("Kim Ode", "Robin"):
             store.users.add(name, QUICK.hash(PASSWORD), 0)
+    return file
+
+
+@pytest.fixture
+def people(made: Path, tmp_path: Path) -> Iterator[Store]:
+    """A store of those two."""
+    shutil.copy(made, tmp_path)
+    with open_store(f"sqlite:///{tmp_path / made.name}") as store:
         yield store
 
 
