@@ -5,12 +5,16 @@ from __future__ import annotations
 import logging
 import socket
 from collections.abc import Callable, Iterable
+from contextlib import suppress
+from threading import Event
 from typing import Any
 
 from waitress import wasyncore  # type: ignore[import-untyped]
 from waitress.server import create_server  # type: ignore[import-untyped]
 
 Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
+LOOK_S = 0.2
+"""How often to look whether to stop, while nothing is asked. [s]"""
 LEAVE_S = 5
 """How long an answer that is being given may take once it is to stop. [s]"""
 
@@ -26,30 +30,41 @@ class WebServer:
         Closed when the server stops.
     threads : int
         How many requests are answered at once.
+    stop : Event, optional
+        Once it is set, by whoever, `run` returns soon.
+    **settings
+        More of what waitress can be told.
     """
 
-    def __init__(self, app: Application, listening: socket.socket, *, threads: int) -> None:
+    def __init__(
+        self,
+        app: Application,
+        listening: socket.socket,
+        *,
+        threads: int,
+        stop: Event | None = None,
+        **settings: Any,
+    ) -> None:
         logging.getLogger("waitress").setLevel(logging.ERROR)
+        self._stop = stop or Event()
         self._sockets: dict[int, Any] = {}
         self._server = create_server(
-            app, map=self._sockets, sockets=[listening], threads=threads, ident=None
+            app, map=self._sockets, sockets=[listening], threads=threads, ident=None, **settings
         )
 
     def run(self) -> None:
-        """Serve until `stop`, or until interrupted."""
+        """Serve until told to stop, or until interrupted."""
         try:
-            self._server.run()
+            with suppress(KeyboardInterrupt):
+                while not self._stop.is_set():
+                    wasyncore.loop(LOOK_S, map=self._sockets, count=1)
         finally:
             self._server.task_dispatcher.shutdown(timeout=LEAVE_S)
-            self._close()
+            wasyncore.close_all(self._sockets, ignore_all=True)
 
     def stop(self) -> None:
         """Have `run` return soon. Any thread may call this, before `run` too."""
-        self._server.trigger.pull_trigger(self._close)
-
-    def _close(self) -> None:
-        """Close every socket; only in the thread that looks at them."""
-        wasyncore.close_all(self._sockets, ignore_all=True)
+        self._stop.set()
 
 
 def listen_on(host: str, port: int) -> socket.socket:

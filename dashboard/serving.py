@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-import logging
-import socket
 from collections.abc import Callable
-from contextlib import suppress
 from threading import Event
 from typing import Any
 
-from waitress import wasyncore  # type: ignore[import-untyped]
-from waitress.server import create_server  # type: ignore[import-untyped]
-
-from bondtrail.serving import listen_on, url_of
+from bondtrail.serving import WebServer, listen_on, url_of
 from dashboard.access import OPEN, Access
 from dashboard.app import create_app
 from dashboard.history import KEY
 
 THREADS = 4
-LOOK_S = 0.5
-"""How often to look whether to stop, while nothing is asked. [s]"""
 LARGEST_BODY = 16 << 20
 """Of a request; those of the board's own pages are a few thousand bytes. [bytes]"""
 
@@ -60,30 +52,16 @@ def serve(
         if on_ready is not None:
             on_ready(url_of(listening))
         try:
-            _answer(app.server, listening, stop or Event(), access)
+            WebServer(
+                app.server,
+                listening,
+                threads=THREADS,
+                stop=stop,
+                max_request_body_size=LARGEST_BODY,
+                **_proxy(access),
+            ).run()
         finally:
             app.server.config[KEY].close()
-
-
-def _answer(application: Any, listening: socket.socket, stop: Event, access: Access) -> None:
-    logging.getLogger("waitress").setLevel(logging.ERROR)
-    open_sockets: dict[int, Any] = {}
-    server = create_server(
-        application,
-        map=open_sockets,
-        sockets=[listening],
-        threads=THREADS,
-        ident=None,
-        max_request_body_size=LARGEST_BODY,
-        **_proxy(access),
-    )
-    try:
-        with suppress(KeyboardInterrupt):
-            while not stop.is_set():
-                wasyncore.loop(LOOK_S, map=open_sockets, count=1)
-    finally:
-        server.task_dispatcher.shutdown()
-        wasyncore.close_all(open_sockets)
 
 
 def _proxy(access: Access) -> dict[str, Any]:
