@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import logging
+import os
 import re
 import sys
+from collections.abc import Mapping
 from typing import TextIO
 
 from bondtrail.settings import hide_password
 from bondtrail.times import format_time
 
+LOG_VARIABLE = "BONDTRAIL_LOG"
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 
@@ -25,8 +28,12 @@ class PlainFormatter(logging.Formatter):
         return _CONTROL.sub("\N{REPLACEMENT CHARACTER}", hide_password(text))
 
 
-def log_plainly(stream: TextIO | None = None, level: int = logging.INFO) -> None:
-    """Write what ours say from ``level`` on, and warnings of others, to standard error."""
+def log_plainly(stream: TextIO | None = None, environment: Mapping[str, str] = os.environ) -> None:
+    """Write what ours say, and warnings of others, to standard error.
+
+    With ``BONDTRAIL_LOG=debug`` in the environment also what helps to find a defect.
+    """
+    level = logging.DEBUG if environment.get(LOG_VARIABLE) == "debug" else logging.INFO
     handler = logging.StreamHandler(stream or sys.stderr)
     handler.setFormatter(PlainFormatter())
     root = logging.getLogger()

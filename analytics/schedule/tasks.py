@@ -13,6 +13,7 @@ from analytics.runs import AnalysisReport, analyse
 from analytics.schedule.reporting import write_reports
 from analytics.schedule.silence import Watch
 from analytics.schedule.turn import Turn
+from analytics.site_files import stored_sites
 from bondtrail.metrics import Metrics
 from bondtrail.times import nanoseconds, seconds
 from store import DamageError, Store
@@ -110,6 +111,9 @@ def _damage_clause(damaged: Sequence[DamageError]) -> str:
 
 
 def _retain(turn: Turn) -> str:
+    sites = stored_sites(turn.store)
+    if not sites or sites[-1][1].retention.readings_days is None:
+        return "off: the site file keeps every reading"
     done = retain(turn.store, now=turn.now)
     kept = done.kept_for_holds + done.kept_for_findings
     told = f"{counted(done.samples, 'reading')} of {counted(done.stations, 'station')} removed"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -22,6 +23,7 @@ from analytics.schedule.turn import StopRequestedError, Turn
 from bondtrail.metrics import Metrics
 from bondtrail.results import Kind
 from bondtrail.samples import Samples
+from bondtrail.site import parse_site
 from bondtrail.times import NS_PER_S
 from store import DamageError, Store
 from tests.analytics.core.build import ns
@@ -62,6 +64,12 @@ def test_what_every_schedule_does(metrics: Metrics) -> None:
         "retention",
         "integrity",
     ]
+
+
+def test_the_document_tells_of_every_job(metrics: Metrics) -> None:
+    text = (Path(__file__).parents[3] / "docs" / "service.md").read_text(encoding="utf-8")
+    told = re.findall(r"^\| `([a-z]+)` \| (?:every|daily)", text, re.MULTILINE)
+    assert sorted(told) == sorted(each.name for each in tasks(metrics))
 
 
 # Folding.
@@ -179,7 +187,8 @@ def test_the_daily_check_finds_damage(store: Store, store_file: Path, metrics: M
 
 def test_nothing_is_removed_unless_the_site_file_says_so(store: Store, metrics: Metrics) -> None:
     ready(store, 2.0)
-    assert task("retention", metrics).work(turn(store)) == "0 readings of 0 stations removed"
+    said = task("retention", metrics).work(turn(store))
+    assert said == "off: the site file keeps every reading"
 
 
 @pytest.mark.parametrize(
@@ -196,6 +205,7 @@ def test_what_was_removed_and_kept_is_told(
     kept: tuple[int, int],
     expected: str,
 ) -> None:
+    store.put_site(parse_site(f"{site('spot').text}\n[retention]\nreadings_days = 365\n"), 0)
     monkeypatch.setattr(every, "retain", lambda _store, now: Retained(1, 5, *kept))
     assert task("retention", metrics).work(turn(store)) == expected
 
