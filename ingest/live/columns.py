@@ -115,6 +115,8 @@ class Columns:
         As written, in the unit of the point's table.
     marks : bytearray
         Qualities.
+    undated : list of int
+        Which readings have no time but that of their arrival.
     refused : dict of tuple to Refused
         What could not even be gathered, by message, reason and slot.
     """
@@ -125,6 +127,7 @@ class Columns:
     times: list[int | str] = field(default_factory=list)
     values: list[Any] = field(default_factory=list)
     marks: bytearray = field(default_factory=bytearray)
+    undated: list[int] = field(default_factory=list)
     refused: dict[tuple[int, str, int | None], Refused] = field(default_factory=dict)
 
     def add(self, slot: int, message: int, time: int | str, value: Any, mark: int) -> None:
@@ -162,6 +165,8 @@ class Judged:
     value: ValueArray
     quality: QualityArray
     faults: CodeArray
+    dated: BoolArray
+    """Which tell themselves when they were read."""
 
     @property
     def good(self) -> BoolArray:
@@ -192,7 +197,9 @@ def judge(columns: Columns, slots: Slots, arrived: TimeArray) -> Judged:
     faults[time < EARLIEST] = _EARLY
     faults[bad_time] = _TIME
     quality = np.frombuffer(bytes(columns.marks), np.uint8)
-    return Judged(slot, message, time, value, quality, faults)
+    dated = np.ones(time.size, bool)
+    dated[columns.undated] = False
+    return Judged(slot, message, time, value, quality, faults, dated)
 
 
 def moments_of(times: Sequence[int | str]) -> tuple[TimeArray, BoolArray]:

@@ -183,7 +183,7 @@ class Decoder:
         messages = judged.message.take(rows)
         moments = arrived.take(messages)
         lags = moments - judged.time.take(rows)
-        live, taken = tells.take(messages), good.take(rows)
+        live, taken = tells.take(messages) & judged.dated.take(rows), good.take(rows)
         edges = np.flatnonzero(np.diff(sources, prepend=-1)).tolist()
         for begin, end in zip(edges, [*edges, rows.size][1:], strict=True):
             part = slice(begin, end)

@@ -29,8 +29,8 @@ QUALITY_KEYS = ("q", "quality")
 
 Place = tuple[Members, str]
 """An object and the key in it that is meant."""
-Frame = tuple[int | str, int] | Fault
-"""Time as written and quality of the readings in an object, or what is wrong with them."""
+Frame = tuple[int | str, int, bool] | Fault
+"""Time as written, quality, and whether the time is their own, of the readings in an object."""
 
 _NOT_MAPPED = ("$", "spBv1.0/")  # topics of the broker itself, and of Sparkplug B
 _STEP_NS = 1000  # between readings of one topic that arrive at one moment
@@ -104,7 +104,10 @@ class MappedTopic:
             elif isinstance(frame, Fault):
                 columns.refuse(index, reason_of(frame), 1, slot)
             else:
-                columns.add(slot.number, index, frame[0], value_of(members[key]), frame[1])
+                time, mark, is_dated = frame
+                if not is_dated:
+                    columns.undated.append(len(columns.times))
+                columns.add(slot.number, index, time, value_of(members[key]), mark)
         if not frames:
             columns.refuse(index, reason_of(Fault.FIELD))
 
@@ -134,10 +137,10 @@ class MappedTopic:
             return Fault.TWICE
         mark = _mark(mark_at[0][mark_at[1]]) if mark_at else 0
         if time_at:
-            return time_of(time_at[0][time_at[1]]), mark
+            return time_of(time_at[0][time_at[1]]), mark, True
         if message.is_retained or not alone:
             return Fault.NO_TIME
-        return self._arrival(message), max(mark, int(Quality.UNCERTAIN))
+        return self._arrival(message), max(mark, int(Quality.UNCERTAIN)), False
 
     def _take_whole(self, found: Any, message: Message, index: int, columns: Columns) -> None:
         slot = self._whole
@@ -147,6 +150,7 @@ class MappedTopic:
             columns.refuse(index, reason_of(Fault.NO_TIME), 1, slot)
         else:
             time, value = self._arrival(message), value_of(found)
+            columns.undated.append(len(columns.times))
             columns.add(slot.number, index, time, value, Quality.UNCERTAIN)
 
     def _arrival(self, message: Message) -> int:
