@@ -33,6 +33,7 @@ MOST_HELD = 100
 """Messages of one node that wait; as many numbers back, one is late and not far ahead."""
 
 _JITTER_MS = 1000  # what a node sends in order may bear times so far out of order
+_STRAY_MS = 30_000  # no message is longer on its way than those behind it
 _FUTURE_MS = 60_000  # a birth further ahead of us is no measure of what is older
 
 
@@ -104,7 +105,7 @@ class SparkplugHost:
             self._one(node, address, message, payload, taken)
             return
         sent = sent_ms(payload)
-        if _is_before(sent, node.birth_ms, is_late=False):
+        if _is_before(sent, node.birth_ms, node):
             # Of another count: it must not stand for the one of its number.
             self._one(node, address, message, payload, taken, is_late=True)
             return
@@ -115,6 +116,7 @@ class SparkplugHost:
         elif seq >= SEQ:
             taken.refuse(message, reason(Wrong.SEQ))
         elif seq == node.next_seq:
+            node.is_backdated |= _is_backdated(sent, node.birth_ms)
             node.next_seq = (seq + 1) % SEQ
             self._one(node, address, message, payload, taken)
             if node.held:
@@ -242,12 +244,15 @@ class SparkplugHost:
         if payload.seq >= SEQ:
             taken.refuse(message, reason(Wrong.SEQ))
             return
-        if sent is not None and node.birth_ms is not None and sent <= node.birth_ms:
-            if node.is_alive and (sent, session) == (node.birth_ms, node.bd_seq):
+        if _is_known(node, sent, session) and not node.is_asked:
+            if node.is_alive:
                 return  # the same once more
-            if node.birth_ms <= message.arrived // NS_PER_MS + _FUTURE_MS:
-                taken.refuse(message, reason(Wrong.OLD_BIRTH))
-                return
+            taken.refuse(message, reason(Wrong.OLD_BIRTH))
+            ask(node, message.arrived, taken)
+            return
+        if _is_older(node, sent, message.arrived):
+            taken.refuse(message, reason(Wrong.OLD_BIRTH))
+            return
         self._split_held(node, sent, message.arrived, taken)
         for device in node.devices.values():
             if session is None or session != node.bd_seq:
@@ -295,10 +300,10 @@ class SparkplugHost:
             reading.refuse(Wrong.EARLY_BIRTH)
             reading.into(taken)
             ask(node, message.arrived, taken)
-        elif device.is_born and sent is not None and sent == device.birth_ms:
+        elif is_late and device.is_born and sent is not None and sent == device.birth_ms:
             return  # the same once more
-        elif _is_before(sent, node.birth_ms, is_late) or (
-            device.is_born and _is_before(sent, device.birth_ms, is_late)
+        elif _is_before(sent, node.birth_ms, node, is_late) or (
+            device.is_born and _is_before(sent, device.birth_ms, node, is_late)
         ):
             taken.refuse(message, reason(Wrong.OLD_BIRTH))
         else:
@@ -341,7 +346,7 @@ class SparkplugHost:
         is_late: bool,
     ) -> None:
         """Mark every point of a device unknown."""
-        if device.is_born and _is_before(sent_ms(payload), device.birth_ms, is_late):
+        if device.is_born and _is_before(sent_ms(payload), device.birth_ms, node, is_late):
             taken.refuse(message, reason(Wrong.OLD_DEATH))
             return
         self._bury(node, [device], message.arrived, message.arrived, taken)
@@ -441,17 +446,38 @@ def _doubt(node: Node, device: Device, sent: int | None, is_late: bool) -> Wrong
         return Wrong.UNBORN
     if device.is_doubtful:
         return Wrong.LOST
-    return Wrong.OLD_ALIAS if _is_before(sent, device.birth_ms, is_late) else None
+    return Wrong.OLD_ALIAS if _is_before(sent, device.birth_ms, node, is_late) else None
 
 
-def _is_before(sent: int | None, birth: int | None, is_late: bool) -> bool:
-    """Return whether a message is from before a birth; one out of order must prove that it is not.
+def _is_known(node: Node, sent: int | None, session: int | None) -> bool:
+    """Return whether a birth of a node is the one that is known."""
+    return sent is not None and (sent, session) == (node.birth_ms, node.bd_seq)
 
-    Times are in ms.
+
+def _is_older(node: Node, sent: int | None, arrived: int) -> bool:
+    """Return whether a birth of a node is older than the one that is known: ms, and ns."""
+    if sent is None or node.birth_ms is None or sent >= node.birth_ms:
+        return False
+    return node.birth_ms <= arrived // NS_PER_MS + _FUTURE_MS
+
+
+def _is_before(sent: int | None, birth: int | None, node: Node, is_late: bool = False) -> bool:
+    """Return whether a message strayed from before a birth; times are in ms.
+
+    One that is out of order must prove that it did not. One that has the number that is due is
+    believed, unless it was sent shortly before: nothing strays for long, so if it is much older its
+    time is not when it was sent, but when something was read.
     """
     if sent is None or birth is None:
         return is_late
-    return sent < birth if is_late else sent < birth - _JITTER_MS
+    if is_late:
+        return sent < birth
+    return not node.is_backdated and birth - _STRAY_MS <= sent < birth - _JITTER_MS
+
+
+def _is_backdated(sent: int | None, birth: int | None) -> bool:
+    """Return whether the time of a message in order cannot be when it was sent; both in ms."""
+    return sent is not None and birth is not None and sent < birth - _STRAY_MS
 
 
 def _unchanged(before: dict[int, Tag], after: dict[int, Tag]) -> dict[int, Tag]:

@@ -166,6 +166,8 @@ class Node:
         No other is asked for before so long. [ns]
     is_asked : bool
         That birth has not come, or did not help.
+    is_backdated : bool
+        Its messages bear other times than when they were sent.
     wants_birth : bool
         A new birth is to be asked for as soon as that may be: the site file changed.
     has_unnamed : bool
@@ -184,6 +186,7 @@ class Node:
     asked_at: int | None = None
     ask_wait: int = 0
     is_asked: bool = False
+    is_backdated: bool = False
     wants_birth: bool = False
     has_unnamed: bool = False
 

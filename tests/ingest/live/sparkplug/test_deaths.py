@@ -16,6 +16,7 @@ from tests.ingest.live.sparkplug.edge import (
     FLOW,
     OHM,
     PERMISSIVE,
+    T,
     Talk,
     born,
     metric,
@@ -164,8 +165,11 @@ def test_what_waits_when_a_node_dies_is_taken_by_name_and_refused_by_alias(talk:
 
 def test_birth_of_a_session_that_died_does_not_wake_it(talk: Talk) -> None:
     talk.ndeath(at=5)
-    assert talk.nbirth(at=0).faults == [(Wrong.OLD_BIRTH, 1)]
+    heard = talk.nbirth(at=0)
+    assert (heard.faults, len(heard.asked)) == ([(Wrong.OLD_BIRTH, 1)], 1)
     assert talk.ddata(told(OHM, 4.0), seq=2, at=6).rows == []
+    # Asked for, it is a birth, whatever time it bears.
+    assert not talk.nbirth(at=7, sent=T).faults
 
 
 def test_death_of_a_node_that_is_not_known_is_nothing() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from ingest.live.sparkplug.host import KEEP_NS, MOST_HELD, REORDER_NS
 from ingest.live.sparkplug.reasons import Wrong
-from tests.ingest.live.sparkplug.edge import DOUBLE, FLOW, OHM, Talk, born, metric, told
+from tests.ingest.live.sparkplug.edge import DOUBLE, FLOW, OHM, T, Talk, born, metric, told
 
 FLO = "rail-1.flow"
 REBIRTH = ["spBv1.0/plant/NCMD/gate"]
@@ -153,6 +153,26 @@ def test_older_births_are_refused(talk: Talk) -> None:
     talk.nbirth(at=10_000)
     assert talk.dbirth(born(FLOW, 1.0), at=5).faults == [(Wrong.OLD_BIRTH, 1)]
     assert talk.nbirth(at=5).faults == [(Wrong.OLD_BIRTH, 1)]
+
+
+def test_times_of_reading_instead_of_sending_do_not_keep_data_out(talk: Talk) -> None:
+    # A writer of recorded readings: births are of now, data bear the time of what they hold.
+    times = (-600_000, -300_000, -20_000, -10)
+    for seq, at in enumerate(times, start=2):
+        heard = talk.ddata(told(FLOW, 1.0), seq=seq, at=5, sent=T + at)
+        assert (heard.rows, heard.faults) == ([(FLO, at, 1.0, 0)], [])
+
+
+def test_births_that_bear_the_same_time_each_time_are_births(talk: Talk) -> None:
+    # A writer that made its births once and sends them again when asked.
+    talk.ddata(told(FLOW, 1.0), seq=50, at=10)
+    assert talk.tick(10 + WINDOW).asked == REBIRTH
+    assert not talk.nbirth(at=3000, sent=T).faults
+    heard = talk.dbirth(born(OHM, 1.0), born(FLOW, 100.0), at=3001, sent=T)
+    assert (FLO, 10, 1.0, 0) in heard.rows
+    assert talk.ddata(told(FLOW, 2.0), seq=2, at=3002).rows == [(FLO, 3002, 2.0, 0)]
+    assert not talk.nbirth(at=4000, sent=T, bd=1).faults  # another session
+    assert talk.dbirth(born(FLOW, 3.0), at=4001, sent=T).rows == [(FLO, 0, 3.0, 0)]
 
 
 def test_birth_from_the_future_does_not_keep_later_ones_out() -> None:
