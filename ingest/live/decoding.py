@@ -122,7 +122,8 @@ class Decoder:
         self._note(judged, arrived, np.array([_tells(message) for message in messages], bool))
         refused = [*columns.refused.values(), *refused_of(judged, columns, self._slots)]
         for item in refused:
-            self._tally.add(messages[item.message], item)
+            near = "" if item.written is None else str(item.written)
+            self._tally.add(messages[item.message], item, near)
         read = int(judged.good.sum()) + sum(item.count for item in refused)
         return self._decoded(samples_of(judged, self._slots), nodes, read, now)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from bondtrail.results import Reject
-from ingest.faults import clean_raw
+from ingest.faults import RAW_BYTES, clean_raw
 from ingest.live.messages import Message
 
 LISTED = 1000
@@ -55,16 +55,19 @@ class Tally:
     _rows: dict[Key, Reject] = field(default_factory=dict)
     _new: dict[Key, int] = field(default_factory=dict)
 
-    def add(self, message: Message, refused: Refusal) -> None:
-        """Count readings of a message that cannot be taken for one reason."""
+    def add(self, message: Message, refused: Refusal, near: str = "") -> None:
+        """Count readings of a message that cannot be taken for one reason.
+
+        ``near`` is text beside the first of them: of a long message, what is around it is kept.
+        """
         key = (message.topic, refused.reason)
         if key not in self._rows:
-            key = self._new_row(message, refused)
+            key = self._new_row(message, refused, near)
         self._new[key] = self._new.get(key, 0) + refused.count
 
-    def _new_row(self, message: Message, refused: Refusal) -> Key:
+    def _new_row(self, message: Message, refused: Refusal, near: str) -> Key:
         """Return a new row, one of its own while there is room."""
-        raw, at = clean_raw(message.payload), message.arrived
+        raw, at = clean_raw(around(message.payload, near)), message.arrived
         if len(self._rows) < LISTED:
             key = (message.topic, refused.reason)
             where = f"topic {shown_topic(message.topic)}"
@@ -81,6 +84,13 @@ class Tally:
         """Return a reject for each topic and kind of fault counted since the last call."""
         counts, self._new = self._new, {}
         return [replace(self._rows[key], count=count) for key, count in counts.items()]
+
+
+def around(payload: bytes, near: str) -> bytes:
+    """Return a payload, or of a long one the part around some text that stands in it."""
+    found = payload.find(near.encode()) if near and len(payload) > RAW_BYTES else 0
+    begin = max(0, min(found, len(payload) - RAW_BYTES // 2) - RAW_BYTES // 4)
+    return b"... " + payload[begin:] if begin else payload
 
 
 def shown_topic(topic: str) -> str:

@@ -113,6 +113,14 @@ def test_reject_is_that_of_the_first_and_counts_all(decoder: Decoder) -> None:
     assert len(outcome.rows) == 1
 
 
+def test_raw_text_of_a_reject_shows_the_reading_even_in_a_long_message(take: Take) -> None:
+    readings = [{"t": AT // 1_000_000 + n, "v": 0 if n != 900 else "wobbly"} for n in range(1000)]
+    outcome = take(FLOW, json.dumps(readings))
+    assert len(outcome.rows) == 999
+    (reject,) = outcome.rejects
+    assert json.dumps(readings[900]) in reject.raw
+
+
 def test_rejects_are_the_same_each_time(live_site: Site) -> None:
     messages = [reading("x"), Message("a", b"", NOW), Message(RAIL, b"[1, {}]", NOW), reading("y")]
     first, second = (Decoder(live_site, source="x").decode(messages, NOW) for _ in range(2))

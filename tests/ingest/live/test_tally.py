@@ -67,6 +67,20 @@ def test_raw_text_is_cut(tally: Tally) -> None:
     assert reject.raw.startswith("\\xff\\x00")
 
 
+def test_raw_text_of_a_long_message_is_what_is_around_the_fault(tally: Tally) -> None:
+    items = [f'{{"t": {place + 10**9}, "v": {place}}}' for place in range(10_000)]
+    payload = f"[{', '.join(items)}]".encode()
+    for place in (0, 5000, 9999):
+        near = str(place + 10**9)
+        tally.add(Message(f"t{place}", payload, NOW), refused("no good"), near)
+        (reject,) = tally.take()
+        assert items[place] in reject.raw
+        assert reject.raw.startswith("[" if place == 0 else "... ")
+    tally.add(Message("t", payload, NOW), refused("no good"), "not in it")
+    (reject,) = tally.take()
+    assert reject.raw.startswith(items[0], 1)
+
+
 @pytest.mark.parametrize(
     ("topic", "shown"),
     [
