@@ -30,6 +30,7 @@ COMMANDS = [
     "report",
     "serve",
     "user",
+    "run",
     "check",
 ]
 
