@@ -82,14 +82,14 @@ def parse_broker(
     parts, port = _split(url)
     is_tls = parts.scheme == "mqtts"
     if not is_tls and (ca or cert or key):
-        raise BrokerError(hide_password(url), "--ca, --cert and --key go with mqtts://")
+        raise _wrong(url, "--ca, --cert and --key go with mqtts://")
     if (cert is None) != (key is None):
-        raise BrokerError(hide_password(url), "--cert and --key go together: name both files")
+        raise _wrong(url, "--cert and --key go together: name both files")
     user = unquote(parts.username) if parts.username else user
     password = unquote(parts.password) if parts.password else password
     if password is not None and user is None:
-        raise BrokerError(
-            hide_password(url),
+        raise _wrong(
+            url,
             "there is a password and no user: write mqtt://USER@HOST, or set BONDTRAIL_BROKER_USER",
         )
     host = parts.hostname or ""
@@ -98,18 +98,21 @@ def parse_broker(
 
 def _split(url: str) -> tuple[SplitResult, int]:
     """Return the parts of a URL and its port."""
-    shown = hide_password(url)
     if re.search(r"[\x00-\x20\x7f]", url):
-        raise BrokerError(shown, f"a broker's address holds no space: {_HOW}")
+        raise _wrong(url, f"a broker's address holds no space: {_HOW}")
     try:
         parts = urlsplit(url)
         port = parts.port
     except ValueError as exc:
-        raise BrokerError(shown, f"that is no address of a broker ({exc}): {_HOW}") from exc
+        raise _wrong(url, f"that is no address of a broker ({exc}): {_HOW}") from exc
     if parts.scheme not in PORTS or not parts.hostname:
-        raise BrokerError(shown, f"that is no address of a broker: {_HOW}")
+        raise _wrong(url, f"that is no address of a broker: {_HOW}")
     if parts.path not in ("", "/") or parts.query or parts.fragment:
-        raise BrokerError(shown, f"nothing may follow the port of a broker: {_HOW}")
+        raise _wrong(url, f"nothing may follow the port of a broker: {_HOW}")
     if port == 0:
-        raise BrokerError(shown, f"there is no port 0 to connect to: {_HOW}")
+        raise _wrong(url, f"there is no port 0 to connect to: {_HOW}")
     return parts, port or PORTS[parts.scheme]
+
+
+def _wrong(url: str, what: str) -> BrokerError:
+    return BrokerError(hide_password(url), what, is_lasting=True)

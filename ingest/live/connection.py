@@ -111,6 +111,11 @@ class Connection:
         return self._client is not None
 
     @property
+    def is_holding(self) -> bool:
+        """Messages came that `take` has not given yet."""
+        return bool(self._inbox)
+
+    @property
     def is_subscribed(self) -> bool:
         """The broker has agreed to all that was asked of it."""
         return self._client is not None and bool(self._filters) and not self._asked
@@ -154,7 +159,6 @@ class Connection:
         client = new_client(
             self.broker, self.client_id, BufferedClient, keeps_session=True, acknowledges=True
         )
-        assert isinstance(client, BufferedClient)
         client.take_message = self._take_message
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
@@ -186,7 +190,9 @@ class Connection:
         self._client = client
         self._socket = client.buffered
         self._served = self._calm_from = time.monotonic()
-        if self._socket is not None:
+        if self._socket is not None and self._socket.fileno() < 0:  # broken while it greeted
+            self._note_loss()
+        elif self._socket is not None:
             self._fd, self._watched = self._socket.fileno(), selectors.EVENT_READ
             self._selector.register(self._fd, self._watched)
 
@@ -406,8 +412,14 @@ class Connection:
         self._asked = {}
 
     def _note_loss(self) -> None:
-        """Keep why the connection broke."""
+        """Keep why the connection broke, and what came on it until then.
+
+        A broker that was killed may have forgotten what it sent last, although it has told the
+        publisher that it is safe.
+        """
         sock = self._socket
+        if sock is not None:
+            sock.read_rest()
         if self._lost is None and sock is not None and sock.error is not None:
             self._lost = trouble.from_network(self.broker.where, sock.error, ca=self.broker.ca)
         if self._lost is None:

@@ -30,8 +30,10 @@ SITE_NS = 30_000_000_000
 _PATIENCE_S = 0.5
 _FIRST_PAUSE_S = 0.5
 _LONGEST_PAUSE_S = 30.0
-_SETTLED_S = 5.0
+_SETTLED_S = 60.0
 """A connection that lasted so long was no mere attempt."""
+_MANY = 3
+"""So many shorter ones in a row that the broker ended without a word look like a second client."""
 
 log = logging.getLogger(__name__)
 
@@ -214,6 +216,7 @@ class _Rounds:
         self._pauses = listener._new_pauses()
         self._was_listening = False
         self._connected_at = 0.0
+        self._short = 0
         self._committer = Committer(
             store,
             broker.where,
@@ -230,7 +233,7 @@ class _Rounds:
         self._connect()
         self._teller.start()
         while not self._stop.is_set():
-            if not self._connection.is_open:
+            if not self._connection.is_open and not self._connection.is_holding:
                 self._reconnect()
             else:
                 self._round()
@@ -336,8 +339,10 @@ class _Rounds:
         if lost is not None:
             if isinstance(lost, TakenOverError) or (lost.is_lasting and not self._was_listening):
                 raise lost
-            self._listener.tell(State.NO_BROKER, str(lost))
-            if time.monotonic() - self._connected_at > _SETTLED_S:
+            is_settled = time.monotonic() - self._connected_at > _SETTLED_S
+            self._short = 0 if is_settled else self._short + 1
+            self._listener.tell(State.NO_BROKER, f"{lost}{self._suspicion()}")
+            if is_settled:
                 self._pauses.reset()
             if self._stop.wait(self._pauses.next_s()):
                 return
@@ -347,6 +352,15 @@ class _Rounds:
             if exc.is_lasting and not self._was_listening:
                 raise
             self._lose(exc)
+
+    def _suspicion(self) -> str:
+        """Return what may be behind a connection that is lost again and again."""
+        if self._short < _MANY:
+            return ""
+        return (
+            f"; again and again, so another client may have the client id {self.client_id!r}, too: "
+            "each listener needs its own (--client-id)"
+        )
 
     def _lose(self, exc: BrokerError) -> None:
         self._connection.drop()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import socket
 import ssl
-from typing import cast
+from typing import TypeVar, cast
 
 from paho.mqtt.client import Client, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
@@ -24,7 +24,23 @@ CONNECT_S = 5.0
 """How long to wait for a connection to be made."""
 
 
-class BufferedClient(Client):
+class OwnSocketClient(Client):
+    """A client that connects by itself: paho leaves a socket open where TLS fails."""
+
+    tls: ssl.SSLContext | None = None
+
+    def _create_socket(self) -> socket.socket | BufferedSocket:
+        sock = socket.create_connection((self.host, self.port), self.connect_timeout)
+        if self.tls is None:
+            return sock
+        try:
+            return self.tls.wrap_socket(sock, server_hostname=self.host)
+        except BaseException:
+            sock.close()
+            raise
+
+
+class BufferedClient(OwnSocketClient):
     """A client whose socket is a `BufferedSocket`, for the loop of whoever drives it."""
 
     take_message: OnMessage
@@ -38,14 +54,17 @@ class BufferedClient(Client):
         return self.buffered
 
 
+Kind = TypeVar("Kind", bound=OwnSocketClient)
+
+
 def new_client(
     broker: Broker,
     client_id: str,
-    kind: type[Client] = Client,
+    kind: type[Kind],
     *,
     keeps_session: bool,
     acknowledges: bool,
-) -> Client:
+) -> Kind:
     """Return a client that is ready to connect.
 
     Parameters
@@ -79,7 +98,7 @@ def new_client(
     if broker.user is not None:
         client.username_pw_set(broker.user, broker.password)
     if broker.is_tls:
-        client.tls_set_context(tls_context(broker))
+        client.tls = tls_context(broker)
     return client
 
 

@@ -10,6 +10,7 @@ import select
 import socket
 import ssl
 import time
+from contextlib import suppress
 
 from ingest.live.cutting import Splitter
 
@@ -95,6 +96,12 @@ class BufferedSocket:
             raise BlockingIOError  # all of it were messages
         return True
 
+    def read_rest(self) -> None:
+        """Take the messages that the system still has of a connection that broke while writing."""
+        with suppress(OSError):
+            while data := self._sock.recv(CHUNK):
+                self._splitter.feed(data)
+
     def pending(self) -> int:
         """Return how many bytes wait on this side of the system."""
         beneath = self._sock.pending() if isinstance(self._sock, ssl.SSLSocket) else 0
@@ -128,10 +135,23 @@ class BufferedSocket:
             except (BlockingIOError, ssl.SSLWantReadError, ssl.SSLWantWriteError):
                 return
             except OSError as exc:
-                self.error = exc
+                self.error = self._last_word(exc)
                 raise
             self.writes += 1
             del self._out[:sent]
+
+    def _last_word(self, exc: OSError) -> OSError:
+        """Return why the other side ended TLS, if it said so, or else the error of a write."""
+        if isinstance(self._sock, ssl.SSLSocket) and not isinstance(exc, ssl.SSLError):
+            try:
+                self._sock.recv(CHUNK)
+            except (ssl.SSLWantReadError, ssl.SSLWantWriteError):
+                return exc
+            except ssl.SSLError as told:
+                return told
+            except OSError:
+                return exc
+        return exc
 
     @property
     def has_unsent(self) -> bool:

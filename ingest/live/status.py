@@ -18,7 +18,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from bondtrail import __version__
 from bondtrail.times import format_time
 from ingest.live.broker_url import Broker
-from ingest.live.paho_client import new_client
+from ingest.live.paho_client import OwnSocketClient, new_client
 
 BEAT_NS = 30_000_000_000
 """How often a state that stays is told again. [ns]"""
@@ -90,7 +90,7 @@ class StatusTeller:
         self._broker = broker
         self._clock = clock
         self._client = new_client(
-            broker, f"{client_id}-status", keeps_session=False, acknowledges=False
+            broker, f"{client_id}-status", OwnSocketClient, keeps_session=False, acknowledges=False
         )
         self._status = Status(State.STARTING, clock())
         self._told_at = 0

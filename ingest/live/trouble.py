@@ -20,8 +20,9 @@ _REFUSED = {  # MQTT 5, section 3.2.2.2; paho gives the codes of 3.1.1 the same 
         True,
     ),
     0x87: (
-        "the broker does not let this user in: check user and password, and the rights (ACL) "
-        "that the broker gives",
+        "the broker does not let this user in: check BONDTRAIL_BROKER_USER, and "
+        "BONDTRAIL_BROKER_PASSWORD or BONDTRAIL_BROKER_PASSWORD_FILE, and the rights (ACL) that "
+        "the broker gives",
         True,
     ),
     0x88: ("the broker is not available at the moment", False),
@@ -33,6 +34,8 @@ _REFUSED = {  # MQTT 5, section 3.2.2.2; paho gives the codes of 3.1.1 the same 
     0x9D: ("the broker has moved: name the new one by --broker", True),
     0x9F: ("the broker takes no more connections at the moment", False),
 }
+
+_TLS_HINT = "check that the port speaks TLS, and whether the broker wants --cert and --key"
 
 
 class BrokerError(IngestError):
@@ -95,14 +98,15 @@ def from_network(where: str, exc: OSError, *, ca: object = None) -> BrokerError:
             is_lasting=True,
         )
     if isinstance(exc, ssl.SSLError):
-        return BrokerError(where, _of_tls(exc), is_lasting="ALERT" in (exc.reason or ""))
+        return BrokerError(where, _of_tls(exc), is_lasting=True)
     if isinstance(exc, socket.gaierror):
         return BrokerError(where, f"no address is known of that name ({exc.strerror})")
     if isinstance(exc, TimeoutError):
         return BrokerError(where, "no answer in time: check host, port and firewall")
     if isinstance(exc, ConnectionRefusedError):
         return BrokerError(where, "nobody listens there: check host and port, and that it runs")
-    return BrokerError(where, f"the connection failed: {exc.strerror or exc}")
+    hint = f": {_TLS_HINT}" if where.startswith("mqtts") else ""
+    return BrokerError(where, f"the connection failed: {exc.strerror or exc}{hint}")
 
 
 def _of_tls(exc: ssl.SSLError) -> str:
@@ -114,4 +118,4 @@ def _of_tls(exc: ssl.SSLError) -> str:
         )
     if "wrong version" in reason or "record layer" in reason or "eof" in reason:
         return f"that port does not speak TLS ({reason}): check the port, or use mqtt://"
-    return f"TLS failed: {reason}"
+    return f"TLS failed ({reason}): {_TLS_HINT}"

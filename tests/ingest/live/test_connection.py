@@ -155,6 +155,33 @@ def test_what_came_on_an_earlier_connection_is_not_acknowledged_on_a_later_one()
         connection.close()
 
 
+def test_what_came_before_the_broker_was_killed_is_kept() -> None:
+    """It has told the publisher that this is safe, and may have forgotten it when it is back."""
+    has_read, is_gone = threading.Event(), threading.Event()
+
+    def killed(talk: Talk) -> None:
+        talk.let_in()
+        talk.subscribed()
+        talk.send(wire.publish("a", b"first", 5))
+        assert has_read.wait(wire.WAIT_S)
+        talk.send(wire.publish("a", b"last", 6))
+        talk.cut()
+        is_gone.set()
+
+    with scripted(killed) as broker:
+        connection = connection_to(broker)
+        connection.open(FILTERS)
+        assert [message.payload for message in taken(connection, 1)] == [b"first"]
+        has_read.set()
+        assert is_gone.wait(wire.WAIT_S)
+        connection.acknowledge()
+        assert not connection.is_open
+        assert connection.is_holding
+        messages = connection.take(BOUNDS, NEVER, patience_s=0.5)
+        assert [message.payload for message in messages] == [b"last"]
+        assert (connection.is_holding, connection.owed) == (False, 0)
+
+
 def test_acknowledgements_on_their_way_survive_the_goodbye() -> None:
     """A socket that is closed with something unread would cut the connection."""
     acknowledged = threading.Event()

@@ -1,0 +1,475 @@
+from __future__ import annotations
+
+import json
+import logging
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bondtrail.metrics import Metrics
+from bondtrail.samples import Samples
+from bondtrail.site import Site, parse_site
+from ingest.live import listening
+from ingest.live.broker_url import Broker, Version, parse_broker
+from ingest.live.connection import Bounds
+from ingest.live.listening import Listener, ListenSettings
+from ingest.live.pauses import Pauses
+from ingest.live.status import State
+from ingest.live.trouble import BrokerError, TakenOverError
+from store import (
+    DamageError,
+    NewerStoreError,
+    Store,
+    StoreBusyError,
+    StoreError,
+    StoreUnavailableError,
+    Written,
+    open_store,
+)
+from tests.ingest.live import scripted as wire
+from tests.ingest.live.scripted import Talk, scripted
+from tests.publishing import Publisher, keep_session
+from tests.services import MosquittoServer
+
+S = 1_000_000_000
+BEGIN = 1_772_323_200 * S  # 2026-03-01
+WAIT_S = 30.0
+
+
+def site_text(site_id: str, alias: str = "FT-1") -> str:
+    return f"""
+schema = 1
+[site]
+id = "{site_id}"
+name = "A site (invented)"
+timezone = "Europe/Lisbon"
+[[station]]
+id = "rail-1"
+name = "Rail spot 1"
+kind = "rail_tank_car"
+[station.points]
+flow = {{ alias = ["{alias}"], unit = "L/min" }}
+"""
+
+
+@pytest.fixture
+def site(request: pytest.FixtureRequest) -> Site:
+    """A site whose id nobody else has: the broker is shared."""
+    name = "".join(c if c.isalnum() else "-" for c in request.node.name.lower())[:40].strip("-")
+    return parse_site(site_text(f"{name}-{time.time_ns() % 1_000_000}"))
+
+
+@pytest.fixture
+def url(tmp_path: Path, site: Site) -> str:
+    """A store that holds the site file."""
+    address = f"sqlite:///{tmp_path / 'live.db'}"
+    with open_store(address) as store:
+        store.put_site(site, 0)
+    return address
+
+
+class Desk:
+    """A listener in a thread, and what can be seen of it."""
+
+    def __init__(self, broker: Broker, opened: Callable[[], Store], **options: Any) -> None:
+        self.stop = threading.Event()
+        self.ready = threading.Event()
+        self.said: list[tuple[str, str]] = []
+        self.metrics = Metrics()
+        self.failure: BaseException | None = None
+        self.listener = Listener(
+            ListenSettings(broker, bounds=Bounds(seconds=0.05)),
+            opened,
+            metrics=self.metrics,
+            on_listening=self._said,
+            pauses=lambda: Pauses(0.01, 0.05),
+            **options,
+        )
+        self._thread = threading.Thread(target=self._run)
+
+    def _said(self, where: str, client_id: str) -> None:
+        self.said.append((where, client_id))
+        self.ready.set()
+
+    def _run(self) -> None:
+        try:
+            self.listener.run(self.stop)
+        except BaseException as exc:
+            self.failure = exc
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def end(self) -> None:
+        self.stop.set()
+        self.join()
+
+    def join(self) -> None:
+        self._thread.join(WAIT_S)
+        assert not self._thread.is_alive()
+
+    def figure(self, name: str, **labels: str) -> float:
+        return self.metrics.registry.get_sample_value(name, labels) or 0.0
+
+
+@contextmanager
+def desk(broker: Broker, opened: Callable[[], Store], **options: Any) -> Iterator[Desk]:
+    made = Desk(broker, opened, **options)
+    made.start()
+    try:
+        yield made
+    finally:
+        made.end()
+
+
+def until(is_so: Callable[[], object]) -> None:
+    give_up = time.monotonic() + WAIT_S
+    while not is_so():
+        assert time.monotonic() < give_up, "it never came to that"
+        time.sleep(0.01)
+
+
+def flows(site: Site, count: int, first: int = 0) -> list[tuple[str, bytes]]:
+    topic = f"bondtrail/{site.id}/rail-1/flow"
+    return [
+        (topic, json.dumps({"t": BEGIN + n * S, "v": n}).encode())
+        for n in range(first, first + count)
+    ]
+
+
+def held_by(broker: MosquittoServer, client_id: str) -> int:
+    """Return how many messages the broker still holds for a client, what we say of ourselves aside.
+
+    The session ends with that.
+    """
+    count = 0
+    with Publisher(broker.port, client_id, clean=False) as session:
+        session._socket.settimeout(0.3)
+        with suppress(TimeoutError):
+            while True:
+                kind, body = session._packet()
+                count += kind & 0xF0 == 0x30 and b"/$service/" not in body
+    Publisher(broker.port, client_id, clean=True).close()
+    return count
+
+
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
+def test_what_is_published_is_stored_once_and_acknowledged(
+    broker: MosquittoServer, site: Site, url: str, version: Version
+) -> None:
+    at = parse_broker(broker.url, version=version)
+    with desk(at, lambda: open_store(url)) as seen:
+        assert seen.ready.wait(WAIT_S)
+        with Publisher(broker.port, site.id) as publisher:
+            publisher.publish(flows(site, 500))
+        until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 500)
+        assert seen.listener.why_not_ready() is None
+    assert seen.failure is None
+    assert seen.said == [(at.where, f"bondtrail-{site.id}")]
+    assert seen.listener.state.state is State.STOPPED
+    assert held_by(broker, f"bondtrail-{site.id}") == 0
+    with open_store(url) as store:
+        samples = store.read("rail-1.flow")
+        assert samples.time.tolist() == [BEGIN + n * S for n in range(500)]
+        assert samples.value.tolist() == list(range(500))
+        assert sum(source.readings for source in store.sources()) == 500
+    assert seen.figure("bondtrail_commit_seconds_count") >= 1
+
+
+def test_what_came_while_nobody_listened_is_taken_later(
+    broker: MosquittoServer, site: Site, url: str
+) -> None:
+    keep_session(broker.port, f"bondtrail-{site.id}", f"bondtrail/{site.id}/#")
+    with Publisher(broker.port, site.id) as publisher:
+        publisher.publish(flows(site, 300))
+    with desk(parse_broker(broker.url, version="3.1.1"), lambda: open_store(url)) as seen:
+        until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 300)
+    assert held_by(broker, f"bondtrail-{site.id}") == 0
+
+
+def test_what_cannot_be_taken_is_kept_with_the_reason(
+    broker: MosquittoServer, site: Site, url: str
+) -> None:
+    with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
+        assert seen.ready.wait(WAIT_S)
+        with Publisher(broker.port, site.id) as publisher:
+            topic = f"bondtrail/{site.id}/rail-1/flow"
+            publisher.publish([(topic, b"{"), (topic, bytes(3 << 20)), *flows(site, 1)])
+        until(lambda: seen.figure("bondtrail_rejects_total") == 2)
+    with open_store(url) as store:
+        rejects = store.rejects()
+    assert {reject.where for reject in rejects} == {f"topic {topic}"}
+    assert len(rejects) == 2
+    assert max(len(reject.raw) for reject in rejects) <= 4096
+    assert held_by(broker, f"bondtrail-{site.id}") == 0
+
+
+class Troubled:
+    """A store that refuses to write as a test says, then writes."""
+
+    def __init__(self, store: Store, *refusals: Exception) -> None:
+        self._store = store
+        self.refusals = list(refusals)
+        self.asked = 0
+
+    def __enter__(self) -> Troubled:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._store.close()
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._store, name)
+
+    def write(self, batch: Mapping[str, Samples], **named: Any) -> Written:
+        self.asked += 1
+        if self.refusals and batch:
+            raise self.refusals.pop(0)
+        return self._store.write(batch, **named)
+
+
+def troubled(url: str, *refusals: Exception) -> Callable[[], Any]:
+    return lambda: Troubled(open_store(url), *refusals)
+
+
+def test_a_store_that_is_away_is_waited_for_and_nothing_is_acknowledged_before(
+    site: Site, url: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level(logging.INFO, "ingest.live")
+    gate = threading.Event()
+    states: list[State] = []
+
+    class Gated(Troubled):
+        def write(self, batch: Mapping[str, Samples], **named: Any) -> Written:
+            if batch and not gate.is_set():
+                states.append(seen.listener.state.state)
+                raise StoreBusyError("store", "held by another")
+            return super().write(batch, **named)
+
+    def script(talk: Talk) -> None:
+        talk.let_in()
+        talk.subscribed_all()
+        (message,) = flows(site, 1)
+        talk.send(wire.publish(*message, 1))
+        until(lambda: State.NO_STORE in states)
+        assert "waiting for the store" in (seen.listener.why_not_ready() or "")
+        gate.set()
+        assert talk.acknowledged(1) == [1]
+        while talk.packet():
+            pass
+
+    with scripted(script) as at:
+        seen = Desk(at, lambda: Gated(open_store(url)))  # type: ignore[arg-type, return-value]
+        seen.start()
+        until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 1)
+        seen.end()
+    assert seen.failure is None
+    assert "waiting for the store: store: held by another" in caplog.text
+    assert states
+
+
+@pytest.mark.parametrize(
+    "refusal",
+    [
+        ValueError("a value that no store holds"),
+        DamageError("store", part="segment", row_id=1, point="rail-1.flow", start=0, end=1),
+    ],
+    ids=["value", "damage"],
+)
+def test_a_batch_that_the_store_refuses_for_one_point_does_not_stop_the_rest(
+    broker: MosquittoServer, site: Site, url: str, refusal: Exception
+) -> None:
+    # The batch, then its one point alone.
+    with desk(parse_broker(broker.url), troubled(url, refusal, refusal)) as seen:
+        assert seen.ready.wait(WAIT_S)
+        with Publisher(broker.port, site.id) as publisher:
+            publisher.publish(flows(site, 1))
+            until(lambda: seen.figure("bondtrail_rejects_total") == 1)
+            publisher.publish(flows(site, 5, first=1))
+        until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 5)
+    assert held_by(broker, f"bondtrail-{site.id}") == 0
+    with open_store(url) as store:
+        (reject,) = store.rejects()
+        assert len(store.read("rail-1.flow")) == 5
+    assert (reject.where, reject.point, reject.time) == ("point rail-1.flow", "rail-1.flow", BEGIN)
+    assert str(refusal) in reject.reason
+    assert reject.raw.startswith("2026-03-01T00:00:00.000Z,")
+
+
+def test_a_refusal_of_no_known_reason_is_waited_for_before_it_counts(
+    broker: MosquittoServer, site: Site, url: str
+) -> None:
+    odd = StoreError("store", "the database refused: something odd")
+    with desk(parse_broker(broker.url), troubled(url, odd, odd)) as seen:
+        assert seen.ready.wait(WAIT_S)
+        with Publisher(broker.port, site.id) as publisher:
+            publisher.publish(flows(site, 1))
+        until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 1)
+    with open_store(url) as store:
+        assert store.rejects() == []
+
+
+def test_a_stop_while_the_store_is_away_leaves_the_message_at_the_broker(
+    broker: MosquittoServer, site: Site, url: str
+) -> None:
+    class Away(Troubled):
+        def write(self, batch: Mapping[str, Samples], **named: Any) -> Written:
+            if batch:
+                raise StoreUnavailableError("store", "gone")
+            return super().write(batch, **named)
+
+    opened: Any = lambda: Away(open_store(url))  # noqa: E731
+    with desk(parse_broker(broker.url, version="3.1.1"), opened) as seen:
+        assert seen.ready.wait(WAIT_S)
+        with Publisher(broker.port, site.id) as publisher:
+            publisher.publish(flows(site, 3))
+        until(lambda: seen.listener.state.state is State.NO_STORE)
+    assert seen.failure is None
+    assert held_by(broker, f"bondtrail-{site.id}") == 3
+
+
+def test_a_store_that_is_not_there_yet_is_waited_for(
+    broker: MosquittoServer, site: Site, url: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    refusals = [StoreUnavailableError("store", "it is starting"), StoreBusyError("store", "held")]
+
+    def opened() -> Store:
+        if refusals:
+            raise refusals.pop(0)
+        return open_store(url)
+
+    with desk(parse_broker(broker.url), opened) as seen:
+        assert seen.ready.wait(WAIT_S)
+    assert seen.failure is None
+    assert "waiting for the store: store: it is starting" in caplog.text
+
+
+def test_a_store_of_a_newer_bondtrail_is_not_waited_for(broker: MosquittoServer) -> None:
+    def opened() -> Store:
+        raise NewerStoreError("store", "9999", "0004")
+
+    with desk(parse_broker(broker.url), opened) as seen:
+        seen.join()
+    assert isinstance(seen.failure, NewerStoreError)
+
+
+def test_another_site_file_is_followed(
+    broker: MosquittoServer, site: Site, url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(listening, "SITE_NS", 0)
+    topic = f"plant/{site.id}"
+    with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
+        assert seen.ready.wait(WAIT_S)
+        with open_store(url) as store:
+            store.put_site(parse_site(site_text(site.id, f"{topic}#flow")), time.time_ns())
+        with Publisher(broker.port, site.id) as publisher:
+
+            def taken() -> bool:
+                publisher.publish([(topic, json.dumps({"t": BEGIN, "flow": 7}).encode())])
+                time.sleep(0.1)
+                return seen.figure("bondtrail_samples_total", outcome="new") == 1
+
+            until(taken)
+
+
+def test_the_broker_is_told_how_the_listener_does(
+    broker: MosquittoServer, site: Site, url: str
+) -> None:
+    topic = f"bondtrail/{site.id}/$service/bondtrail-{site.id}"
+
+    def told() -> dict[str, Any]:
+        with Publisher(broker.port, f"{site.id}-looks") as looks:
+            looks.subscribe(topic)
+            looks._socket.settimeout(2.0)
+            try:
+                _, body = looks._packet_of_any_length()  # type: ignore[attr-defined]
+            except (TimeoutError, AttributeError):
+                body = looks._half or looks._more()
+            found: dict[str, Any] = json.loads(body[body.index(b"{") :])
+            return found
+
+    with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
+        assert seen.ready.wait(WAIT_S)
+        until(lambda: told()["state"] == "listening")
+        assert set(told()) == {"state", "since", "at", "detail", "version"}
+    assert told()["state"] == "stopped"
+
+
+def test_a_second_listener_of_one_name_ends_the_first(site: Site, url: str) -> None:
+    def script(talk: Talk) -> None:
+        talk.let_in()
+        talk.subscribed_all()
+        until(seen.ready.is_set)
+        talk.send(b"\xe0\x01\x8e")  # DISCONNECT, session taken over: MQTT 5, section 3.14.2.1
+
+    with scripted(script) as at:
+        seen = Desk(at, lambda: open_store(url))
+        seen.start()
+        seen.join()
+    assert isinstance(seen.failure, TakenOverError)
+
+
+def test_a_second_client_of_one_name_is_suspected_where_the_broker_does_not_say(
+    broker: MosquittoServer, site: Site, url: str
+) -> None:
+    with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
+        assert seen.ready.wait(WAIT_S)
+        name = f"bondtrail-{site.id}"
+
+        def is_suspected() -> bool:
+            Publisher(broker.port, name, clean=False).close()
+            return "--client-id" in seen.listener.state.detail
+
+        until(is_suspected)
+    assert seen.failure is None
+
+
+def test_a_subscription_that_is_refused_at_the_start_is_a_fault(site: Site, url: str) -> None:
+    def script(talk: Talk) -> None:
+        talk.let_in()
+        talk.subscribed_all(0x87)
+        while talk.packet():
+            pass
+
+    with scripted(script) as at, desk(at, lambda: open_store(url)) as seen:
+        seen.join()
+    assert isinstance(seen.failure, BrokerError)
+    assert f"bondtrail/{site.id}/#" in str(seen.failure)
+    assert not seen.said
+
+
+def test_a_password_that_is_refused_later_is_waited_for(site: Site, url: str) -> None:
+    def first(talk: Talk) -> None:
+        talk.let_in()
+        talk.subscribed_all()
+        until(seen.ready.is_set)
+
+    def second(talk: Talk) -> None:
+        talk.let_in(code=0x86)
+
+    def third(talk: Talk) -> None:
+        talk.let_in()
+        talk.subscribed_all()
+        until(lambda: seen.listener.state.state is State.LISTENING)
+
+    with scripted(first, second, third) as at:
+        seen = Desk(at, lambda: open_store(url))
+        seen.start()
+        until(lambda: seen.said)
+        until(lambda: "refused user" in seen.listener.state.detail)
+        until(lambda: seen.listener.state.state is State.LISTENING)
+        seen.end()
+    assert seen.failure is None
+
+
+def test_a_site_that_the_store_lacks_is_said(broker: MosquittoServer, tmp_path: Path) -> None:
+    with desk(
+        parse_broker(broker.url), lambda: open_store(f"sqlite:///{tmp_path / 'empty.db'}")
+    ) as seen:
+        seen.join()
+    assert "the store has no site file" in str(seen.failure)
