@@ -306,6 +306,12 @@ class SparkplugHost:
             device.is_born and _is_before(sent, device.birth_ms, node, is_late)
         ):
             taken.refuse(message, reason(Wrong.OLD_BIRTH))
+        elif is_late:
+            # Another birth may be among what was lost since: its values count, its aliases do not.
+            reading = self._reading(node, device, message, payload, is_uncertain=not device.is_born)
+            reading.data(None)
+            reading.into(taken)
+            ask(node, message.arrived, taken)
         else:
             self._birth(node, device, message, payload, taken)
 

@@ -129,6 +129,16 @@ def test_second_loss_among_what_waits_is_a_doubt_again(talk: Talk) -> None:
     assert [row[:2] for row in talk.tick(4 + WINDOW).rows] == [("rail-1.resistance", 4), (FLO, 4)]
 
 
+def test_birth_of_a_device_that_comes_after_the_loss_says_nothing_of_aliases(talk: Talk) -> None:
+    # Sent 2: the birth; 3 is lost, and may be another birth; 4: the data.
+    swapped = [("Bond/Ohm", FLOW[1], DOUBLE), ("FT-1", OHM[1], DOUBLE)]
+    talk.ddata(told(FLOW, 5.0), seq=4, at=20)
+    assert talk.tick(20 + WINDOW).asked == REBIRTH
+    heard = talk.dbirth(*[born(what, 1.0) for what in swapped], seq=2, at=10)
+    assert heard.rows == [("rail-1.resistance", 10, 1000.0, 0), (FLO, 10, 1.0, 0)]
+    assert talk.ddata(told(FLOW, 5.0), seq=5, at=2500).rows == []
+
+
 def test_repeated_data_are_taken_again_and_nothing_waits(talk: Talk) -> None:
     for _ in range(2):
         assert talk.ddata(told(FLOW, 2.0), seq=2, at=2).rows == [(FLO, 2, 2.0, 0)]
