@@ -103,7 +103,11 @@ def history_of(
         Whether what is found is to be judged again.
     """
     epochs = epochs_of(station_id, sites)
-    stale = stale_after(epochs)
+    stale = {
+        point.name: nanoseconds(point.stale_after_s)
+        for epoch in epochs
+        for point in epoch.station.points.values()
+    }
     heard = [points[name] for name in stale if name in points]
     if not heard:
         return None
@@ -123,15 +127,6 @@ def history_of(
         tickets=store.tickets(station_id),
         floor=floor,
     )
-
-
-def stale_after(epochs: Sequence[Epoch]) -> dict[str, int]:
-    """Return how long a reading of each point can hold, by the latest file that says so. [ns]"""
-    return {
-        point.name: nanoseconds(point.stale_after_s)
-        for epoch in epochs
-        for point in epoch.station.points.values()
-    }
 
 
 def examined(
