@@ -10,8 +10,11 @@ COPY ingest ingest
 COPY analytics analytics
 COPY dashboard dashboard
 COPY replay_data replay_data
+# Libraries bring their own tests, C headers and maps of scripts: a sixth of it all.
 RUN python -m venv --without-pip /opt/bondtrail \
- && pip --python /opt/bondtrail/bin/python install --no-cache-dir -c constraints.txt .
+ && pip --python /opt/bondtrail/bin/python install --no-cache-dir -c constraints.txt . \
+ && find /opt/bondtrail/lib -type d \( -name tests -o -name include \) -prune -exec rm -r {} + \
+ && find /opt/bondtrail/lib -name '*.js.map' -delete
 
 FROM python:3.11.13-slim-bookworm
 # The home of what libraries keep for themselves: the only place that can be written to.
