@@ -15,6 +15,7 @@ SUBJECTS = (
     "pandas_groupby",
     "charging",
     "replay",
+    "listen",
 )
 LARGE = ("load_memory", "kpis", "alarms", "quarter_report", "player", "finding_delay")
 
