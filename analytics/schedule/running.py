@@ -36,6 +36,8 @@ from store import Store, StoreError
 
 LOOK_S = 60.0
 """How often it is looked whether the hour of a daily job has come. [s]"""
+LOOK_AFTER_S = 5.0
+"""How often it is looked whether the clock still turns. [s]"""
 STOP_S = 30.0
 """How long a stop waits for the jobs at hand. [s]"""
 FRESH_S = 180.0
@@ -98,6 +100,24 @@ class Jobs:
             clockwork.add_job(look, trigger, id=name, next_run_time=dt.datetime.now(UTC))
         clockwork.start()
 
+    def keep(self, stop: threading.Event) -> None:
+        """Start, look after the clock until told to stop, and stop.
+
+        Raises
+        ------
+        RuntimeError
+            If the clock ends by itself.
+        """
+        self.start()
+        try:
+            while not stop.wait(LOOK_AFTER_S):
+                why = self.alive()
+                if why is not None:
+                    raise RuntimeError(why)
+                self._catch_up()
+        finally:
+            self.stop()
+
     def stop(self, wait_s: float = STOP_S) -> bool:
         """Begin no further job, and wait for those at hand.
 
@@ -152,13 +172,21 @@ class Jobs:
         last = _last(store, "analyse")
         ended = None if last is None else last.succeeded
         limit_s = max(FRESH_S, 3 * self._analyse_s)
-        if ended is not None and now - ended <= nanoseconds(limit_s):
+        if ended is not None and abs(now - ended) <= nanoseconds(limit_s):
             return None
         if not store.waiting():
             return None
         if ended is None:
             return "readings wait, and no analysis has ended well yet"
         return f"readings wait, and the last analysis that ended well did at {format_time(ended)}"
+
+    def _catch_up(self) -> None:
+        """Have jobs look now that would be late: the clock of the machine was set back."""
+        assert self._scheduler is not None
+        now = dt.datetime.now(UTC)
+        for job in self._scheduler.get_jobs():
+            if job.next_run_time - now > 1.5 * job.trigger.interval:
+                job.modify(next_run_time=now)
 
     # A turn, in a thread of its own
 

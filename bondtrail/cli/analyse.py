@@ -13,6 +13,7 @@ from bondtrail.cli.faults import print_warning
 from bondtrail.cli.health import answering, health_option
 from bondtrail.cli.listen import site_settler
 from bondtrail.cli.options import db_option, example, holds_from_option, site_option
+from bondtrail.cli.parts import Part, end_of, run_together
 from bondtrail.cli.progress import shown_progress
 from bondtrail.cli.schedule import Every, jobs_of, readiness, refuse_missing, wait_for_store
 from bondtrail.cli.stopping import told_to_stop
@@ -109,15 +110,15 @@ def stay(db: str, given: Site | None, since: int | None, every_s: float, health:
     log_plainly()
     metrics = Metrics()
     jobs = jobs_of(db, metrics, every_s)
+    died = None
     with (
         told_to_stop() as stop,
         answering(health, {"schedule": jobs.alive}, readiness(jobs), metrics),
     ):
         if wait_for_store(site_settler(db, given, since), db, stop):
-            jobs.start()
             print(f"Judging what is new every {every_s:g} s (Ctrl-C ends it)", flush=True)
-            stop.wait()
-        jobs.stop()
+            died = run_together([Part("the schedule", jobs.keep)], stop)
+    end_of(died)
     print("Stopped.", flush=True)
 
 

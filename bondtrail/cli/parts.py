@@ -8,6 +8,12 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+import click
+
+from bondtrail.cli.faults import print_warning, translated
+
+DIED = 1
+"""The status where a part ended by itself: whoever watches the process begins it anew."""
 STOP_S = 30.0
 """How long a part may take to end in good order. [s]"""
 
@@ -84,3 +90,26 @@ def _run(part: Part, stop: threading.Event, first: list[Part]) -> None:
     if not stop.is_set():
         first.append(part)
         stop.set()
+
+
+def end_of(died: Part | None) -> None:
+    """Say which part ended the process, if one did.
+
+    Raises
+    ------
+    Fault
+        If a person must mend what ended it.
+    Exit
+        With status 1, if it should not have ended.
+    """
+    if died is None:
+        return
+    failure = died.failure
+    fault = failure if isinstance(failure, click.ClickException) else None
+    if fault is None and failure is not None and not isinstance(failure, OSError):
+        fault = translated(failure)
+    if fault is not None:
+        raise fault
+    why = f": {type(failure).__name__}: {failure}" if failure else ""
+    print_warning(f"{died.name} ended by itself{why}\n  The rest was ended in good order.")
+    raise click.exceptions.Exit(DIED)

@@ -2,32 +2,24 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import click
 
 from bondtrail.cli import opening
 from bondtrail.cli.broker_options import broker_options, session_options
-from bondtrail.cli.faults import print_warning, translated
 from bondtrail.cli.health import answering, health_option
 from bondtrail.cli.listen import listen_settings, say_listening, site_settler, waits_for
 from bondtrail.cli.options import db_option, example, holds_from_option, site_option
-from bondtrail.cli.parts import Part, run_together
+from bondtrail.cli.parts import Part, end_of, run_together
 from bondtrail.cli.schedule import jobs_of, readiness, refuse_missing, wait_for_store
 from bondtrail.cli.serve import access_of, board_options, serve_board
 from bondtrail.cli.stopping import told_to_stop
 
 if TYPE_CHECKING:
-    from analytics.schedule import Jobs
     from ingest.live.broker_url import Broker
-
-DIED = 1
-"""The status where a part ended by itself: whoever watches the process begins it anew."""
-LOOK_S = 5.0
-"""How often to look whether the schedule's clock still turns. [s]"""
 
 
 @click.command(
@@ -88,24 +80,9 @@ def command(
         died = None
         if wait_for_store(settled, db, stop):
             board = _board(db, host, port, names, proxy)
-            died = run_together([listening, Part("the schedule", _clockwork(jobs)), board], stop)
-    if died is not None:
-        _tell(died)
+            died = run_together([listening, Part("the schedule", jobs.keep), board], stop)
+    end_of(died)
     print("Stopped; all that was committed is acknowledged.", flush=True)
-
-
-def _clockwork(jobs: Jobs) -> Callable[[threading.Event], None]:
-    """Return what keeps a schedule going until told to stop."""
-
-    def work(stop: threading.Event) -> None:
-        jobs.start()
-        while not stop.wait(LOOK_S):
-            why = jobs.alive()
-            if why is not None:
-                raise RuntimeError(why)
-        jobs.stop()
-
-    return work
 
 
 def _board(db: str, host: str, port: int, names: Sequence[str], proxy: str | None) -> Part:
@@ -113,24 +90,3 @@ def _board(db: str, host: str, port: int, names: Sequence[str], proxy: str | Non
     with opening.existing_store(db) as store:
         access = access_of(store, host, names, proxy)
     return Part("the board", lambda stop: serve_board(db, host, port, access, stop))
-
-
-def _tell(died: Part) -> NoReturn:
-    """Say which part ended the process.
-
-    Raises
-    ------
-    Fault
-        If a person must mend what ended it.
-    Exit
-        With status 1, if it should not have ended.
-    """
-    failure = died.failure
-    fault = failure if isinstance(failure, click.ClickException) else None
-    if fault is None and isinstance(failure, Exception) and not isinstance(failure, OSError):
-        fault = translated(failure)
-    if fault is not None:
-        raise fault
-    why = f": {type(failure).__name__}: {failure}" if failure else ""
-    print_warning(f"{died.name} ended by itself{why}\n  The rest was ended in good order.")
-    raise click.exceptions.Exit(DIED)

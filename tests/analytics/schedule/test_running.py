@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import logging
 import threading
 import time
@@ -280,7 +281,7 @@ def test_every_job_is_done_as_it_starts(
     assert all(job.failures == 0 for job in store.jobs.all())
 
 
-def until(there: Callable[[], bool]) -> None:
+def until(there: Callable[[], object]) -> None:
     pause = threading.Event()
     for _ in range(600):
         if there():
@@ -333,6 +334,40 @@ def test_a_stop_waits_for_the_job_at_hand_and_begins_no_other(
     clock.on(600)
     jobs._turn(task)
     assert recorded(store, "tidy") == found
+
+
+def test_a_clock_that_is_set_back_holds_up_no_job(
+    opened: Callable[[], Store], clock: Clock
+) -> None:
+    runs, work = counting()
+    with jobs_of(opened, clock, Task("tidy", 60, work)) as jobs:
+        jobs.start()
+        until(lambda: runs)
+        assert jobs._scheduler is not None
+        late = dt.datetime.now(dt.UTC) + dt.timedelta(hours=1)  # as it is after an hour back
+        jobs._scheduler.get_job("tidy").modify(next_run_time=late)
+        clock.on(60)
+        jobs._catch_up()
+        until(lambda: len(runs) == 2)
+
+
+def test_it_is_kept_until_told_to_stop(opened: Callable[[], Store], clock: Clock) -> None:
+    stop = threading.Event()
+    runs, work = counting()
+    task = Task("tidy", 60, lambda turn: stop.set() or work(turn))
+    with jobs_of(opened, clock, task) as jobs:
+        jobs.keep(stop)
+        assert jobs.alive() is None
+    assert len(runs) == 1
+
+
+def test_a_clock_that_ends_by_itself_is_told(opened: Callable[[], Store], clock: Clock) -> None:
+    with jobs_of(opened, clock) as jobs:
+        jobs.start()
+        assert jobs.alive() is None
+        assert jobs._scheduler is not None
+        jobs._scheduler.shutdown(wait=False)
+        assert jobs.alive() == "its clock has ended"
 
 
 def test_a_job_that_stops_half_way_is_no_failure(

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import threading
 
+import click
 import pytest
 
 from bondtrail.cli import parts as module
-from bondtrail.cli.parts import Part, run_together
+from bondtrail.cli.faults import Fault
+from bondtrail.cli.parts import Part, end_of, run_together
+from store import NotAStoreError
 
 
 def staying(told: list[str], name: str) -> Part:
@@ -63,3 +66,37 @@ def test_one_that_does_not_end_is_left(
 
 def test_a_part_that_has_not_begun_is_not_called_ended() -> None:
     assert Part("later", lambda stop: None).alive() is None
+
+
+def died(failure: Exception | None) -> Part:
+    return Part("the listener", lambda stop: None, failure)
+
+
+@pytest.mark.parametrize(
+    "failure",
+    [
+        pytest.param(None, id="it-returned"),
+        pytest.param(KeyError("defect"), id="a-defect"),
+        pytest.param(OSError(5, "Input/output error"), id="the-machine"),
+    ],
+)
+def test_a_part_that_ends_by_itself_is_named_and_the_status_is_1(
+    failure: Exception | None, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(click.exceptions.Exit) as found:
+        end_of(died(failure))
+    assert found.value.exit_code == 1
+    told = capsys.readouterr().err
+    assert told.startswith("bondtrail: the listener ended by itself")
+    assert (type(failure).__name__ in told) is (failure is not None)
+
+
+@pytest.mark.parametrize("failure", [Fault("wrong"), NotAStoreError("x", "wrong")])
+def test_what_a_person_must_mend_is_told_as_ever(failure: Exception) -> None:
+    with pytest.raises(Fault, match="wrong"):
+        end_of(died(failure))
+
+
+def test_a_good_end_says_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    end_of(None)
+    assert capsys.readouterr().err == ""

@@ -18,10 +18,7 @@ from typing import Any
 
 import pytest
 
-from bondtrail.cli import run as command
 from bondtrail.cli import schedule
-from bondtrail.cli.faults import Fault
-from bondtrail.cli.parts import Part
 from bondtrail.times import format_time
 from store import NotAStoreError, StoreUnavailableError, open_store
 from tests.publishing import Publisher
@@ -221,7 +218,7 @@ def test_the_schedule_alone_says_how_it_is_and_ends_when_told(
     assert re.search(r"health and figures are at http://127\.0\.0\.1:\d+/", told.err)
 
 
-# A store that is away, and a part that ends.
+# A store that is away.
 
 
 class Opened:
@@ -268,32 +265,3 @@ def test_what_waiting_does_not_mend_is_not_waited_for(db: str, fault: Exception)
 
     with pytest.raises(type(fault)):
         schedule.wait_for_store(open_it, db, threading.Event())
-
-
-def died(failure: Exception | None) -> Part:
-    return Part("the listener", lambda stop: None, failure)
-
-
-@pytest.mark.parametrize(
-    "failure",
-    [
-        pytest.param(None, id="it-returned"),
-        pytest.param(KeyError("defect"), id="a-defect"),
-        pytest.param(OSError(5, "Input/output error"), id="the-machine"),
-    ],
-)
-def test_a_part_that_ends_by_itself_is_named_and_the_status_is_1(
-    failure: Exception | None, capsys: pytest.CaptureFixture[str]
-) -> None:
-    with pytest.raises(command.click.exceptions.Exit) as found:
-        command._tell(died(failure))
-    assert found.value.exit_code == 1
-    told = capsys.readouterr().err
-    assert told.startswith("bondtrail: the listener ended by itself")
-    assert (type(failure).__name__ in told) is (failure is not None)
-
-
-@pytest.mark.parametrize("failure", [Fault("wrong"), NotAStoreError("x", "wrong")])
-def test_what_a_person_must_mend_is_told_as_ever(failure: Exception) -> None:
-    with pytest.raises(Fault, match="wrong"):
-        command._tell(died(failure))
