@@ -189,6 +189,9 @@ KEEPS_ALL = (
     "persistence true",
     "autosave_on_changes true",
     "autosave_interval 1",
+    # Else the system holds back the last message to a listener until that has confirmed the one
+    # before: a kill takes what the publisher was told is safe from the broker and the listener.
+    "set_tcp_nodelay true",
 )
 # For queues of a million: it saves the whole queue at every change.
 KEEPS_ALL_IN_MEMORY = ("max_queued_messages 0", "max_inflight_messages 0", "persistence false")

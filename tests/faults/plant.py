@@ -66,11 +66,21 @@ class Plant(threading.Thread):
     ----------
     acknowledged : int
         How many readings the broker has taken: the first so many.
+    repeats : int
+        So many of those are published again after a connection has broken.
     """
 
-    def __init__(self, port: int, rate: int, user: str | None = None, password: str | None = None):
+    def __init__(
+        self,
+        port: int,
+        rate: int,
+        user: str | None = None,
+        password: str | None = None,
+        repeats: int = 0,
+    ) -> None:
         super().__init__(name="plant", daemon=True)
         self.acknowledged = 0
+        self.repeats = repeats
         self.trouble: list[str] = []
         self._port = port
         self._rate = rate
@@ -85,6 +95,7 @@ class Plant(threading.Thread):
                 return
             except (OSError, RefusedError) as exc:
                 self.trouble.append(repr(exc))
+                self.acknowledged = max(self.acknowledged - self.repeats, 0)
                 time.sleep(0.05)
 
     def finish(self) -> int:
@@ -100,23 +111,22 @@ class Plant(threading.Thread):
     def _talk(self) -> None:
         before = self.acknowledged
         with Publisher(self._port, "plant", **self._who) as publisher:
-            while True:
-                last = self._last
-                due = self._due() if last is None else last
-                due = min(due, before + publisher.acknowledged + _WINDOW)
+            while self.acknowledged != self._last:
+                due = self._due() if self._last is None else self._last
+                due = min(due, self.acknowledged + _WINDOW)
                 sent = before + publisher.sent
                 publisher.send(message(n) for n in range(sent, min(due, sent + _AT_ONCE)))
                 if sent >= due:
                     publisher.take_acknowledgements(0.01)
                     self.acknowledged = before + publisher.acknowledged
-                if self.acknowledged == last:
-                    return
 
 
 @contextmanager
-def publishing(port: int, rate: int) -> Iterator[Plant]:
+def publishing(
+    port: int, rate: int, *, user: str | None = None, password: str | None = None, repeats: int = 0
+) -> Iterator[Plant]:
     """Publish so many readings a second for as long as the block lasts, or until finished."""
-    plant = Plant(port, rate)
+    plant = Plant(port, rate, user, password, repeats)
     plant.start()
     try:
         yield plant
