@@ -64,6 +64,7 @@ def new_client(
     *,
     keeps_session: bool,
     acknowledges: bool,
+    comes_back: bool = False,
 ) -> Kind:
     """Return a client that is ready to connect.
 
@@ -79,6 +80,8 @@ def new_client(
         The broker keeps its session while it is away (MQTT 3.1.1; on MQTT 5 `connect` says so).
     acknowledges : bool
         Messages are acknowledged by whoever takes them, not by paho.
+    comes_back : bool
+        paho connects again by itself when the connection is lost; its own thread must drive it.
 
     Raises
     ------
@@ -91,7 +94,7 @@ def new_client(
         client_id=client_id,
         clean_session=None if version == MQTTv5 else not keeps_session,
         protocol=version,
-        reconnect_on_failure=False,
+        reconnect_on_failure=comes_back,
         manual_ack=acknowledges,
     )
     client.connect_timeout = CONNECT_S

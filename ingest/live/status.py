@@ -90,7 +90,12 @@ class StatusTeller:
         self._broker = broker
         self._clock = clock
         self._client = new_client(
-            broker, f"{client_id}-status", OwnSocketClient, keeps_session=False, acknowledges=False
+            broker,
+            f"{client_id}-status",
+            OwnSocketClient,
+            keeps_session=False,
+            acknowledges=False,
+            comes_back=True,
         )
         self._status = Status(State.STARTING, clock())
         self._told_at = 0

@@ -1,0 +1,93 @@
+from __future__ import annotations
+
+import json
+import socket
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion
+
+from bondtrail import __version__
+from ingest.live.broker_url import parse_broker
+from ingest.live.status import BEAT_NS, State, Status, StatusTeller, encoded, status_topic
+from tests.services import MosquittoServer
+
+S = 1_000_000_000
+BEGIN = 1_772_323_200 * S  # 2026-03-01
+
+
+def test_a_status_says_what_since_when_and_why() -> None:
+    said = json.loads(encoded(Status(State.NO_STORE, BEGIN, "the disk is full"), BEGIN + S))
+    assert said == {
+        "state": "waiting for the store",
+        "since": "2026-03-01T00:00:00.000Z",
+        "at": "2026-03-01T00:00:01.000Z",
+        "detail": "the disk is full",
+        "version": __version__,
+    }
+
+
+def test_a_status_has_a_topic_beside_those_of_readings() -> None:
+    assert status_topic("quay", "listener-2") == "bondtrail/quay/$service/listener-2"
+
+
+@contextmanager
+def heard(broker: MosquittoServer, topic: str) -> Iterator[list[dict[str, Any]]]:
+    """Yield what is said on a topic, as it is said."""
+    said: list[dict[str, Any]] = []
+
+    def note(_: Client, __: Any, message: MQTTMessage) -> None:
+        said.append(json.loads(message.payload))
+
+    client = Client(CallbackAPIVersion.VERSION2)
+    client.on_message = note
+    client.connect("127.0.0.1", broker.port)
+    client.subscribe(topic, 1)
+    client.loop_start()
+    try:
+        yield said
+    finally:
+        client.disconnect()
+        client.loop_stop()
+
+
+def until(is_so: Any) -> None:
+    give_up = time.monotonic() + 30.0
+    while not is_so():
+        assert time.monotonic() < give_up, "it never came to that"
+        time.sleep(0.01)
+
+
+def test_states_are_told_and_told_again_and_the_last_is_stopped(broker: MosquittoServer) -> None:
+    now = [BEGIN]
+    teller = StatusTeller(parse_broker(broker.url), "quay", "told", clock=lambda: now[0])
+    with heard(broker, teller.topic) as said:
+        teller.start()
+        until(lambda: [each["state"] for each in said] == ["starting"])
+        teller.tell(Status(State.LISTENING, BEGIN))
+        until(lambda: len(said) == 2)
+        teller.beat()  # too soon
+        now[0] += BEAT_NS
+        teller.beat()
+        until(lambda: len(said) == 3)
+        assert (said[2]["state"], said[2]["at"]) == ("listening", "2026-03-01T00:00:30.000Z")
+        teller.tell(Status(State.STOPPED, now[0]))
+        teller.stop()
+        until(lambda: len(said) == 4)
+    assert said[3]["state"] == "stopped"
+
+
+def test_the_broker_says_gone_for_one_that_is_cut_off(broker: MosquittoServer) -> None:
+    teller = StatusTeller(parse_broker(broker.url), "quay", "cut-off", clock=lambda: BEGIN)
+    with heard(broker, teller.topic) as said:
+        teller.start()
+        until(lambda: said)
+        sock = teller._client.socket()
+        assert isinstance(sock, socket.socket)
+        sock.shutdown(socket.SHUT_RDWR)
+        until(lambda: len(said) == 3)  # it comes back by itself
+        teller.stop()
+    assert [each["state"] for each in said] == ["starting", "gone", "starting"]
