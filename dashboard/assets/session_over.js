@@ -3,10 +3,9 @@
   const ask = window.fetch;
   window.fetch = async (...what) => {
     const answer = await ask(...what);
-    if (answer.status === 401) {
-      const here = window.location.pathname + window.location.search;
-      window.location.assign(`/sign-in?next=${encodeURIComponent(here)}`);
-    }
-    return answer;
+    if (answer.status !== 401) return answer;
+    const here = window.location.pathname + window.location.search;
+    window.location.assign(`/sign-in?next=${encodeURIComponent(here)}`);
+    return new Promise(() => {}); // the page goes: nothing of it is to call this a failure
   };
 })();
