@@ -68,6 +68,10 @@ class Source(HasReadings, HasSites, Protocol):
         """Return the rejects that would have been readings of a point in a span, by time. [ns]"""
         ...
 
+    def kept_from(self, station: str, /) -> int | None:
+        """Return from when on readings are kept, where older ones were removed. [ns]"""
+        ...
+
     def waiting(self) -> Mapping[str, Touch]:
         """Return, by station, from where on there is something to judge."""
         ...

@@ -312,6 +312,14 @@ class Store:
         with self._db.reading() as tx:
             return floors.every(tx)
 
+    def kept_from(self, station: str) -> int | None:
+        """Return from when on all of a station's readings are kept, in ns.
+
+        None if none were ever removed. Before it there is what a hold or an open finding needed.
+        """
+        with self._db.reading() as tx:
+            return floors.kept_of(tx, [station]).get(station)
+
     # What is known of the site
 
     def put_site(self, site: Site, holds_from: int) -> bool:

@@ -19,6 +19,7 @@ from analytics.evidence.readings import Enclosed, parse_parquet, signals_of
 from analytics.evidence.rerun import NAMED_BY, Grounds, compared, run_again
 from analytics.evidence.rows import Plain, parse_json, plain, row_of
 from analytics.replay.gather import replay_transfer
+from analytics.replay.missing import REMOVED
 from analytics.replay.replayed import Replay, UnknownSpanError
 from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.samples import Replaced, Samples
@@ -344,6 +345,13 @@ def _check_rejected(documents: Mapping[str, Any]) -> None:
 _OF_REJECT = ("role", "time", "source", "where", "reason")
 
 
+def _moment(text: object) -> int | None:
+    try:
+        return parse_time(str(text))
+    except TimeError:
+        return None
+
+
 class _AsStored:
     """So much of a store as a replay asks (`analytics.source.Source`), answered by a package."""
 
@@ -394,6 +402,15 @@ class _AsStored:
 
     def waiting(self) -> dict[str, Touch]:
         return {}
+
+    def kept_from(self, station: str) -> int | None:
+        """Return what the enclosed replay says of it: the readings cannot tell why they lack."""
+        del station
+        rows = self._package.documents["replay.json"].get("missing")
+        for row in rows if isinstance(rows, list) else []:
+            if isinstance(row, dict) and row.get("why") == REMOVED:
+                return _moment(row.get("end"))
+        return None
 
     def work(self, station: str) -> list[WorkWindow]:
         return [each for each in self._package.work if each.station == station]

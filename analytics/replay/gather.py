@@ -198,6 +198,7 @@ def _of_span(
             replaced=replaced,
             rejected=rejected,
             waiting_since=found.waiting_since,
+            kept_from=store.kept_from(station_id),
         ),
         damaged=sorted({str(error) for error in damage}),
         waiting=found.waiting_since is not None,
@@ -317,9 +318,12 @@ def _nothing_recorded(store: Source, station: str, span: tuple[int, int]) -> Unk
     heard = store.readings().get(station)
     if heard is None:
         return UnknownSpanError(f"{station}: nothing is recorded at all", "load its readings")
+    kept_from = store.kept_from(station)
+    removed = kept_from is not None and span[0] < kept_from
     return UnknownSpanError(
         f"{station}: nothing is recorded from {_site_times(store, *span)}",
-        f"its readings go from {_site_times(store, *heard)}",
+        f"its readings go from {_site_times(store, *heard)}"
+        + ("; older ones were removed, as the site file asks" if removed else ""),
     )
 
 

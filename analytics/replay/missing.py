@@ -29,6 +29,12 @@ ASKED = ("bond", "resistance figures", "transfers", "volume", "trips", "permissi
 FEW_COMMITS = 5
 """So many that replaced readings of a point are told one by one."""
 
+SILENT = "silent"
+NEVER_HEARD = "no reading by then"
+REMOVED = (
+    "readings of that time were removed, as the site file says how long they are kept: what was"
+    " found from them stays"
+)
 NO_RESULTS = "readings came since it was analysed: what was found may be out of date"
 
 
@@ -44,6 +50,7 @@ def missing_of(
     replaced: Sequence[Replacement] = (),
     rejected: Sequence[Reject] = (),
     waiting_since: int | None = None,
+    kept_from: int | None = None,
 ) -> list[Missing]:
     """Return what is not known of a span of a station, by start.
 
@@ -69,10 +76,14 @@ def missing_of(
         Rows that would have been readings of the span.
     waiting_since : int, optional
         From when on readings wait for an analysis. [ns]
+    kept_from : int, optional
+        From when on readings are kept at all, where older ones were removed. [ns]
     """
+    silent = list(_not_told(station, signals, span))
     found = [
         *_not_recorded(station, span),
-        *_not_told(station, signals, span),
+        *silent,
+        *_removed(silent, kept_from),
         *_not_measured(metering),
         *_uncertain(station, signals, span),
         *_order(station, signals, span),
@@ -108,7 +119,18 @@ def _gaps(role: Role, line: Timeline, samples: Samples) -> Iterator[Missing]:
             yield Missing(role, start, end, "its readings are of bad quality")
         elif code == Told.SILENT:
             heard = len(samples) and samples.time[0] <= start
-            yield Missing(role, start, end, "silent" if heard else "no reading by then")
+            yield Missing(role, start, end, SILENT if heard else NEVER_HEARD)
+
+
+def _removed(told: Sequence[Missing], kept_from: int | None) -> Iterator[Missing]:
+    """Yield that what is silent may be so because readings of that time were removed."""
+    if kept_from is None:
+        return
+    kept_from -= kept_from % NS_PER_MS  # a package tells it in ms, and is to tell the same
+    gaps = [each for each in told if each.why in (SILENT, NEVER_HEARD) and each.start < kept_from]
+    if gaps:
+        end = min(max(each.end for each in gaps), kept_from)
+        yield Missing("readings", min(each.start for each in gaps), end, REMOVED)
 
 
 def _not_measured(metering: Metering | None) -> Iterator[Missing]:

@@ -427,6 +427,14 @@ def test_rules_of_the_hazard_estimate_are_read() -> None:
     )
 
 
+def test_readings_are_kept_for_ever_unless_a_file_says_for_how_long() -> None:
+    assert parse_site(SMALL).retention.readings_days is None
+    assert parse_site(f"{SMALL}[retention]\n").retention.readings_days is None
+    shorter = parse_site(f"{SMALL}[retention]\nreadings_days = 400\n")
+    assert shorter.retention.readings_days == 400
+    assert same_judgement(shorter.stations[0], parse_site(SMALL).stations[0])
+
+
 def test_point_may_say_how_often_its_signal_is_looked_at() -> None:
     text = f"{SMALL}[station.points]\npermissive = {{ interval_s = 0.25 }}\nflow = {{}}\n"
     points = parse_site(text).stations[0].points

@@ -13,7 +13,16 @@ from pydantic import BaseModel
 
 from analytics.core.electrostatics.streaming import FORMS
 from bondtrail.quantities import quantity
-from bondtrail.site import AlarmRules, HazardRules, Limits, Operation, Role, Site, parse_site
+from bondtrail.site import (
+    AlarmRules,
+    HazardRules,
+    Limits,
+    Operation,
+    RetentionRules,
+    Role,
+    Site,
+    parse_site,
+)
 from bondtrail.site_checks import STATION_KEYS, TABLES
 from bondtrail.site_quantities import OF_PRODUCT, OF_STATION
 from bondtrail.site_tables import (
@@ -60,6 +69,7 @@ def test_every_table_is_shown(raw: dict[str, Any]) -> None:
         pytest.param("limits", Limits, id="limits"),
         pytest.param("alarms", AlarmRules, id="alarms"),
         pytest.param("hazard", HazardRules, id="hazard"),
+        pytest.param("retention", RetentionRules, id="retention"),
         pytest.param("shift", ShiftTable, id="shift"),
         pytest.param("report", ReportPlan, id="report"),
     ],

@@ -362,6 +362,16 @@ HAZARD: list[Case] = [
         ("zzz = 1", "unknown key", "one of streaming_form, leakage_typical_ohm"),
     ]
 ] + [("[hazard]", "[[hazard]]", "[hazard]", "", "double brackets", "one table [hazard]")]
+RETENTION: list[Case] = [
+    ("[hazard]", f"[retention]\n{written}\n[hazard]", "[retention]", written.split()[0], *told)
+    for written, *told in [
+        ("readings_days = 0", "0 is too small", "of 1 or more"),
+        ("readings_days = 36501", "36501 is too large", "up to 36500"),
+        ("readings_days = 365.5", "not a whole number", "e.g. 1100"),
+        ('readings_days = "1 year"', "'1 year' is no", "a whole number"),
+        ("readings_day = 1", "unknown key", "did you mean readings_days?"),
+    ]
+]
 REPORT = "[[report]] number 1"
 REPORTS: list[Case] = [
     ('every = "weekly"', "", REPORT, "every", "missing", "one of weekly, monthly"),
@@ -422,7 +432,17 @@ POINTS: list[Case] = [
 
 @pytest.mark.parametrize(
     ("old", "new", "table", "key", "wrong", "right"),
-    SITE + LIMITS + ALARMS + HAZARD + SHIFTS + REPORTS + PRODUCTS + STATIONS + GROUPS + POINTS,
+    SITE
+    + LIMITS
+    + ALARMS
+    + HAZARD
+    + RETENTION
+    + SHIFTS
+    + REPORTS
+    + PRODUCTS
+    + STATIONS
+    + GROUPS
+    + POINTS,
 )
 def test_one_mistake_is_one_problem_that_names_its_place(
     old: str, new: str, table: str, key: str, wrong: str, right: str

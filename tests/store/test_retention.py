@@ -22,7 +22,7 @@ from bondtrail.results import (
 )
 from bondtrail.samples import Samples
 from store import NEVER, Floor, Removed, Store, layout, retention
-from store.schema import arrival, damaged_segment, segment
+from store.schema import arrival, damaged_segment, point, segment
 
 S = 10**9
 HOUR = 3600 * S
@@ -91,12 +91,12 @@ def found(store: Store, *findings: Finding, transfers: Sequence[Transfer] = ()) 
     store.save_results(results, since=T0 - 99 * DAY, since_day=dt.date.min)
 
 
-def left(store: Store, point: str = FLOW) -> list[int]:
+def left(store: Store, name: str = FLOW) -> list[int]:
     """Return the days of which readings are left, whole days of them."""
-    back = store.read(point)
+    back = store.read(name)
     number, count = np.unique((back.time - T0) // DAY, return_counts=True)
     assert set(count.tolist()) == {A_DAY}
-    [told] = [each for each in store.points() if each.point == point]
+    [told] = [each for each in store.points() if each.point == name]
     assert (told.samples, told.first, told.last) == (len(back), back.time[0], back.time[-1])
     return [int(each) for each in number]
 
@@ -268,7 +268,8 @@ def test_when_readings_arrived_is_forgotten_with_them_alone(store: Store) -> Non
         before.first.tolist(), before.last.tolist(),
     )  # fmt: skip
     with store._db.reading() as tx:
-        rows = select(func.count()).select_from(arrival).where(arrival.c.point_id == 1)
+        of_flow = select(point.c.id).where(point.c.name == FLOW).scalar_subquery()
+        rows = select(func.count()).select_from(arrival).where(arrival.c.point_id == of_flow)
         # Days 4 to 9, and what came late: a part of it is left.
         assert tx.conn.execute(rows).scalar() == 7
     assert NEVER not in after.first.tolist()

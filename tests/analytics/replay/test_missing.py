@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analytics.core.metering import Metering
-from analytics.replay.missing import NO_RESULTS, missing_of
+from analytics.replay.missing import NO_RESULTS, REMOVED, missing_of
 from analytics.replay.replayed import Missing
 from bondtrail.results import Ticket, Transfer
 from bondtrail.samples import Samples
@@ -41,6 +41,26 @@ def missing(**more: object) -> list[Missing]:
 
 def seconds(found: list[Missing]) -> list[tuple[str, float, float, str]]:
     return [(each.about, each.start / ns(1), each.end / ns(1), each.why) for each in found]
+
+
+@pytest.mark.parametrize(
+    ("kept_s", "told"),
+    [
+        pytest.param(None, [], id="nothing-was-removed"),
+        pytest.param(40, [], id="before-the-silence"),
+        pytest.param(40.0005, [], id="by-less-than-can-be-told"),
+        pytest.param(50, [(40, 50)], id="in-its-midst"),
+        pytest.param(500, [(40, 60)], id="long-after"),
+    ],
+)
+def test_what_is_silent_may_have_been_removed(
+    kept_s: float | None, told: list[tuple[float, float]]
+) -> None:
+    kept_from = None if kept_s is None else ns(kept_s)
+    found = missing(reported={"flow": [(40, 1.0), (20, GAP), (40, 1.0)]}, kept_from=kept_from)
+    of_policy = [each for each in found if each.about == "readings"]
+    assert seconds(of_policy) == [("readings", *span, REMOVED) for span in told]
+    assert missing(kept_from=kept_from) == []  # what a hold kept is all there
 
 
 def test_of_a_whole_record_nothing_is_missing() -> None:
