@@ -132,6 +132,11 @@ def command(
         opening.moment(end, site.zone, "--to"),
     )
     plan = Plan(Form(form), speed, wanted, is_shifted, most, given_zone(zone))
+    if is_shifted and (speed is None or speed > 1):
+        print_warning(
+            "--now at more than --speed 1: the times run ahead of the clock\n"
+            "  A listener rejects readings of more than an hour ahead."
+        )
     with _progress(site) as step:
         report = feed(site, files, broker, plan, clock=opening.clock_ns, progress=step)
     print_report(report, broker.where)

@@ -101,10 +101,17 @@ class Publisher:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        sock = self._client.buffered
         self._client.disconnect()
-        if self._client.buffered is not None and self._is_up:
+        if sock is not None and self._is_up:
+            sock.part_in_order()
             self._client.loop_write()
-            self._client.buffered.part_in_order()
+        self._drop()
+
+    def _drop(self) -> None:
+        """Close what is left of a connection."""
+        self._is_up = False
+        if self._client.buffered is not None:
             self._client.buffered.close()
 
     def send(self, message: Outgoing) -> None:
@@ -160,9 +167,10 @@ class Publisher:
         return self._client.buffered is not None and self._client.buffered.has_unsent
 
     def _until(self, done: Callable[[], bool]) -> None:
+        begun = time.monotonic()
         while not done():
             self._turn(0.2)
-            if time.monotonic() - self._moved > self._patience_s:
+            if time.monotonic() - max(begun, self._moved) > self._patience_s:
                 raise self._no_answer()
 
     def _no_answer(self) -> BrokerError:
@@ -240,8 +248,10 @@ class Publisher:
             while not self._is_up and self._refusal is None:
                 self._shake_hands(give_up)
         except OSError as exc:
+            self._drop()
             raise from_network(self._broker.where, exc, ca=self._broker.ca) from exc
         if self._refusal is not None:
+            self._drop()
             raise self._refusal
 
     def _shake_hands(self, give_up: float) -> None:

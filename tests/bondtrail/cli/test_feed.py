@@ -1,10 +1,14 @@
 from __future__ import annotations
 
+import signal
+import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.bondtrail.cli.conftest import Run
+from tests.ingest.feeding.conftest import Inbox
 from tests.services import MosquittoServer, free_port
 
 ROWS = "time,tag,value\n1700000000,GND1,3.4\n1700000001,GND1,OL\n1700000001,PERM1,1\n"
@@ -95,3 +99,24 @@ def test_a_broker_that_is_not_there_is_told(run: Run, site_file: str, readings: 
     done = run("feed", readings, "--site", site_file, "--broker", url)
     assert (done.status, "nobody listens there" in done.err) == (2, True)
     assert "secret-word" not in done.err
+
+
+def test_an_interrupt_ends_it_with_its_counts(
+    shell: dict[str, Any], site_file: str, readings: str, broker: MosquittoServer
+) -> None:
+    words = ["feed", readings, "--site", site_file, "--broker", broker.url, "--speed", "0.01"]
+    came = Inbox(broker.port, "bondtrail/test-site/#")
+    process = subprocess.Popen(
+        [*shell["args"], *words],
+        env=shell["env"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    came.wait(1)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    came.close()
+    assert process.returncode == 130
+    assert out.startswith("Published 1 reading in 1 message")
+    assert "stopped before the end" in err

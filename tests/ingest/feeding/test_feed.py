@@ -241,7 +241,7 @@ def test_rules_and_passwords_of_a_broker_are_told(site: Site, tmp_path: Path) ->
         report = fed(site, [path], broker)
         assert (report.published, report.refused, report.is_clean) == (1, 1, False)
         wrong = Broker("127.0.0.1", server.port, user="feed", password="wrong-one")
-        with pytest.raises(BrokerError, match="user and password") as caught:
+        with pytest.raises(BrokerError, match="BONDTRAIL_BROKER_PASSWORD") as caught:
             fed(site, [path], wrong)
     assert "wrong-one" not in str(caught.value)
 
