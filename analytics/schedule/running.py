@@ -23,6 +23,7 @@ from apscheduler.triggers.interval import IntervalTrigger
 
 from analytics.clockwork import scheduler
 from analytics.schedule.figures import show_figures
+from analytics.schedule.reporting import NotWrittenError
 from analytics.schedule.tasks import ANALYSE_S, Task, tasks
 from analytics.schedule.turn import StopRequestedError, Turn
 from analytics.schedule.turns import held_until, is_due, is_due_today
@@ -319,6 +320,8 @@ def why(exc: BaseException) -> str:
         case SiteError():
             told = f"{exc.source}: {'; '.join(map(str, exc.problems))}"
         case StoreError():
+            told = str(exc)
+        case NotWrittenError():
             told = str(exc)
         case OSError():
             told = f"{exc.filename}: {exc.strerror}" if exc.filename else str(exc)
