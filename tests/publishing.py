@@ -7,9 +7,11 @@ message than the listener under test.
 from __future__ import annotations
 
 import socket
+import ssl
 import struct
 from collections.abc import Iterable, Iterator
 from itertools import islice
+from pathlib import Path
 from types import TracebackType
 
 _CONNACK, _PUBACK, _SUBACK = 0x20, 0x40, 0x90
@@ -38,12 +40,16 @@ class Publisher:
         user: str | None = None,
         password: str | None = None,
         clean: bool = True,
+        ca: Path | None = None,
     ) -> None:
         self.sent = 0
         self.acknowledged = 0
         self._half = b""
-        self._socket = socket.create_connection(("127.0.0.1", port), timeout=_WAIT_S)
+        self._socket: socket.socket = socket.create_connection(("127.0.0.1", port), timeout=_WAIT_S)
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        if ca is not None:
+            trusting = ssl.create_default_context(cafile=ca)
+            self._socket = trusting.wrap_socket(self._socket, server_hostname="localhost")
         self._socket.sendall(connect_packet(client_id, user, password, clean=clean))
         kind, body = self._packet()
         if kind != _CONNACK or body[1] != 0:

@@ -12,12 +12,12 @@ import os
 import signal
 import sys
 
-import ingest.live.decoding
-import ingest.live.listening
 import psycopg  # noqa: F401
 
 import bondtrail.cli.listen
 import bondtrail.logs  # noqa: F401
+import ingest.live.decoding
+import ingest.live.listening  # noqa: F401
 import store  # noqa: F401
 from bondtrail.cli import main as command
 

@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -38,8 +38,9 @@ class Listener:
     def is_there(self) -> bool:
         return psutil.pid_exists(self.pid)
 
-    def wait_for(self, words: str, seconds: float = _WAIT_S) -> None:
-        until(lambda: words in self.said, f"{words!r} in what it says", self, seconds)
+    def wait_for(self, words: str, times: int = 1) -> None:
+        """Wait until it has said these words so many times."""
+        until(lambda: self.said.count(words) >= times, f"{words!r} in what it says", self)
 
     def kill(self) -> None:
         """kill -9."""
@@ -108,10 +109,9 @@ def fleet(folder: Path, broker: MosquittoServer, store_url: str) -> Iterator[Fle
                     os.kill(listener.pid, signal.SIGKILL)
 
 
-def until(reached: object, what: str, listener: Listener, seconds: float = _WAIT_S) -> None:
+def until(reached: Callable[[], object], what: str, listener: Listener) -> None:
     """Wait, but not for ever, and not for a listener that has ended."""
-    assert callable(reached)
-    give_up = time.monotonic() + seconds
+    give_up = time.monotonic() + _WAIT_S
     while not reached():
         assert time.monotonic() < give_up, f"waited for {what}:\n{listener.said}"
         assert listener.is_there or reached(), f"it ended before {what}:\n{listener.said}"

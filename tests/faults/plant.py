@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import numpy as np
 
@@ -66,25 +67,21 @@ class Plant(threading.Thread):
     ----------
     acknowledged : int
         How many readings the broker has taken: the first so many.
-    repeats : int
-        So many of those are published again after a connection has broken.
+    trouble : list of str
+        What broke its connections.
     """
 
     def __init__(
-        self,
-        port: int,
-        rate: int,
-        user: str | None = None,
-        password: str | None = None,
-        repeats: int = 0,
+        self, port: int, rate: int, *, most: int, repeats: int = 0, **options: Any
     ) -> None:
         super().__init__(name="plant", daemon=True)
         self.acknowledged = 0
-        self.repeats = repeats
         self.trouble: list[str] = []
         self._port = port
         self._rate = rate
-        self._who = {"user": user, "password": password}
+        self._repeats = repeats
+        self._most = most
+        self._options = options
         self._begun = time.monotonic()
         self._last: int | None = None
 
@@ -95,7 +92,7 @@ class Plant(threading.Thread):
                 return
             except (OSError, RefusedError) as exc:
                 self.trouble.append(repr(exc))
-                self.acknowledged = max(self.acknowledged - self.repeats, 0)
+                self.acknowledged = max(self.acknowledged - self._repeats, 0)
                 time.sleep(0.05)
 
     def finish(self) -> int:
@@ -106,11 +103,11 @@ class Plant(threading.Thread):
         return self.acknowledged
 
     def _due(self) -> int:
-        return int((time.monotonic() - self._begun) * self._rate)
+        return min(int((time.monotonic() - self._begun) * self._rate), self._most)
 
     def _talk(self) -> None:
         before = self.acknowledged
-        with Publisher(self._port, "plant", **self._who) as publisher:
+        with Publisher(self._port, "plant", **self._options) as publisher:
             while self.acknowledged != self._last:
                 due = self._due() if self._last is None else self._last
                 due = min(due, self.acknowledged + _WINDOW)
@@ -123,10 +120,24 @@ class Plant(threading.Thread):
 
 @contextmanager
 def publishing(
-    port: int, rate: int, *, user: str | None = None, password: str | None = None, repeats: int = 0
+    port: int, rate: int, *, most: int = 200_000, repeats: int = 0, **options: Any
 ) -> Iterator[Plant]:
-    """Publish so many readings a second for as long as the block lasts, or until finished."""
-    plant = Plant(port, rate, user, password, repeats)
+    """Publish so many readings a second for as long as the block lasts, or until finished.
+
+    Parameters
+    ----------
+    port : int
+        Of the broker.
+    rate : int
+        Readings a second.
+    most : int
+        Publish no more than that, however long it takes.
+    repeats : int
+        So many that were acknowledged are published again after a connection has broken.
+    **options
+        Of `Publisher`.
+    """
+    plant = Plant(port, rate, most=most, repeats=repeats, **options)
     plant.start()
     try:
         yield plant

@@ -42,8 +42,7 @@ def test_killed_under_a_stream_and_started_again(
         with publishing(broker.port, RATE, repeats=repeats) as plant:
             for number in range(kills):
                 if listens:
-                    again = " listening\n"
-                    until(lambda n=number: listener.said.count(again) > n, "it to listen", listener)
+                    listener.wait_for(" listening\n", times=number + 1)
                 time.sleep(moments.uniform(0.3, 1.2))
                 broker.kill()
                 time.sleep(moments.uniform(0.0, 0.6))

@@ -48,9 +48,7 @@ def test_one_of_two_that_share_is_killed(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path}/store.db"
     with mosquitto(lines=KEEPS_ALL_IN_MEMORY) as broker, fleet(tmp_path, broker, url) as listeners:
         names = ("one", "other")
-        one, other = (
-            listeners.start("--share", "both", "--client-id", name) for name in names
-        )
+        one, other = (listeners.start("--share", "both", "--client-id", name) for name in names)
         with publishing(broker.port, 2000) as plant, open_store(url) as store:
             until(lambda: stored(store) > 2000, "readings", other)
             other.kill()

@@ -1,0 +1,93 @@
+"""A broker that does not let the listener in: it says why, waits or ends, and tells no secret."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.certificates import Certificates, make_certificates
+from tests.faults.listeners import Fleet, fleet, until
+from tests.faults.plant import hold_to, publishing, wait_until_stored
+from tests.services import MosquittoServer, mosquitto
+
+USERS = {"listener": "winter-anchor-52", "plant": "summer-buoy-17"}
+WRONG = "autumn-cleat-88"
+RULES = """
+user plant
+topic write bondtrail/#
+user listener
+topic read bondtrail/#
+topic read spBv1.0/#
+topic write bondtrail/quay/$service/#
+"""
+ENVIRONMENT = {
+    "BONDTRAIL_BROKER_USER": "listener",
+    "BONDTRAIL_BROKER_PASSWORD": USERS["listener"],
+}
+
+
+@pytest.fixture
+def certificates(tmp_path: Path) -> Certificates:
+    return make_certificates(tmp_path)
+
+
+@pytest.fixture
+def strict(certificates: Certificates) -> Iterator[MosquittoServer]:
+    """A broker with TLS, users and rules."""
+    with mosquitto(users=USERS, acl=RULES, tls=certificates) as server:
+        yield server
+
+
+@pytest.fixture
+def listeners(tmp_path: Path, strict: MosquittoServer) -> Iterator[Fleet]:
+    with fleet(tmp_path, strict, f"sqlite:///{tmp_path}/store.db") as started:
+        yield started
+        for listener in started.started:
+            for secret in (*USERS.values(), WRONG):
+                assert secret not in listener.said
+
+
+def test_at_the_start_it_ends_and_says_why(
+    listeners: Fleet, strict: MosquittoServer, certificates: Certificates
+) -> None:
+    wrong = ENVIRONMENT | {"BONDTRAIL_BROKER_PASSWORD": WRONG}
+    refused = [
+        ("not trusted by --ca", certificates.wrong_ca, ENVIRONMENT),
+        ("BONDTRAIL_BROKER_PASSWORD", certificates.ca, wrong),
+        ("BONDTRAIL_BROKER_PASSWORD", certificates.ca, {"BONDTRAIL_BROKER_USER": "listener"}),
+    ]
+    started = [
+        (words, listeners.start("--ca", str(ca), wait=False, environment=environment))
+        for words, ca, environment in refused
+    ]
+    for words, listener in started:
+        until(lambda one=listener: not one.is_there, "its end", listener)
+        assert f"mqtts://listener@127.0.0.1:{strict.port}" in listener.said
+        assert words in listener.said
+        assert "Traceback" not in listener.said
+        assert len(listener.said.splitlines()) <= 6
+
+
+def test_a_user_that_is_taken_away_is_waited_for(
+    listeners: Fleet, strict: MosquittoServer, certificates: Certificates
+) -> None:
+    # mosquitto 2.0 throws a user out, but agrees to every subscription, whatever its rules say.
+    listener = listeners.start("--ca", str(certificates.ca), environment=ENVIRONMENT)
+    strict.users = {"plant": USERS["plant"]}
+    strict.reload()
+    listener.wait_for("check BONDTRAIL_BROKER_USER")
+    assert "waiting for the broker" in listener.said
+    strict.users = USERS
+    strict.reload()
+    listener.wait_for(" listening\n", times=2)
+    who = {"user": "plant", "password": USERS["plant"], "ca": certificates.ca}
+    with publishing(strict.port, 500, **who) as plant:
+        time.sleep(1.0)
+        count = plant.finish()
+    assert count
+    wait_until_stored(listeners.store_url, count)
+    listener.stop()
+    hold_to(listeners.store_url, count)
