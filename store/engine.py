@@ -40,6 +40,10 @@ _SQLITE_ERRORS: dict[int, tuple[type[StoreError], str]] = {
     5: (StoreBusyError, "another program keeps it locked: close that one, or try again later"),
     6: (StoreBusyError, "another program keeps it locked: close that one, or try again later"),
     8: (StoreUnavailableError, "it may not be written: check the rights on the file and folder"),
+    10: (
+        StoreUnavailableError,
+        "its disk fails, or the quota of this user is used up: see to that and repeat",
+    ),
     11: (
         StoreUnavailableError,
         "the database file is damaged: restore it from a backup",

@@ -60,7 +60,8 @@ def test_a_quota_that_is_used_up_is_waited_for(broker: MosquittoServer, tmp_path
         _, most = resource.getrlimit(resource.RLIMIT_FSIZE)
         resource.prlimit(listener.pid, resource.RLIMIT_FSIZE, (most, most))
 
-    full_then_not(tmp_path, tmp_path, broker, limit, make_room)
+    said = full_then_not(tmp_path, tmp_path, broker, limit, make_room)
+    assert "the quota of this user is used up" in said
 
 
 def full_then_not(
