@@ -32,6 +32,8 @@ _FIRST_PAUSE_S = 0.5
 _LONGEST_PAUSE_S = 30.0
 _SETTLED_S = 60.0
 """A connection that lasted so long was no mere attempt."""
+ECHO_S = 5.0
+"""A status that the broker took comes back within this, unless it lets us read nothing. [s]"""
 _MANY = 3
 """So many shorter ones in a row that the broker ended without a word look like a second client."""
 
@@ -142,7 +144,7 @@ class Listener:
         """Return why readings do not get into the store at the moment; None if they do."""
         status = self._status
         if status.state is State.LISTENING:
-            return None
+            return status.detail or None
         return f"{status.state}: {status.detail}" if status.detail else str(status.state)
 
     def run(self, stop: threading.Event) -> None:
@@ -217,6 +219,8 @@ class _Rounds:
         self._was_listening = False
         self._connected_at = 0.0
         self._short = 0
+        self._heard_at = 0.0
+        self._doubt = ""
         self._committer = Committer(
             store,
             broker.where,
@@ -266,7 +270,26 @@ class _Rounds:
                 connection.publish(topic, payload)
             self._note_listening()
         self._teller.beat()
+        self._listen_for_ourselves(messages)
         self._refresh(now)
+
+    def _listen_for_ourselves(self, messages: Sequence[Message]) -> None:
+        """Doubt that we may read, where our own status does not come back to us.
+
+        A broker may agree to a subscription and then deliver nothing of it, without a word. A
+        member of a group may not be the one to whom it is given.
+        """
+        topic = self._teller.topic
+        if any(message.topic == topic for message in messages):
+            self._heard_at = time.monotonic()
+            self._doubt = ""
+        elif not messages and self._connection.is_subscribed and not self._settings.share:
+            taken_at = self._teller.taken_at
+            if taken_at > self._heard_at + ECHO_S and time.monotonic() > taken_at + ECHO_S:
+                self._doubt = (
+                    "nothing that is published here comes back: the broker may not let this user "
+                    "read (ACL)"
+                )
 
     def _wait_for_store(self, seconds: float) -> bool:
         """Wait; leave the broker in good order before it takes our silence for death."""
@@ -328,7 +351,7 @@ class _Rounds:
         """Say so when all is subscribed, the first time to whoever started us, too."""
         if not self._connection.is_subscribed:
             return
-        self._listener.tell(State.LISTENING)
+        self._listener.tell(State.LISTENING, self._doubt)
         if not self._was_listening and self._listener._on_listening is not None:
             self._listener._on_listening(self._settings.broker.where, self.client_id)
         self._was_listening = True

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -100,6 +101,8 @@ class StatusTeller:
         self._status = Status(State.STARTING, clock())
         self._told_at = 0
         self._told: MQTTMessageInfo | None = None
+        self.taken_at = 0.0
+        """When the broker last took a status, on the monotonic clock. [s]"""
         self._lock = threading.Lock()
         self._is_started = False
 
@@ -147,6 +150,8 @@ class StatusTeller:
                 log.debug("the last status was not told")
         self._client.disconnect()
         self._client.loop_stop()
+        # In a ring with us it would be left to the collector, and with it what it wakes itself by.
+        self._client.on_connect = self._client.on_publish = None
         self._is_started = False
 
     def _publish(self) -> None:
@@ -163,7 +168,9 @@ class StatusTeller:
             self._publish()
 
     def _on_publish(self, _: Client, __: Any, ___: int, reason: ReasonCode, ____: Any) -> None:
-        if reason.is_failure:
+        if not reason.is_failure:
+            self.taken_at = time.monotonic()
+        else:
             log.warning(
                 "%s: the status cannot be told on %s: %s; give this user the right to write there",
                 self._broker.where,
