@@ -249,7 +249,7 @@ def later_days(store: Store, _: pytest.MonkeyPatch) -> None:
     store.write(workdays(12.0, 2.0, start=MONDAY + 12 * DAY))
 
 
-@pytest.mark.parametrize("how", [{}, {"everything": True}, {"by_present_limits": True}])
+@pytest.mark.parametrize("how", ["everything", "by_present_limits"])
 @pytest.mark.parametrize(
     "change",
     [
@@ -258,7 +258,7 @@ def later_days(store: Store, _: pytest.MonkeyPatch) -> None:
     ],
 )  # fmt: skip
 def test_nothing_below_the_floor_changes_whatever_comes(
-    store: Store, monkeypatch: pytest.MonkeyPatch, change: Change, how: dict[str, bool]
+    store: Store, monkeypatch: pytest.MonkeyPatch, change: Change, how: str
 ) -> None:
     now = ready(store, MIXED, 5)
     dismiss(store, store.findings())
@@ -267,10 +267,30 @@ def test_nothing_below_the_floor_changes_whatever_comes(
     before = below(told(store), floor)
     assert (len(before.transfers), len(before.days)) == (6, 7)  # the seventh ends in a loss
     change(store, monkeypatch)
-    analyse(store, now=now + ns(3 * DAY), **how)
+    analyse(
+        store,
+        now=now + ns(3 * DAY),
+        everything=how == "everything",
+        by_present_limits=how != "everything",
+    )
     assert below(told(store), floor) == before
     analyse(store, now=now + ns(3 * DAY))
     assert below(told(store), floor) == before
+
+
+def test_it_is_the_same_on_postgresql(store: Store, postgres_url: str) -> None:
+    with open_store(postgres_url) as other:
+        for each in (store, other):
+            now = ready(each, MIXED, 5)
+            each.holds.add("spot", at(3.2), at(3.4), why="w", author="a", at=now)
+            dismiss(each, each.findings(kind="failed_hookup"))
+        found = told(store)
+        assert retain(other, now=now) == retain(store, now=now)
+        assert readings(other) == readings(store)
+        assert (other.floors(), other.points()) == (store.floors(), store.points())
+        analyse(other, now=now, everything=True)
+        assert told(other) == found
+        assert retain(other, now=now).samples == 0
 
 
 def test_shifts_that_go_stay_told_below_the_floor(store: Store) -> None:
@@ -345,7 +365,7 @@ days_of_any_kind = st.lists(
 hours = st.integers(0, 9 * 24)
 
 
-@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     ohms=days_of_any_kind,
     cuts=st.lists(st.integers(1, 8), min_size=1, max_size=3),
