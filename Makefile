@@ -25,8 +25,12 @@ demo: $(VENV)/ready
 # Files are dealt out whole, because what a file shares is made once in each process. More processes
 # than processors: many tests wait for a browser, a database or another process. In their own order:
 # by number of tests the few slow ones of the browser would come last, one after the other.
+# Their stores are committed to thousands of times: in memory, where there is plenty of it.
+ROOM := $(shell [ "$$(df --output=avail -k /dev/shm 2>/dev/null | tail -n 1)" -gt 4000000 ] \
+  2>/dev/null && echo /dev/shm || echo "$${TMPDIR:-/tmp}")
 test: $(VENV)/ready-dev services
-	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder
+	TMPDIR=$(ROOM) $(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder \
+	  -o tmp_path_retention_count=1
 
 faults: $(VENV)/ready-dev services
 	$(BIN)/python -m pytest tests/faults

@@ -28,7 +28,7 @@ Loader = subprocess.Popen[str]
 
 
 @pytest.mark.parametrize(
-    ("kind", "rounds"), [("sqlite", 15), ("postgresql", 6)], ids=["sqlite", "postgresql"]
+    ("kind", "rounds"), [("sqlite", 10), ("postgresql", 4)], ids=["sqlite", "postgresql"]
 )
 def test_killed_at_any_moment_nothing_is_lost_or_doubled(
     kind: str, rounds: int, request: pytest.FixtureRequest, tmp_path: Path

@@ -133,24 +133,17 @@ print(package.sha256)
 """
 
 
-@pytest.mark.parametrize(
-    "surroundings",
-    [
-        {"PYTHONHASHSEED": "1", "TZ": "UTC", "LC_ALL": "C"},
-        {"PYTHONHASHSEED": "2", "TZ": "Asia/Kathmandu", "LC_ALL": "C.UTF-8", "USER": "else"},
-    ],
-    ids=["here", "elsewhere"],
-)
-def test_another_process_makes_the_same_bytes(
-    made: Package, quay_file: Path, surroundings: dict[str, str], tmp_path: Path
+def test_another_process_elsewhere_makes_the_same_bytes(
+    made: Package, quay_file: Path, tmp_path: Path
 ) -> None:
     room = str(Path(analytics.__file__).parents[1])
+    elsewhere = {"PYTHONHASHSEED": "2", "TZ": "Asia/Kathmandu", "LC_ALL": "C", "USER": "else"}
     done = subprocess.run(
         [sys.executable, "-c", SCRIPT, f"sqlite:///{quay_file}", quay.TRANSFER],
         capture_output=True,
         text=True,
         cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": room, **surroundings},
+        env={**os.environ, "PYTHONPATH": room, **elsewhere},
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip() == made.sha256
