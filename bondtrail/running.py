@@ -1,4 +1,4 @@
-"""What a running Bondtrail remembers of itself: its jobs, and the sources that it hears."""
+"""What a running Bondtrail remembers: its jobs, the sources that it hears, what they give."""
 
 from __future__ import annotations
 
@@ -60,3 +60,34 @@ class Source:
     lag_median_s: float | None = None
     lag_spread_s: float | None = None
     lag_count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """Who gives a point: when that one is gone, nothing is known of the point any more.
+
+    Attributes
+    ----------
+    point : str
+        Its name.
+    source : str
+        Such as ``sparkplug plant/gateway-2``.
+    device : str
+        The part of the source that gives it; empty where it is the source itself.
+    metric : str
+        What the source calls the point.
+    time : int or None
+        Of the newest reading of the point; None where nobody looked it up. [ns]
+    value : float
+        That reading.
+    quality : int
+        Code of its `bondtrail.samples.Quality`.
+    """
+
+    point: str
+    source: str
+    device: str
+    metric: str
+    time: int | None = None
+    value: float = 0.0
+    quality: int = 0

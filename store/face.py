@@ -20,7 +20,7 @@ from bondtrail.results import (
     Trip,
     WorkWindow,
 )
-from bondtrail.running import Source
+from bondtrail.running import Given, Source
 from bondtrail.samples import Replaced, Samples, TimeArray
 from store import (
     arrivals,
@@ -145,6 +145,7 @@ class Store:
         arrived: int | None = None,
         rejects: Iterable[Reject] = (),
         sources: Iterable[Source] = (),
+        given: Iterable[Given] = (),
     ) -> Written:
         """Commit samples by point, in any order, as one row of the journal, and what came along.
 
@@ -160,6 +161,8 @@ class Store:
             caller's to bound.
         sources : iterable of Source
             Who sent it: readings add up.
+        given : iterable of Given
+            Who gives points from now on.
 
         Raises
         ------
@@ -172,6 +175,7 @@ class Store:
             written = writing.into_journal(tx, batch, moment)
             inputs.count_rejects(tx, rejects)
             sources_heard.put(tx, sources)
+            sources_heard.put_given(tx, given)
             return written
 
     def bulk(
@@ -290,6 +294,11 @@ class Store:
         """Return who ever sent readings through `write`, by name."""
         with self._db.reading() as tx:
             return sources_heard.every(tx)
+
+    def given(self) -> list[Given]:
+        """Return who gives points, as `write` was last told, with their newest readings."""
+        with self._db.reading() as tx:
+            return sources_heard.every_given(tx)
 
     def secret_key(self) -> bytes:
         """Return 32 bytes to sign sessions with: the same ever after, and of this store only."""

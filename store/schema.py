@@ -490,6 +490,16 @@ source = Table(
 )
 """Who sends readings, and how its clock stands to ours; see `store.sources`."""
 
+given = Table(
+    "given",
+    METADATA,
+    Column("point", Text, primary_key=True),
+    _text("source"),
+    _text("device"),
+    _text("metric"),
+)
+"""Which source was last to begin to give a point, by the point's name; see `store.sources`."""
+
 person = Table(
     "person",
     METADATA,

@@ -1,4 +1,4 @@
-"""Who sends readings: how many came of each, when it was last heard, and how its clock stands."""
+"""Who sends readings: how many, when it was last heard, how its clock stands, what it gives."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from typing import Any
 from sqlalchemy import case, select
 from sqlalchemy.dialects import postgresql, sqlite
 
-from bondtrail.running import Source
+from bondtrail.running import Given, Source
 from store.engine import Transaction
-from store.schema import source
+from store.schema import given, point, source
 from store.texts import fit, plain, shortened
 from store.upsert import of_dialect
 
@@ -59,3 +59,35 @@ def every(tx: Transaction) -> list[Source]:
         c.name, c.readings, c.heard_ns, c.lag_median_s, c.lag_spread_s, c.lag_count
     ).order_by(c.name)
     return [Source(*row) for row in tx.conn.execute(query)]
+
+
+def put_given(tx: Transaction, told: Iterable[Given]) -> None:
+    """Note who gives points: the last one counts."""
+    rows = [
+        {name: fit(getattr(each, name)) for name in ("point", "source", "device", "metric")}
+        for each in told
+    ]
+    if rows:
+        tx.conn.execute(_giving(tx.conn.dialect.name), rows)
+
+
+@cache
+def _giving(dialect: str) -> sqlite.Insert | postgresql.Insert:
+    statement = of_dialect(dialect, given)
+    return statement.on_conflict_do_update(
+        index_elements=[given.c.point],
+        set_={name: statement.excluded[name] for name in ("source", "device", "metric")},
+    )
+
+
+def every_given(tx: Transaction) -> list[Given]:
+    """Return who gives points, and their newest readings, by point."""
+    c, newest = given.c, point.c
+    query = (
+        select(c.point, c.source, c.device, c.metric)
+        .add_columns(newest.last_ns, newest.value, newest.quality)
+        .join(point, newest.name == c.point)
+        .where(newest.last_ns.is_not(None))
+        .order_by(c.point)
+    )
+    return [Given(*row) for row in tx.conn.execute(query)]

@@ -39,6 +39,7 @@ ANSWERS: dict[str, Callable[[Store], Any]] = {
     "alarms": Store.alarms,
     "days": Store.days,
     "sources": Store.sources,
+    "given": Store.given,
     "touched": Store.touched,
     "users": lambda store: store.users.all(),
     "secret key": Store.secret_key,

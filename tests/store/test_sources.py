@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from bondtrail.results import Reject
-from bondtrail.running import Source
+from bondtrail.running import Given, Source
 from bondtrail.samples import Samples
 from store import Store, Written
 
@@ -72,6 +72,31 @@ def test_rejects_that_add_up_are_no_rows_of_a_file(store: Store) -> None:
 def test_a_batch_that_cannot_be_taken_leaves_nothing_of_what_came_with_it(store: Store) -> None:
     with pytest.raises(ValueError, match="NaN"):
         store.write(
-            {"rail-1.flow": Samples.of([T0], [float("nan")])}, rejects=[WRONG], sources=[RAIL]
+            {"rail-1.flow": Samples.of([T0], [float("nan")])},
+            rejects=[WRONG],
+            sources=[RAIL],
+            given=[GIVEN],
         )
     assert (store.rejects(), store.sources(), store.points()) == ([], [], [])
+    store.write(FLOW)
+    assert store.given() == []
+
+
+GIVEN = Given("rail-1.flow", "sparkplug plant/gate", "m1", "FT-1")
+
+
+def test_who_gives_a_point_is_told_with_its_newest_reading(store: Store) -> None:
+    store.write({"rail-1.flow": Samples.of([T0 + S, T0], [5.0, 4.0], [2, 0])}, given=[GIVEN])
+    assert store.given() == [replace(GIVEN, time=T0 + S, value=5.0, quality=2)]
+
+
+def test_the_last_to_give_a_point_counts(store: Store) -> None:
+    store.write(FLOW, given=[GIVEN])
+    other = replace(GIVEN, source="sparkplug plant/\u00e9", device="", metric="rail-1.flow")
+    store.write({}, given=[replace(GIVEN, device="m3"), other])
+    assert store.given() == [replace(other, time=T0, value=812.0)]
+
+
+def test_nobody_gives_a_point_without_readings(store: Store) -> None:
+    store.write({}, given=[GIVEN])
+    assert store.given() == []

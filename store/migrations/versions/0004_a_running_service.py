@@ -33,6 +33,14 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("name"),
     )
     op.create_table(
+        "given",
+        sa.Column("point", sa.Text(), nullable=False),
+        sa.Column("source", sa.Text(), nullable=False),
+        sa.Column("device", sa.Text(), nullable=False),
+        sa.Column("metric", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("point"),
+    )
+    op.create_table(
         "person",
         sa.Column("folded", sa.Text(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
