@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from ingest.live.listening import ECHO_S
 from tests.certificates import Certificates, make_certificates
-from tests.faults.listeners import Fleet, fleet, until
+from tests.faults.listeners import Fleet, Listener, fleet, until
 from tests.faults.plant import hold_to, publishing, wait_until_stored
 from tests.services import MosquittoServer, mosquitto
 
@@ -71,10 +72,24 @@ def test_at_the_start_it_ends_and_says_why(
         assert len(listener.said.splitlines()) <= 6
 
 
+def test_a_right_that_is_taken_away_is_told(
+    listeners: Fleet, strict: MosquittoServer, certificates: Certificates
+) -> None:
+    # mosquitto 2.0 agrees to every subscription, whatever its rules say, and delivers nothing.
+    listener = listeners.start("--ca", str(certificates.ca), environment=ENVIRONMENT)
+    time.sleep(ECHO_S + 0.5)  # it doubts only when it has not heard itself for so long
+    strict.stop()
+    strict.acl = RULES.replace("topic read bondtrail/#\n", "")
+    strict.start()
+    listener.wait_for("the broker may not let this user read (ACL)")
+    strict.acl = RULES
+    strict.reload()
+    carries_on(listeners, listener, certificates)
+
+
 def test_a_user_that_is_taken_away_is_waited_for(
     listeners: Fleet, strict: MosquittoServer, certificates: Certificates
 ) -> None:
-    # mosquitto 2.0 throws a user out, but agrees to every subscription, whatever its rules say.
     listener = listeners.start("--ca", str(certificates.ca), environment=ENVIRONMENT)
     strict.users = {"plant": USERS["plant"]}
     strict.reload()
@@ -83,8 +98,13 @@ def test_a_user_that_is_taken_away_is_waited_for(
     strict.users = USERS
     strict.reload()
     listener.wait_for(" listening\n", times=2)
+    carries_on(listeners, listener, certificates)
+
+
+def carries_on(listeners: Fleet, listener: Listener, certificates: Certificates) -> None:
+    """What is published from now on is stored."""
     who = {"user": "plant", "password": USERS["plant"], "ca": certificates.ca}
-    with publishing(strict.port, 500, **who) as plant:
+    with publishing(listeners.broker.port, 500, **who) as plant:
         time.sleep(1.0)
         count = plant.finish()
     assert count
