@@ -23,7 +23,7 @@ NO_FAULT = 255
 
 _CODE = {role: code for code, role in enumerate(ROLES)}
 _FAULT = {fault: code for code, fault in enumerate(FAULTS)}
-_LARGEST = 1e290  # beyond it a flow is no number, and could overflow when its unit is converted
+LARGEST = 1e290  # beyond it a flow is no number, and could overflow when its unit is converted
 _NUMBER_FORM = r"^[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?$"
 _OVER = re.compile(r"(?:>=?|over) ?[0-9.,]+ ?(?:k|m|g)?(?:ohms?|Ω)?\Z", re.IGNORECASE)
 _OPEN_WORDS = (
@@ -277,7 +277,7 @@ def _judged(numbers: ValueArray, role: Role) -> CodeArray:
     elif role is Role.STATUS:
         faults[~np.isin(numbers, (0, 1, 2, 3)) & ~np.isnan(numbers)] = _FAULT[Fault.STATUS]
     elif role is Role.FLOW:
-        faults[np.abs(numbers) > _LARGEST] = _FAULT[Fault.INFINITE]
+        faults[np.abs(numbers) > LARGEST] = _FAULT[Fault.INFINITE]
     else:
         faults[~np.isin(numbers, (0, 1)) & ~np.isnan(numbers)] = _FAULT[Fault.CONTACT]
     return faults

@@ -10,7 +10,7 @@ from typing import Protocol
 
 from bondtrail.metrics import Metrics
 from bondtrail.results import Reject
-from bondtrail.running import Source
+from bondtrail.running import Given, Source
 from bondtrail.samples import Samples
 from bondtrail.times import format_time
 from ingest.live.pauses import Pauses
@@ -38,6 +38,10 @@ class Batch(Protocol):
     @property
     def sources(self) -> Sequence[Source]:
         """Who sent."""
+
+    @property
+    def given(self) -> Sequence[Given]:
+        """Who gives points from now on."""
 
 
 class Committer:
@@ -86,7 +90,7 @@ class Committer:
         arrived : int
             When the newest message of it came. [ns]
         """
-        if not (batch.batch or batch.rejects or batch.sources):
+        if not (batch.batch or batch.rejects or batch.sources or batch.given):
             return True
         self._pauses.reset()
         refusals = 0
@@ -108,7 +112,11 @@ class Committer:
         if not by_point:
             try:
                 return self._store.write(
-                    batch.batch, arrived=arrived, rejects=batch.rejects, sources=batch.sources
+                    batch.batch,
+                    arrived=arrived,
+                    rejects=batch.rejects,
+                    sources=batch.sources,
+                    given=batch.given,
                 )
             except (ValueError, DamageError) as exc:
                 log.warning("a batch was refused and is written point by point: %s", exc)
@@ -122,7 +130,9 @@ class Committer:
                     raise
                 rejects.append(self._refused(point, samples, exc, arrived))
         # Where the store refuses this, too, it is the store and not the points: nothing is lost.
-        self._store.write({}, arrived=arrived, rejects=rejects, sources=batch.sources)
+        self._store.write(
+            {}, arrived=arrived, rejects=rejects, sources=batch.sources, given=batch.given
+        )
         self._metrics.rejects.inc(sum(r.count for r in rejects[len(batch.rejects) :]))
         return written
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from bondtrail.results import Reject
-from bondtrail.running import Source
+from bondtrail.running import Given, Source
 from bondtrail.samples import Samples, TimeArray, concatenate
 from bondtrail.site import Role, Site
 from ingest.arrays import BoolArray
@@ -50,6 +50,8 @@ class Decoded:
         What could not be taken, with how often since the last time.
     sources : list of Source
         Those that sent, where there is news of them.
+    given : list of Given
+        Who gives points, where that is new: what `Decoder.remember` is told after a restart.
     publish : list of (str, bytes)
         Topics and payloads to publish.
     read : int
@@ -59,6 +61,7 @@ class Decoded:
     batch: dict[str, Samples] = field(default_factory=dict)
     rejects: list[Reject] = field(default_factory=list)
     sources: list[Source] = field(default_factory=list)
+    given: list[Given] = field(default_factory=list)
     publish: list[tuple[str, bytes]] = field(default_factory=list)
     read: int = 0
 
@@ -82,6 +85,10 @@ class Decoder:
         self._clocks = Clocks()
         self._sparkplug = SparkplugHost(site)
         self._learn(site)
+
+    def remember(self, given: Iterable[Given]) -> None:
+        """Know who gave points before, so that their deaths are understood from the start."""
+        self._sparkplug.remember(given)
 
     def follow(self, site: Site) -> None:
         """Take messages by another site file from now on; what is known of senders is kept."""
@@ -117,6 +124,7 @@ class Decoder:
                 _extend(nodes, self._sparkplug.take(message))
             else:
                 self._other(message, index, columns)
+        _extend(nodes, self._sparkplug.tick(now))  # there may never be a time when nothing comes
         arrived = np.array([message.arrived for message in messages], np.int64)
         judged = judge(columns, self._slots, arrived)
         self._note(judged, arrived, np.array([_tells(message) for message in messages], bool))
@@ -146,7 +154,7 @@ class Decoder:
         read += sum(len(readings.points) for readings in nodes.readings)
         read += sum(item.count for item in nodes.refused)
         rejects, sources = self._tally.take(), self._clocks.due(now)
-        return Decoded(batch, rejects, sources, nodes.publish, read)
+        return Decoded(batch, rejects, sources, nodes.given, nodes.publish, read)
 
     def _note_node(self, readings: Readings) -> None:
         """Keep what readings tell of the clock of the node that sent them."""
@@ -229,6 +237,7 @@ def _extend(nodes: Taken, more: Taken) -> None:
     nodes.readings += more.readings
     nodes.refused += more.refused
     nodes.publish += more.publish
+    nodes.given += more.given
 
 
 def _samples_of_nodes(parts: Sequence[Readings]) -> dict[str, Samples]:

@@ -9,11 +9,12 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from bondtrail.metrics import Metrics
+from bondtrail.running import Given
 from bondtrail.site import Site, SiteError, parse_site
 from bondtrail.site_problems import Problem
 from ingest.live.broker_url import Broker
@@ -91,6 +92,9 @@ class MessageDecoder(Protocol):
 
     def follow(self, site: Site) -> None:
         """Decode by another site file from now on."""
+
+    def remember(self, given: Iterable[Given]) -> None:
+        """Know who gave points before."""
 
 
 class Listener:
@@ -212,6 +216,7 @@ class _Rounds:
         self._site_at = 0
         site = self._site_in_force()
         self._decoder = listener._new_decoder(site)
+        self._decoder.remember(store.given())
         self.client_id = self._settings.client_id or f"bondtrail-{site.id}"
         broker = self._settings.broker
         self._connection = Connection(broker, self.client_id, clock=self._clock)
@@ -324,6 +329,7 @@ class _Rounds:
                 self._decoder.follow(site)
                 if self._connection.is_open:
                     self._connection.subscribe(self._decoder.filters(self._settings.share))
+                self._decoder.remember(self._store.given())
         except (StoreError, SiteError) as exc:
             log.warning("the site file in force cannot be read, its copy is kept: %s", exc)
         except BrokerError as exc:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from bondtrail.running import Given
 from bondtrail.samples import Quality
 from bondtrail.site import Site
 from bondtrail.times import NS_PER_MS, NS_PER_S
@@ -21,7 +22,9 @@ from ingest.live.sparkplug.nodes import SEQ, Device, Heard, Held, Node, Tag
 from ingest.live.sparkplug.payloads import bd_seq, parsed, sent_ms
 from ingest.live.sparkplug.reading import Reading
 from ingest.live.sparkplug.reasons import Wrong, reason
+from ingest.live.sparkplug.remembered import Remembered
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
+from ingest.live.sparkplug.straying import doubt_of, is_backdated, is_before, is_known, is_older
 from ingest.live.sparkplug.taken import Readings, Taken
 from ingest.live.sparkplug.topics import Address, Kind, address_of, is_for_others
 
@@ -31,10 +34,6 @@ KEEP_NS = 60 * NS_PER_S
 """How long data of doubtful aliases wait for a birth, and a device for its own after its node's."""
 MOST_HELD = 100
 """Messages of one node that wait; as many numbers back, one is late and not far ahead."""
-
-_JITTER_MS = 1000  # what a node sends in order may bear times so far out of order
-_STRAY_MS = 30_000  # no message is longer on its way than those behind it
-_FUTURE_MS = 60_000  # a birth further ahead of us is no measure of what is older
 
 
 class SparkplugHost:
@@ -50,6 +49,11 @@ class SparkplugHost:
         self._site = site
         self._names = Names(site)
         self._known = Known()
+        self._remembered = Remembered()
+
+    def remember(self, given: Iterable[Given]) -> None:
+        """Know again who gave which points before, as far as the site file says the same."""
+        self._remembered.learn(given, self._names, self._known)
 
     def follow(self, site: Site) -> None:
         """Take metrics by another site file from now on, and ask for births where it matters."""
@@ -72,7 +76,7 @@ class SparkplugHost:
         if address is None or payload is None:
             taken.refuse(message, reason(wrong))
             return taken
-        node = self._known.node(address)
+        node = self._known.node(address.group, address.node)
         if node is None:
             taken.refuse(message, reason(Wrong.NODES))
             return taken
@@ -89,6 +93,7 @@ class SparkplugHost:
     def tick(self, now: int) -> Taken:
         """Return what is due though nothing came; ``now`` is in ns."""
         taken = Taken()
+        self._remembered.ask_some(self._known, now, taken)
         for key in list(self._known.busy):
             node = self._known.nodes.get(key)
             if node is None or not self._due(node, now, taken):
@@ -105,7 +110,7 @@ class SparkplugHost:
             self._one(node, address, message, payload, taken)
             return
         sent = sent_ms(payload)
-        if _is_before(sent, node.birth_ms, node):
+        if is_before(sent, node.birth_ms, node):
             # Of another count: it must not stand for the one of its number.
             self._one(node, address, message, payload, taken, is_late=True)
             return
@@ -116,7 +121,7 @@ class SparkplugHost:
         elif seq >= SEQ:
             taken.refuse(message, reason(Wrong.SEQ))
         elif seq == node.next_seq:
-            node.is_backdated |= _is_backdated(sent, node.birth_ms)
+            node.is_backdated |= is_backdated(sent, node.birth_ms)
             node.next_seq = (seq + 1) % SEQ
             self._one(node, address, message, payload, taken)
             if node.held:
@@ -203,7 +208,7 @@ class SparkplugHost:
         is_late: bool,
     ) -> None:
         """Take the metrics of a data message."""
-        doubt = _doubt(node, device, sent_ms(payload), is_late)
+        doubt = doubt_of(node, device, sent_ms(payload), is_late)
         unborn = doubt is Wrong.UNBORN
         reading = self._reading(node, device, message, payload, is_uncertain=unborn)
         untold = reading.data(device.aliases if doubt is None else None)
@@ -244,20 +249,20 @@ class SparkplugHost:
         if payload.seq >= SEQ:
             taken.refuse(message, reason(Wrong.SEQ))
             return
-        if _is_known(node, sent, session) and not node.is_asked:
+        if is_known(node, sent, session) and not node.is_asked:
             if node.is_alive:
                 return  # the same once more
             taken.refuse(message, reason(Wrong.OLD_BIRTH))
             ask(node, message.arrived, taken)
             return
-        if _is_older(node, sent, message.arrived):
+        if is_older(node, sent, message.arrived):
             taken.refuse(message, reason(Wrong.OLD_BIRTH))
             return
         self._split_held(node, sent, message.arrived, taken)
         for device in node.devices.values():
             if session is None or session != node.bd_seq:
                 self._settle(node, device, {}, taken)
-            if device.is_born:
+            if device.is_born or device.is_remembered:
                 device.is_born, device.missing_since = False, message.arrived
         node.is_alive, node.bd_seq, node.birth_ms = True, session, sent
         node.next_seq = (payload.seq + 1) % SEQ
@@ -302,8 +307,8 @@ class SparkplugHost:
             ask(node, message.arrived, taken)
         elif is_late and device.is_born and sent is not None and sent == device.birth_ms:
             return  # the same once more
-        elif _is_before(sent, node.birth_ms, node, is_late) or (
-            device.is_born and _is_before(sent, device.birth_ms, node, is_late)
+        elif is_before(sent, node.birth_ms, node, is_late) or (
+            device.is_born and is_before(sent, device.birth_ms, node, is_late)
         ):
             taken.refuse(message, reason(Wrong.OLD_BIRTH))
         elif is_late:
@@ -324,6 +329,7 @@ class SparkplugHost:
         named = reading.birth(self._known.room_for(device))
         self._known.name(device, named)
         device.is_born, device.is_doubtful, device.missing_since = True, False, None
+        device.is_remembered = False
         device.birth_ms = sent_ms(payload)
         reading.into(taken)
         if device.kept:
@@ -352,7 +358,7 @@ class SparkplugHost:
         is_late: bool,
     ) -> None:
         """Mark every point of a device unknown."""
-        if device.is_born and _is_before(sent_ms(payload), device.birth_ms, node, is_late):
+        if device.is_born and is_before(sent_ms(payload), device.birth_ms, node, is_late):
             taken.refuse(message, reason(Wrong.OLD_DEATH))
             return
         self._bury(node, [device], message.arrived, message.arrived, taken)
@@ -367,7 +373,7 @@ class SparkplugHost:
             for heard in device.points.values():
                 _mark(heard, since, marks)
             self._known.name(device, 0)
-            device.is_born = device.is_doubtful = False
+            device.is_born = device.is_doubtful = device.is_remembered = False
             device.missing_since = None
             device.aliases = {}
         if marks.points:
@@ -429,10 +435,15 @@ class SparkplugHost:
             if found.displaced is not None and found.point is not None:
                 self._displace(found.displaced, found.point.name)
             tag.wrong = Wrong.CLAIMED if found.is_claimed else None
-            tag.heard = None if found.point is None else device.heard_of(found.point)
+            tag.heard = None if found.point is None else device.heard_of(found.point, name)
+        for point, before in points.items():
+            unnamed = before.metric not in device.names  # since a restart, or by its last birth
+            if unnamed and (kept := self._names.remember(device.owner, before.metric, point)):
+                device.heard_of(kept, before.metric)
         for point, heard in device.points.items():
-            if (before := points.get(point)) is not None:
-                heard.time, heard.value, heard.marked = before.time, before.value, before.marked
+            if (old := points.get(point)) is not None:
+                heard.time, heard.value, heard.marked = old.time, old.value, old.marked
+                heard.is_told = old.is_told and old.metric == heard.metric
 
 
 def _opened(message: Message, address: Address | None) -> tuple[Payload | None, Fault | Wrong]:
@@ -444,46 +455,6 @@ def _opened(message: Message, address: Address | None) -> tuple[Payload | None, 
     if len(message.payload) > MOST_PAYLOAD:
         return None, Fault.SIZE
     return parsed(message.payload), Wrong.PAYLOAD
-
-
-def _doubt(node: Node, device: Device, sent: int | None, is_late: bool) -> Wrong | None:
-    """Return why nobody knows what the aliases of a message stand for; None where we do."""
-    if not node.is_alive or not device.is_born:
-        return Wrong.UNBORN
-    if device.is_doubtful:
-        return Wrong.LOST
-    return Wrong.OLD_ALIAS if _is_before(sent, device.birth_ms, node, is_late) else None
-
-
-def _is_known(node: Node, sent: int | None, session: int | None) -> bool:
-    """Return whether a birth of a node is the one that is known."""
-    return sent is not None and (sent, session) == (node.birth_ms, node.bd_seq)
-
-
-def _is_older(node: Node, sent: int | None, arrived: int) -> bool:
-    """Return whether a birth of a node is older than the one that is known: ms, and ns."""
-    if sent is None or node.birth_ms is None or sent >= node.birth_ms:
-        return False
-    return node.birth_ms <= arrived // NS_PER_MS + _FUTURE_MS
-
-
-def _is_before(sent: int | None, birth: int | None, node: Node, is_late: bool = False) -> bool:
-    """Return whether a message strayed from before a birth; times are in ms.
-
-    One that is out of order must prove that it did not. One that has the number that is due is
-    believed, unless it was sent shortly before: nothing strays for long, so if it is much older its
-    time is not when it was sent, but when something was read.
-    """
-    if sent is None or birth is None:
-        return is_late
-    if is_late:
-        return sent < birth
-    return not node.is_backdated and birth - _STRAY_MS <= sent < birth - _JITTER_MS
-
-
-def _is_backdated(sent: int | None, birth: int | None) -> bool:
-    """Return whether the time of a message in order cannot be when it was sent; both in ms."""
-    return sent is not None and birth is not None and sent < birth - _STRAY_MS
 
 
 def _unchanged(before: dict[int, Tag], after: dict[int, Tag]) -> dict[int, Tag]:

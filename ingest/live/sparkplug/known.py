@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from ingest.live.messages import Message
 from ingest.live.sparkplug.nodes import Device, Node
-from ingest.live.sparkplug.topics import Address
 
 MOST_NODES = 2000
 MOST_DEVICES = 20_000
@@ -36,9 +35,9 @@ class Known:
         self._waiting = 0
         self._waiting_bytes = 0
 
-    def node(self, address: Address) -> Node | None:
+    def node(self, group: str, name: str) -> Node | None:
         """Return what is known of a node, None where there is no room for more."""
-        key = address.group, address.node
+        key = group, name
         node = self.nodes.get(key)
         if node is None:
             if len(self.nodes) >= MOST_NODES and not self._forget():
@@ -84,9 +83,12 @@ class Known:
         return self._waiting, self._waiting_bytes
 
     def _forget(self) -> bool:
-        """Make room by forgetting a node that is not alive; return whether there was one."""
+        """Make room by forgetting a node that is not alive; return whether there was one.
+
+        One whose points are still known is not forgotten: its death would mark nothing.
+        """
         for key, node in self.nodes.items():
-            if not node.is_alive:
+            if not node.is_alive and not node.has_known:
                 self._devices -= len(node.devices)
                 self._named -= sum(device.metrics for device in node.devices.values())
                 del self.nodes[key]

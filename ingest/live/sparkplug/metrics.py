@@ -13,7 +13,7 @@ from bondtrail.site import Role
 from ingest.faults import Fault
 from ingest.live.sparkplug.reasons import Wrong
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
-from ingest.values import FAULTS, NO_FAULT, read_values, role_code
+from ingest.values import FAULTS, LARGEST, NO_FAULT, read_values, role_code
 
 DATETIME = 13
 """Code of the data type that is a moment."""
@@ -21,11 +21,10 @@ DATETIME = 13
 # Codes of the data types whose numbers may be negative, and their width: Int32 and Int64 as
 # published in the schema, Int8 and Int16 from memory.
 _SIGNED_BITS = {1: 8, 2: 16, 3: 32, 4: 64}
-_LARGEST = 1e300  # as in files: beyond it a flow is no number
 _CONTACT = 0.0, 1.0, True, Fault.CONTACT
 _RIGHT = {
     Role.RESISTANCE: (0.0, math.inf, False, Fault.NEGATIVE),
-    Role.FLOW: (-_LARGEST, _LARGEST, False, Fault.INFINITE),
+    Role.FLOW: (-LARGEST, LARGEST, False, Fault.INFINITE),
     Role.STATUS: (0.0, 3.0, True, Fault.STATUS),
     Role.PERMISSIVE: _CONTACT,
     Role.RUNNING: _CONTACT,

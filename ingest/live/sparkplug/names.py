@@ -48,27 +48,57 @@ class Names:
         self._site = site
         self._by_name: dict[str, Owner] = {}
         self._by_path: dict[str, Owner] = {}
+        self._remembered: dict[str, Owner] = {}
         self._pathed: set[str] = set()
 
     def find(self, owner: Owner, metric: str) -> Found:
         """Return which point a metric of a device is of."""
-        path = "/".join([*filter(None, owner), metric])
+        path = _path(owner, metric)
         point = self._site.point(path)
         if point is not None:
             # A node's metric DEVICE/METRIC reads like one of the device.
             if self._by_path.setdefault(path, owner) != owner:
                 return _CLAIMED
             self._pathed.add(point.name)
-            displaced = self._by_name.pop(point.name, owner)
-            return Found(point, displaced=None if displaced == owner else displaced)
+            return self._found(point, owner, self._by_name.pop(point.name, owner))
         point = self._site.point(metric)
         if point is None:
             return _UNKNOWN
         if point.name in self._pathed or self._by_name.setdefault(point.name, owner) != owner:
             return _CLAIMED
-        return Found(point)
+        return self._found(point, owner, owner)
+
+    def _found(self, point: Point, owner: Owner, displaced: Owner) -> Found:
+        """Return a point that a device has, who had it by a bare name or before a restart loses."""
+        if displaced == owner:
+            displaced = self._remembered.pop(point.name, owner)
+        return Found(point, displaced=None if displaced == owner else displaced)
+
+    def remember(self, owner: Owner, metric: str, point: str) -> Point | None:
+        """Let a device have a point that it gave before a restart, until another names it.
+
+        Returns
+        -------
+        Point or None
+            The point; None where the metric is no longer of it, or another device has it by now.
+        """
+        path = _path(owner, metric)
+        found = self._site.point(path)
+        if found is not None:
+            is_free = self._by_path.get(path, owner) == owner
+        else:
+            found = self._site.point(metric)
+            is_free = point not in self._pathed and self._by_name.get(point, owner) == owner
+        if found is None or found.name != point or not is_free:
+            return None
+        self._remembered[point] = owner
+        return found
 
     def release(self, owner: Owner, point: str) -> None:
         """Let others have a point that a device no longer names."""
         if self._by_name.get(point) == owner:
             del self._by_name[point]
+
+
+def _path(owner: Owner, metric: str) -> str:
+    return "/".join([*filter(None, owner), metric])

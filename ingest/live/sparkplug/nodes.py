@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from bondtrail.site import Point, Role
 from ingest.live.messages import Message
@@ -31,6 +32,10 @@ class Heard:
         That reading.
     marked : int or None
         When it was marked unknown; None while it is not. [ns]
+    metric : str
+        By which the device gives it.
+    is_told : bool
+        That the device gives it was told, so that it outlives a restart.
     """
 
     point: str
@@ -39,11 +44,13 @@ class Heard:
     time: int | None = None
     value: float = 0.0
     marked: int | None = None
+    metric: str = ""
+    is_told: bool = False
 
     @classmethod
-    def of(cls, point: Point) -> Heard:
+    def of(cls, point: Point, metric: str) -> Heard:
         """Return a point of which nothing was heard."""
-        return cls(point.name, point.role, point.scale)
+        return cls(point.name, point.role, point.scale, metric=metric)
 
 
 @dataclass(slots=True)
@@ -87,6 +94,8 @@ class Device:
         Messages were lost since: its aliases may stand for other metrics by now.
     birth_ms : int or None
         Timestamp of its birth, where that had one. [ms]
+    is_remembered : bool
+        It gave points before a restart, and neither birth nor death of it was heard since.
     missing_since : int or None
         When its node was born anew without it; None where it was not. [ns]
     aliases : dict of int to Tag
@@ -107,6 +116,7 @@ class Device:
     is_born: bool = False
     is_doubtful: bool = False
     birth_ms: int | None = None
+    is_remembered: bool = False
     missing_since: int | None = None
     aliases: dict[int, Tag] = field(default_factory=dict)
     names: dict[str, Tag] = field(default_factory=dict)
@@ -115,12 +125,19 @@ class Device:
     has_told: bool = False
     kept: list[Message] = field(default_factory=list)
 
-    def heard_of(self, point: Point) -> Heard:
-        """Return a point as this device gives it."""
+    def heard_of(self, point: Point, metric: str) -> Heard:
+        """Return a point as this device gives it, by the metric that was first to name it."""
         heard = self.points.get(point.name)
         if heard is None:
-            heard = self.points[point.name] = Heard.of(point)
+            heard = self.points[point.name] = Heard.of(point, metric)
         return heard
+
+    @property
+    def has_known(self) -> bool:
+        """Whether it has points that its death would mark."""
+        return any(
+            heard.time is not None and heard.marked is None for heard in self.points.values()
+        )
 
     def displace(self, point: str) -> None:
         """Take a point away from it: another device has it."""
@@ -174,6 +191,8 @@ class Node:
         Its births do not name what its data hold, so that asking for another helps little.
     """
 
+    KIND: ClassVar[str] = "sparkplug "
+
     group: str
     name: str
     is_alive: bool = False
@@ -193,7 +212,12 @@ class Node:
     @property
     def source(self) -> str:
         """What it is called where sources are listed."""
-        return f"sparkplug {self.group}/{self.name}"
+        return f"{self.KIND}{self.group}/{self.name}"
+
+    @property
+    def has_known(self) -> bool:
+        """Whether it has points that its death would mark."""
+        return any(device.has_known for device in self.devices.values())
 
     def doubt(self) -> None:
         """Note that messages were lost: aliases may stand for other metrics by now."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
+from bondtrail.running import Given
 from bondtrail.samples import Quality
 from bondtrail.site import Role
 from bondtrail.times import NS_PER_MS
@@ -73,6 +74,7 @@ class Reading:
         self._is_live = message.is_prompt and not message.is_repeat
         self._live: list[Row] = []
         self._past: list[Row] = []
+        self._given: list[Given] = []
 
     def data(
         self,
@@ -156,6 +158,7 @@ class Reading:
                     Readings(self._source, self._message.arrived, is_live, *columns)
                 )
         taken.refused += self._faults.values()
+        taken.given += self._given
 
     def _born(self, metric: Payload.Metric) -> None:
         """Take one metric of a birth."""
@@ -197,7 +200,7 @@ class Reading:
         if found.point is None:
             self._unknown(name)
             return UNKNOWN
-        tag = device.names[name] = Tag(device.heard_of(found.point), name)
+        tag = device.names[name] = Tag(device.heard_of(found.point, name), name)
         return tag
 
     def _unknown(self, name: str) -> None:
@@ -245,7 +248,15 @@ class Reading:
             heard.time, heard.value = time, value
             if heard.marked is not None and time > heard.marked:
                 heard.marked = None
+        if not heard.is_told:
+            self._tell(heard)
         return True
+
+    def _tell(self, heard: Heard) -> None:
+        """Tell that the device gives a point."""
+        heard.is_told = True
+        device = self._device.owner[2]
+        self._given.append(Given(heard.point, self._source, device, heard.metric))
 
     def _revive(self, heard: Heard) -> None:
         """Let a birth end what a death began, though its value was read before.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from bondtrail.running import Given
 from ingest.live.messages import Message
 
 
@@ -73,11 +74,14 @@ class Taken:
         What could not be taken.
     publish : list of (str, bytes)
         Topics and payloads to publish: requests for a new birth.
+    given : list of Given
+        Who gives points, where that is new.
     """
 
     readings: list[Readings] = field(default_factory=list)
     refused: list[Refused] = field(default_factory=list)
     publish: list[tuple[str, bytes]] = field(default_factory=list)
+    given: list[Given] = field(default_factory=list)
 
     def refuse(self, message: Message, reason: str, count: int = 1) -> None:
         """Add a message, or metrics of it, that cannot be taken."""

@@ -1,10 +1,11 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
-from bondtrail.running import Source
+from bondtrail.running import Given, Source
 from bondtrail.samples import later_wins
 from bondtrail.site import Site, parse_site
 from ingest.faults import Fault
@@ -172,6 +173,31 @@ def test_word_of_sources_waits_and_is_not_lost(decoder: Decoder) -> None:
     assert decoder.tick(NOW + EVERY_NS).sources == [Source("mqtt rail-1", 2, NOW, 5.0, 0.0, 3)]
     decoder.decode([reading(1)], NOW + EVERY_NS)
     assert [word.readings for word in decoder.close(NOW + EVERY_NS).sources] == [1]
+
+
+def death(node: str) -> Message:
+    return Message(f"spBv1.0/plant/NDEATH/{node}", b"", NOW)
+
+
+def test_who_gives_a_point_is_told_and_known_again_after_a_restart(live_site: Site) -> None:
+    data = Payload(timestamp=AT // 1_000_000, metrics=[Payload.Metric(name="PRM-101", int_value=1)])
+    message = Message("spBv1.0/plant/NDATA/gate", data.SerializeToString(), NOW)
+    told = Decoder(live_site, source="x").decode([message], NOW).given
+    assert told == [Given("rail-1.permissive", "sparkplug plant/gate", "", "PRM-101")]
+    decoder = Decoder(live_site, source="x")
+    decoder.remember([replace(told[0], time=AT, value=1.0)])
+    outcome = Outcome(decoder.decode([death("elsewhere"), death("gate")], NOW))
+    assert outcome.rows == [("rail-1.permissive", NOW, 1.0, 2)]
+    assert outcome.is_whole
+
+
+def test_what_is_due_is_done_though_messages_keep_coming(live_site: Site) -> None:
+    decoder = Decoder(live_site, source="x")
+    decoder.remember(
+        [Given("rail-1.permissive", "sparkplug plant/gate", "", "PRM-101", AT, 1.0, 0)]
+    )
+    outcome = decoder.decode([reading(1)], NOW)
+    assert [topic for topic, _ in outcome.publish] == ["spBv1.0/plant/NCMD/gate"]
 
 
 def test_another_site_file_brings_its_topics(decoder: Decoder) -> None:

@@ -19,6 +19,7 @@ from ingest.live.broker_url import Broker, Version, parse_broker
 from ingest.live.connection import Bounds
 from ingest.live.listening import Listener, ListenSettings
 from ingest.live.pauses import Pauses
+from ingest.live.sparkplug.encoding import Edge, asks_for_births
 from ingest.live.status import State
 from ingest.live.trouble import BrokerError, TakenOverError
 from store import (
@@ -207,6 +208,32 @@ def test_what_cannot_be_taken_is_kept_with_the_reason(
     assert len(rejects) == 2
     assert max(len(reject.raw) for reject in rejects) <= 4096
     assert held_by(broker, f"bondtrail-{site.id}") == 0
+
+
+def test_a_node_that_died_while_nobody_listened_is_known_to_be_dead(
+    broker: MosquittoServer, site: Site, url: str
+) -> None:
+    """Its will has QoS 1, so that the broker keeps it; its births are not kept."""
+    at, opened = parse_broker(broker.url, version="3.1.1"), lambda: open_store(url)
+    edge = Edge(site.id, "gate", site.stations)
+    now = time.time_ns()
+    edge.data("rail-1", ["rail-1.flow"], [now - S], [7.0], [0], now)  # is what its births tell
+    with Publisher(broker.port, site.id) as node:
+        asked = f"spBv1.0/{site.id}/NCMD/gate"
+        node.subscribe(asked, qos=0)
+        with desk(at, opened) as seen:
+            assert seen.ready.wait(WAIT_S)
+            node.publish(edge.births(now))
+            until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 1)
+        node.publish([edge.death(now)])
+        with desk(at, opened) as seen:
+            until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 1)
+            kind, body = node._packet()
+    assert (kind & 0xF0, asks_for_births(body[2 + len(asked) :])) == (0x30, True)
+    with open_store(url) as store:
+        samples = store.read("rail-1.flow")
+    assert samples.value.tolist() == [7.0, 7.0]
+    assert samples.quality.tolist() == [0, 2]
 
 
 class Troubled:

@@ -1,0 +1,78 @@
+"""Who gave which points before a restart: a death that comes before any birth must find them."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+
+from bondtrail.running import Given
+from bondtrail.samples import Quality
+from bondtrail.times import NS_PER_S
+from ingest.live.sparkplug.asking import ask
+from ingest.live.sparkplug.known import Known
+from ingest.live.sparkplug.names import Names, Owner
+from ingest.live.sparkplug.nodes import Heard, Node
+from ingest.live.sparkplug.taken import Taken
+
+MOST_ASKED = 10
+"""Nodes that are asked for their births at once: each may answer by many thousand metrics."""
+ASK_EVERY_NS = NS_PER_S // 2
+"""The next ones are asked no sooner."""
+
+
+class Remembered:
+    """What the store said of nodes that were heard before, until they are heard again."""
+
+    def __init__(self) -> None:
+        self._unasked: deque[tuple[str, str]] = deque()
+        self._asked_at: int | None = None
+
+    def learn(self, given: Iterable[Given], names: Names, known: Known) -> None:
+        """Give points back to those who gave them; ask those nodes for their births by and by."""
+        nodes = (_recalled(each, names, known) for each in given)
+        keys = dict.fromkeys((node.group, node.name) for node in nodes if node is not None)
+        self._unasked = deque(dict.fromkeys([*self._unasked, *keys]))
+
+    def ask_some(self, known: Known, now: int, taken: Taken) -> None:
+        """Ask some of the nodes that are not yet born for their births; ``now`` is in ns."""
+        at = self._asked_at
+        if not self._unasked or (at is not None and abs(now - at) < ASK_EVERY_NS):
+            return
+        self._asked_at = now
+        for _ in range(min(MOST_ASKED, len(self._unasked))):
+            node = known.nodes.get(self._unasked.popleft())
+            if node is not None and not node.is_alive:
+                ask(node, now, taken)
+
+
+def _recalled(each: Given, names: Names, known: Known) -> Node | None:
+    """Give one point back to its device; return the node, None where nothing came of it."""
+    owner = _owner_of(each)
+    if owner is None or each.time is None:
+        return None
+    point = names.remember(owner, each.metric, each.point)
+    if point is None:
+        return None
+    node = known.node(*owner[:2])
+    device = None if node is None else known.device(node, owner[2])
+    if device is None:
+        return None
+    heard = device.heard_of(point, each.metric)
+    heard.is_told = heard.metric == each.metric
+    if heard.time is None:
+        _put(heard, each)
+        device.is_remembered = not device.is_born
+    return node
+
+
+def _put(heard: Heard, each: Given) -> None:
+    """Take the newest reading for the last that was heard; a bad one is what a death leaves."""
+    heard.time, heard.value = each.time, each.value
+    heard.marked = each.time if each.quality == Quality.BAD else None
+
+
+def _owner_of(each: Given) -> Owner | None:
+    """Return the group, the node and the device that gave a point."""
+    name = each.source.removeprefix(Node.KIND)
+    group, slash, node = name.partition("/")
+    return (group, node, each.device) if slash and name != each.source else None
