@@ -33,7 +33,7 @@ test: $(VENV)/ready-dev services
 	  -o tmp_path_retention_count=1
 
 faults: $(VENV)/ready-dev services
-	$(BIN)/python -m pytest tests/faults
+	$(BIN)/python -m pytest -n 3 --dist loadfile --durations 10 tests/faults
 
 check: $(VENV)/ready-dev
 	$(BIN)/ruff format --check .
