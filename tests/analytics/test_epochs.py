@@ -319,7 +319,7 @@ def test_a_new_name_changes_nothing(store: Store) -> None:
     deadline=None,
     derandomize=True,
     database=None,
-    max_examples=40,
+    max_examples=25,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 @given(scripts(), limits(), st.integers(0, 1000))

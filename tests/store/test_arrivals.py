@@ -448,7 +448,7 @@ def wipe(store: Store) -> None:
             tx.conn.execute(text(f"delete from {table}"))
 
 
-@settings(max_examples=60, suppress_health_check=[fixtures])
+@settings(max_examples=40, suppress_health_check=[fixtures])
 @given(script=commits, flush_rows=sizes)
 def test_sqlite_agrees_with_a_dict(
     sqlite_store: Store, script: Sequence[Commit], flush_rows: int
@@ -470,7 +470,7 @@ def test_postgresql_agrees_with_a_dict(
     play(postgresql_store, script, flush_rows)
 
 
-@settings(max_examples=30, suppress_health_check=[fixtures])
+@settings(max_examples=20, suppress_health_check=[fixtures])
 @given(script=commits)
 def test_journal_and_bulk_tell_the_same(sqlite_store: Store, script: Sequence[Commit]) -> None:
     outcomes = []

@@ -388,7 +388,7 @@ fixtures = HealthCheck.function_scoped_fixture
 sizes = st.sampled_from([1, 4, 100])
 
 
-@settings(max_examples=40, suppress_health_check=[fixtures])
+@settings(max_examples=25, suppress_health_check=[fixtures])
 @given(script=commits, flush_rows=sizes)
 def test_sqlite_agrees_with_a_dict_that_remembers(
     made_file: Path, script: Sequence[Commit], flush_rows: int

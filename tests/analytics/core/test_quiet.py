@@ -168,7 +168,7 @@ def cut(script: Script, start: int, end: int) -> dict[Role, Samples]:
     deadline=None,
     derandomize=True,
     database=None,
-    max_examples=100,
+    max_examples=60,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 @given(histories(), st.integers(1, 1000), st.sampled_from([0, 0, 60, 400, 2000]))

@@ -23,7 +23,7 @@ def series(draw: st.DrawFn) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndar
     return time.astype(np.int64), value, state, breaks
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(series(), st.integers(1, 40))
 def test_no_extreme_change_or_break_is_lost(
     drawn: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray], buckets: int
@@ -42,7 +42,7 @@ def test_no_extreme_change_or_break_is_lost(
         assert shown.max() == value[of_state].max()
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(series(), st.integers(1, 40))
 def test_every_bucket_shows_its_own_extremes(
     drawn: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray], buckets: int
