@@ -90,6 +90,10 @@ class Decoder:
         """Know who gave points before, so that their deaths are understood from the start."""
         self._sparkplug.remember(given)
 
+    def doubt(self) -> None:
+        """Know that messages of QoS 0 may have been missed: births of Sparkplug nodes."""
+        self._sparkplug.doubt()
+
     def follow(self, site: Site) -> None:
         """Take messages by another site file from now on; what is known of senders is kept."""
         self._sparkplug.follow(site)

@@ -96,6 +96,9 @@ class MessageDecoder(Protocol):
     def remember(self, given: Iterable[Given]) -> None:
         """Know who gave points before."""
 
+    def doubt(self) -> None:
+        """Know that messages may have been missed that no broker keeps."""
+
 
 class Listener:
     """Takes readings from a broker into a store until it is told to stop.
@@ -352,6 +355,7 @@ class _Rounds:
     def _open(self) -> None:
         self._connection.open(self._decoder.filters(self._settings.share))
         self._connected_at = time.monotonic()
+        self._decoder.doubt()
 
     def _note_listening(self) -> None:
         """Say so when all is subscribed, the first time to whoever started us, too."""

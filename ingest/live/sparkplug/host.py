@@ -17,12 +17,12 @@ from ingest.live.cutting import MOST_PAYLOAD
 from ingest.live.messages import Message
 from ingest.live.sparkplug.asking import answered, ask
 from ingest.live.sparkplug.known import Known
+from ingest.live.sparkplug.missed import Missed
 from ingest.live.sparkplug.names import Names, Owner
 from ingest.live.sparkplug.nodes import SEQ, Device, Heard, Held, Node, Tag
 from ingest.live.sparkplug.payloads import bd_seq, parsed, sent_ms
 from ingest.live.sparkplug.reading import Reading
 from ingest.live.sparkplug.reasons import Wrong, reason
-from ingest.live.sparkplug.remembered import Remembered
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
 from ingest.live.sparkplug.straying import doubt_of, is_backdated, is_before, is_known, is_older
 from ingest.live.sparkplug.taken import Readings, Taken
@@ -49,11 +49,15 @@ class SparkplugHost:
         self._site = site
         self._names = Names(site)
         self._known = Known()
-        self._remembered = Remembered()
+        self._missed = Missed()
 
     def remember(self, given: Iterable[Given]) -> None:
         """Know again who gave which points before, as far as the site file says the same."""
-        self._remembered.learn(given, self._names, self._known)
+        self._missed.learn(given, self._names, self._known)
+
+    def doubt(self) -> None:
+        """Doubt all births, and ask for others: nobody listened for a while."""
+        self._missed.doubt(self._known)
 
     def follow(self, site: Site) -> None:
         """Take metrics by another site file from now on, and ask for births where it matters."""
@@ -93,7 +97,7 @@ class SparkplugHost:
     def tick(self, now: int) -> Taken:
         """Return what is due though nothing came; ``now`` is in ns."""
         taken = Taken()
-        self._remembered.ask_some(self._known, now, taken)
+        self._missed.ask_some(self._known, now)
         for key in list(self._known.busy):
             node = self._known.nodes.get(key)
             if node is None or not self._due(node, now, taken):
@@ -266,7 +270,7 @@ class SparkplugHost:
                 device.is_born, device.missing_since = False, message.arrived
         node.is_alive, node.bd_seq, node.birth_ms = True, session, sent
         node.next_seq = (payload.seq + 1) % SEQ
-        node.wants_birth = False
+        node.wants_birth = node.is_doubtful = False
         answered(node)
         own = self._known.device(node, "")
         if own is None:
@@ -340,7 +344,8 @@ class SparkplugHost:
     def _node_death(self, node: Node, message: Message, payload: Payload, taken: Taken) -> None:
         """Mark every point of a node and its devices unknown."""
         session = bd_seq(payload)
-        if node.is_alive and None not in (session, node.bd_seq) and session != node.bd_seq:
+        is_certain = node.is_alive and not node.is_doubtful
+        if is_certain and None not in (session, node.bd_seq) and session != node.bd_seq:
             taken.refuse(message, reason(Wrong.OTHER_DEATH))
             return
         if node.held:

@@ -185,8 +185,10 @@ class Node:
         That birth has not come, or did not help.
     is_backdated : bool
         Its messages bear other times than when they were sent.
+    is_doubtful : bool
+        It may have been born anew while nobody listened: a death of any session is its own.
     wants_birth : bool
-        A new birth is to be asked for as soon as that may be: the site file changed.
+        A new birth is to be asked for as soon as that may be.
     has_unnamed : bool
         Its births do not name what its data hold, so that asking for another helps little.
     """
@@ -206,6 +208,7 @@ class Node:
     ask_wait: int = 0
     is_asked: bool = False
     is_backdated: bool = False
+    is_doubtful: bool = False
     wants_birth: bool = False
     has_unnamed: bool = False
 

@@ -236,6 +236,34 @@ def test_a_node_that_died_while_nobody_listened_is_known_to_be_dead(
     assert samples.quality.tolist() == [0, 2]
 
 
+def test_a_birth_that_came_while_the_connection_was_lost_does_not_keep_its_death_out(
+    site: Site, url: str
+) -> None:
+    """The node was born anew as session 1 meanwhile, and nobody keeps births."""
+    edges = [Edge("g", "n", site.stations, session=number) for number in (0, 1)]
+    now = time.time_ns()
+    edges[0].data("rail-1", ["rail-1.flow"], [now - S], [7.0], [0], now)
+
+    def first(talk: Talk) -> None:
+        talk.let_in()
+        talk.subscribed_all()
+        for place, message in enumerate(edges[0].births(now)):
+            talk.send(wire.publish(*message, place + 1))
+        talk.acknowledged(2)
+
+    def second(talk: Talk) -> None:
+        talk.let_in(has_session=True)
+        talk.subscribed_all()
+        talk.send(wire.publish(*edges[1].death(now), 1))
+        until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 2)
+        seen.stop.set()
+
+    with scripted(first, second) as at, desk(at, lambda: open_store(url)) as seen:
+        assert seen.stop.wait(WAIT_S)
+    with open_store(url) as store:
+        assert store.read("rail-1.flow").quality.tolist() == [0, 2]
+
+
 class Troubled:
     """A store that refuses to write as a test says, then writes."""
 

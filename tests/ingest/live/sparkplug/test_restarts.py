@@ -15,8 +15,8 @@ from bondtrail.running import Given
 from bondtrail.site import parse_site
 from ingest.live.sparkplug import SparkplugHost, known
 from ingest.live.sparkplug.host import KEEP_NS
+from ingest.live.sparkplug.missed import ASK_EVERY_NS, MOST_ASKED
 from ingest.live.sparkplug.reasons import Wrong
-from ingest.live.sparkplug.remembered import ASK_EVERY_NS, MOST_ASKED
 from tests.ingest.live.sparkplug.edge import (
     DOUBLE,
     FLOW,
@@ -258,6 +258,60 @@ def test_node_of_before_is_asked_once_a_minute_at_most() -> None:
     assert len(talk.tick(0).asked) == 1
     assert talk.ddata(told(FLOW, 1.0), seq=9, at=KEEP - 1).asked == []
     assert len(talk.ddata(told(FLOW, 1.0), seq=9, at=KEEP).asked) == 1
+
+
+# A connection that was lost, and is there again
+
+
+def reconnected() -> Talk:
+    talk = Talk()
+    talk.births()
+    talk.host.doubt()
+    return talk
+
+
+def test_death_of_a_session_whose_birth_was_missed_is_believed() -> None:
+    heard = reconnected().ndeath(bd=1, at=5)
+    assert (sorted(heard.rows), heard.faults) == ([(FLO, 5, 100.0, 2), (RES, 5, 1000.0, 2)], [])
+
+
+def test_birth_makes_sessions_certain_again() -> None:
+    talk = reconnected()
+    talk.births(bd=1, at=5)
+    assert talk.ndeath(bd=0, at=6).faults == [(Wrong.OTHER_DEATH, 1)]
+    assert talk.tick(7).asked == []
+
+
+def test_aliases_wait_for_the_birth_that_is_asked_for() -> None:
+    talk = reconnected()
+    heard = talk.ddata(told(FLOW, 3.0), seq=2, at=5)  # the number that was due before, by chance
+    assert (heard.rows, heard.asked) == ([], ["spBv1.0/plant/NCMD/gate"])
+    talk.nbirth(at=6)
+    assert (FLO, 5, 3.0, 0) in talk.dbirth(born(OHM, 1.0), born(FLOW, 3.0), at=7).rows
+
+
+def test_aliases_that_changed_meanwhile_are_not_taken_for_what_they_were() -> None:
+    talk = reconnected()
+    talk.ddata(told(FLOW, 3.0), seq=2, at=5)
+    talk.nbirth(at=6)
+    swapped = [(OHM[0], FLOW[1], DOUBLE), (FLOW[0], OHM[1], DOUBLE)]
+    heard = talk.dbirth(*(born(what, 2.0) for what in swapped), at=7)
+    assert heard.faults == [(Wrong.LOST, 1)]
+    assert (FLO, 5, 3.0, 0) not in heard.rows
+
+
+def test_silent_nodes_are_asked_too() -> None:
+    talk = reconnected()
+    assert talk.tick(5).asked == ["spBv1.0/plant/NCMD/gate"]
+    assert talk.tick(6).asked == []
+
+
+def test_nodes_that_are_dead_are_not_asked_again() -> None:
+    talk = Talk()
+    talk.births()
+    talk.ndeath(at=5)
+    talk.host.doubt()
+    assert talk.tick(6).asked == []
 
 
 # Bounds

@@ -1,4 +1,7 @@
-"""Who gave which points before a restart: a death that comes before any birth must find them."""
+"""What went on while nobody listened: who gave which points before, whose births are to be asked.
+
+A death that comes before any birth must find the points of the node.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +11,9 @@ from collections.abc import Iterable
 from bondtrail.running import Given
 from bondtrail.samples import Quality
 from bondtrail.times import NS_PER_S
-from ingest.live.sparkplug.asking import ask
 from ingest.live.sparkplug.known import Known
 from ingest.live.sparkplug.names import Names, Owner
 from ingest.live.sparkplug.nodes import Heard, Node
-from ingest.live.sparkplug.taken import Taken
 
 MOST_ASKED = 10
 """Nodes that are asked for their births at once: each may answer by many thousand metrics."""
@@ -20,8 +21,8 @@ ASK_EVERY_NS = NS_PER_S // 2
 """The next ones are asked no sooner."""
 
 
-class Remembered:
-    """What the store said of nodes that were heard before, until they are heard again."""
+class Missed:
+    """Nodes that may have been born anew while nobody listened, until they are asked."""
 
     def __init__(self) -> None:
         self._unasked: deque[tuple[str, str]] = deque()
@@ -31,18 +32,30 @@ class Remembered:
         """Give points back to those who gave them; ask those nodes for their births by and by."""
         nodes = (_recalled(each, names, known) for each in given)
         keys = dict.fromkeys((node.group, node.name) for node in nodes if node is not None)
+        self._ask(keys)
+
+    def doubt(self, known: Known) -> None:
+        """Doubt every birth: another may have come and gone, with other aliases."""
+        for node in known.nodes.values():
+            node.is_doubtful = node.is_alive
+            node.doubt()
+        self._ask(key for key, node in known.nodes.items() if node.is_alive or node.has_known)
+
+    def _ask(self, keys: Iterable[tuple[str, str]]) -> None:
         self._unasked = deque(dict.fromkeys([*self._unasked, *keys]))
 
-    def ask_some(self, known: Known, now: int, taken: Taken) -> None:
-        """Ask some of the nodes that are not yet born for their births; ``now`` is in ns."""
+    def ask_some(self, known: Known, now: int) -> None:
+        """Have some of the nodes asked whose births are still not certain; ``now`` is in ns."""
         at = self._asked_at
         if not self._unasked or (at is not None and abs(now - at) < ASK_EVERY_NS):
             return
         self._asked_at = now
         for _ in range(min(MOST_ASKED, len(self._unasked))):
-            node = known.nodes.get(self._unasked.popleft())
-            if node is not None and not node.is_alive:
-                ask(node, now, taken)
+            key = self._unasked.popleft()
+            node = known.nodes.get(key)
+            if node is not None and (node.is_doubtful or not node.is_alive):
+                node.wants_birth = True
+                known.busy.add(key)
 
 
 def _recalled(each: Given, names: Names, known: Known) -> Node | None:
