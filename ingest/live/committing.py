@@ -14,12 +14,10 @@ from bondtrail.running import Given, Source
 from bondtrail.samples import Samples
 from bondtrail.times import format_time
 from ingest.live.pauses import Pauses
-from store import DamageError, Store, StoreError, Written
+from store import Store, StoreError, Written
 
 _RAW = 4096
 """Characters of what was refused to keep."""
-_PATIENCE = 3
-"""How often the store may refuse a batch for no known reason before its points are tried alone."""
 
 log = logging.getLogger(__name__)
 
@@ -59,8 +57,8 @@ class Committer:
         Waits for some seconds; True when the wait is to end for good.
     on_trouble : callable
         Told of each error of the store that is waited for.
-    on_idle : callable
-        Called before each wait.
+    pauses : Pauses
+        Between attempts.
     """
 
     def __init__(
@@ -81,7 +79,10 @@ class Committer:
         self._pauses = pauses
 
     def commit(self, batch: Batch, arrived: int) -> bool:
-        """Commit a batch; False if the wait for the store was ended and nothing is committed.
+        """Commit a batch; False if the wait for the store was ended before all is committed.
+
+        Whatever the database refuses is waited for: it may be a right that is taken away, a rule
+        that somebody added or a damaged page, and then the readings are as good as ever.
 
         Parameters
         ----------
@@ -93,13 +94,11 @@ class Committer:
         if not (batch.batch or batch.rejects or batch.sources or batch.given):
             return True
         self._pauses.reset()
-        refusals = 0
         while True:
             begun = perf_counter()
             try:
-                written = self._written(batch, arrived, by_point=refusals >= _PATIENCE)
+                written = self._written(batch, arrived)
             except StoreError as exc:
-                refusals += type(exc) is StoreError
                 self._on_trouble(exc)
                 if self._wait(self._pauses.next_s()):
                     return False
@@ -107,29 +106,25 @@ class Committer:
                 self._note(written, batch, perf_counter() - begun)
                 return True
 
-    def _written(self, batch: Batch, arrived: int, *, by_point: bool) -> Written:
-        """Write it as one, or else point by point, so that one bad point stops no others."""
-        if not by_point:
-            try:
-                return self._store.write(
-                    batch.batch,
-                    arrived=arrived,
-                    rejects=batch.rejects,
-                    sources=batch.sources,
-                    given=batch.given,
-                )
-            except (ValueError, DamageError) as exc:
-                log.warning("a batch was refused and is written point by point: %s", exc)
+    def _written(self, batch: Batch, arrived: int) -> Written:
+        """Write it as one, or point by point where it holds what no store can."""
+        try:
+            return self._store.write(
+                batch.batch,
+                arrived=arrived,
+                rejects=batch.rejects,
+                sources=batch.sources,
+                given=batch.given,
+            )
+        except ValueError as exc:
+            log.warning("a batch was refused and is written point by point: %s", exc)
         written = Written()
         rejects = list(batch.rejects)
         for point, samples in batch.batch.items():
             try:
                 written += self._store.write({point: samples}, arrived=arrived)
-            except (ValueError, StoreError) as exc:
-                if isinstance(exc, StoreError) and type(exc) not in (StoreError, DamageError):
-                    raise
+            except ValueError as exc:
                 rejects.append(self._refused(point, samples, exc, arrived))
-        # Where the store refuses this, too, it is the store and not the points: nothing is lost.
         self._store.write(
             {}, arrived=arrived, rejects=rejects, sources=batch.sources, given=batch.given
         )
@@ -140,7 +135,7 @@ class Committer:
         log.error("%s: %d readings were refused by the store: %s", point, len(samples), exc)
         some = slice(0, 100)
         lines = zip(samples.time[some], samples.value[some], samples.quality[some], strict=True)
-        raw = "\n".join(f"{format_time(int(t))},{v!r},{q}" for t, v, q in lines)[:_RAW]
+        raw = "\n".join(f"{format_time(int(t))},{float(v)!r},{q}" for t, v, q in lines)[:_RAW]
         reason = f"the store refused it: {exc}"
         return replace(
             Reject(self._where, f"point {point}", reason, raw, at),
