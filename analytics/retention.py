@@ -107,13 +107,16 @@ def retain(store: Store, *, now: int) -> Retained:
 def _policy(
     store: Store, sites: Sequence[tuple[int, Site]], site: Site, now: int, days: int
 ) -> _Policy:
-    day = local_day(now - days * DAY_NS, site.zone)
+    points = {point.point: point for point in store.points() if point.samples}
+    # A clock that is ahead makes nothing old: days count from the newest reading at the latest.
+    newest = max((point.last for point in points.values()), default=now)
+    day = local_day(min(now, newest) - days * DAY_NS, site.zone)
     return _Policy(
         now=now,
         midnight=day_start(day, site.zone),
         day=day,
         sites=sites,
-        points={point.point: point for point in store.points() if point.samples},
+        points=points,
         floors=store.floors(),
         marks=store.touched(),
         is_judged=store.rules_of_findings() <= {RULES_VERSION},

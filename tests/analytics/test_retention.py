@@ -54,10 +54,16 @@ def ready(store: Store, ohms: Sequence[float], days: int | None) -> int:
     store.put_site(keeping(days), 0)
     for number, ohm in enumerate(ohms):
         store.write(workdays(ohm, start=MONDAY + number * DAY))
-    store.fold()
     now = at(len(ohms)) + ns(HOUR)
+    heard(store, now)
+    store.fold()
     analyse(store, now=now)
     return now
+
+
+def heard(store: Store, now: int) -> None:
+    """Have another point report now: no clock is ahead of what is heard."""
+    store.write({"elsewhere.flow": Samples.of([now], [0.0])})
 
 
 def below(found: Results, floor: Floor) -> Results:
@@ -142,6 +148,7 @@ def test_days_go_as_they_come(store: Store) -> None:
     for number in range(8, 12):
         store.write(workdays(2.0, start=MONDAY + number * DAY))
         now = at(number + 1) + ns(HOUR)
+        heard(store, now)
         analyse(store, now=now)
         removed.append(retain(store, now=now).samples)
     assert removed[0] == 2 * (3 * 1440 + 480)
@@ -155,9 +162,11 @@ def test_what_waits_to_be_judged_stays_until_it_is(store: Store) -> None:
     assert retain(store, now=now) == Retained()
     analyse(store, now=now)
     assert retain(store, now=now).stations == 1
+    heard(store, now + ns(2 * DAY))
     assert retain(store, now=now + ns(2 * DAY)).samples  # time passes, nothing waits
     store.write({"spot.flow": Samples.of([at(9) + 1], [0.0])})
     before = store.floors()["spot"].day
+    heard(store, now + ns(4 * DAY))
     retain(store, now=now + ns(4 * DAY))
     assert store.floors()["spot"].day == before
 
@@ -168,6 +177,14 @@ def test_what_was_judged_by_older_rules_is_judged_by_these_first(
     now = ready(store, MIXED, 5)
     monkeypatch.setattr("analytics.retention.RULES_VERSION", "99")
     assert retain(store, now=now) == Retained()
+
+
+def test_a_clock_that_is_ahead_makes_no_reading_old(store: Store) -> None:
+    now = ready(store, GOOD, 5)
+    in_time = retain(store, now=now)
+    left = readings(store)
+    assert retain(store, now=now + ns(30 * 365 * DAY)) == replace(in_time, stations=0, samples=0)
+    assert readings(store) == left
 
 
 def test_a_longer_time_to_keep_stops_removal(store: Store) -> None:
@@ -198,8 +215,9 @@ def test_a_floor_waits_for_a_quiet_moment(store: Store) -> None:
             "spot.resistance": Samples.of(minutes, np.where(is_on, 2.0, np.inf)),
         }
     )
-    store.fold()
     now = at(12) + ns(HOUR)
+    heard(store, now)
+    store.fold()
     analyse(store, now=now)
     found = told(store)
     assert len(found.transfers) == 1
@@ -308,8 +326,9 @@ def test_shifts_that_go_stay_told_below_the_floor(store: Store) -> None:
 
 def ready_again(store: Store) -> int:
     store.write(workdays(*GOOD))
-    store.fold()
     now = at(len(GOOD)) + ns(HOUR)
+    heard(store, now)
+    store.fold()
     analyse(store, now=now)
     return now
 
