@@ -25,7 +25,8 @@ FILE = "_FILE"
 DEFAULT_DB = "sqlite:///bondtrail.db"
 """The embedded store, in the folder where the command runs."""
 
-_USER_PASSWORD = re.compile(r"(?P<before>://[^\s:/@?#]*:)[^\s/?#]*(?=@)")
+# One that is not encoded may hold what ends the host of a URL: it goes up to the last @.
+_USER_PASSWORD = re.compile(r"(?P<before>://[^\s:@]*:)\S*(?=@)")
 _POSTGRES = re.compile(r"(?P<before>postgresql(?:\+\w+)?://[^\s:/@?#]+)(?=@)", re.IGNORECASE)
 _QUERY_PASSWORD = re.compile(r"(?P<before>[?&]password=)[^\s&#]+", re.IGNORECASE)
 
@@ -94,6 +95,19 @@ def hide_password(text: str) -> str:
     for pattern in (_USER_PASSWORD, _QUERY_PASSWORD):
         text = pattern.sub(r"\g<before>***", text)
     return text
+
+
+def hide_password_of(url: str) -> str:
+    """Return what somebody gave as a URL with its password replaced by ``***``.
+
+    It may be none: then a password may hold spaces, too, or there is nothing before it.
+    """
+    before, at, after = url.rpartition("@")
+    scheme, slashes, rest = before.partition("://")
+    user, colon, _ = rest.partition(":") if slashes else before.partition(":")
+    if not colon:
+        return hide_password(url)
+    return f"{scheme + slashes if slashes else ''}{user}:***{at}{after}"
 
 
 def sqlite_file(url: str) -> Path | None:

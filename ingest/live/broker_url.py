@@ -8,13 +8,17 @@ from pathlib import Path
 from typing import Literal
 from urllib.parse import SplitResult, unquote, urlsplit
 
-from bondtrail.settings import hide_password
+from bondtrail.settings import hide_password_of
 from ingest.live.trouble import BrokerError
 
 Version = Literal["5", "3.1.1"]
 
 PORTS = {"mqtt": 1883, "mqtts": 8883}
 _HOW = "write mqtt://HOST:PORT, or mqtts://HOST:PORT for TLS"
+_ENCODED = (
+    "; in a password that stands in it / is written %2F, ? is %3F, # is %23 and [ is %5B, or give "
+    "it by BONDTRAIL_BROKER_PASSWORD"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,16 +107,22 @@ def _split(url: str) -> tuple[SplitResult, int]:
     try:
         parts = urlsplit(url)
         port = parts.port
-    except ValueError as exc:
-        raise _wrong(url, f"that is no address of a broker ({exc}): {_HOW}") from exc
+    except ValueError:
+        # What is wrong in its own words may quote a part of the password.
+        raise _wrong(url, f"that is no address of a broker: {_HOW}{_hint(url)}") from None
     if parts.scheme not in PORTS or not parts.hostname:
-        raise _wrong(url, f"that is no address of a broker: {_HOW}")
+        raise _wrong(url, f"that is no address of a broker: {_HOW}{_hint(url)}")
     if parts.path not in ("", "/") or parts.query or parts.fragment:
-        raise _wrong(url, f"nothing may follow the port of a broker: {_HOW}")
+        raise _wrong(url, f"nothing may follow the port of a broker: {_HOW}{_hint(url)}")
     if port == 0:
         raise _wrong(url, f"there is no port 0 to connect to: {_HOW}")
     return parts, port or PORTS[parts.scheme]
 
 
+def _hint(url: str) -> str:
+    """Return how to write a password, where there may be one."""
+    return _ENCODED if "@" in url else ""
+
+
 def _wrong(url: str, what: str) -> BrokerError:
-    return BrokerError(hide_password(url), what, is_lasting=True)
+    return BrokerError(hide_password_of(url), what, is_lasting=True)

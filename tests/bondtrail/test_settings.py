@@ -7,6 +7,7 @@ import pytest
 from bondtrail.settings import (
     SettingError,
     hide_password,
+    hide_password_of,
     secret,
     sqlite_file,
     with_db_password,
@@ -30,12 +31,29 @@ from bondtrail.settings import (
             "no store at postgresql://a:s3cret@db/p: gone",
             "no store at postgresql://a:***@db/p: gone",
         ),
+        ("mqtt://ann:s3cret/x@b:1883", "mqtt://ann:***@b:1883"),
+        ("mqtt://ann:s3cret?x#y@z@b:1883: gone", "mqtt://ann:***@b:1883: gone"),
+        ("mqtt://pl/ann:s3cret@b", "mqtt://pl/ann:***@b"),
         ("http://127.0.0.1:8710/", "http://127.0.0.1:8710/"),
         ("", ""),
     ],
 )
 def test_a_password_in_a_url_is_never_shown(text: str, shown: str) -> None:
     assert hide_password(text) == shown
+
+
+@pytest.mark.parametrize(
+    ("url", "shown"),
+    [
+        ("mqtt://ann:s3cret word@b", "mqtt://ann:***@b"),
+        ("ann:s3cret@b:1883", "ann:***@b:1883"),
+        ("mqtt://ann@b:1883", "mqtt://ann@b:1883"),
+        ("broker:1883", "broker:1883"),
+        ("", ""),
+    ],
+)
+def test_what_is_no_url_is_shown_without_a_password_all_the_same(url: str, shown: str) -> None:
+    assert hide_password_of(url) == shown
 
 
 @pytest.mark.parametrize(
