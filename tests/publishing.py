@@ -127,12 +127,21 @@ class Publisher:
         return body[2:]
 
     def _packet(self) -> tuple[int, bytes]:
-        """Return one packet of fewer than 128 bytes: its first byte and what follows its length."""
-        while len(self._half) < 2 or len(self._half) < 2 + self._half[1]:
+        """Return one packet: its first byte and what follows its length."""
+        length = at = 0
+        while at == 0 or self._byte(at) & 0x80:  # 2.2.3: seven bits a byte, the lowest first
+            at += 1
+            length |= (self._byte(at) & 0x7F) << 7 * (at - 1)
+        end = at + 1 + length
+        while len(self._half) < end:
             self._half += self._more()
-        kind, length = self._half[0], self._half[1]
-        body, self._half = self._half[2 : 2 + length], self._half[2 + length :]
+        kind, body, self._half = self._half[0], self._half[at + 1 : end], self._half[end:]
         return kind, body
+
+    def _byte(self, at: int) -> int:
+        while len(self._half) <= at:
+            self._half += self._more()
+        return self._half[at]
 
     def _more(self) -> bytes:
         data = self._socket.recv(65_536)
