@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+import threading
+from collections.abc import Sequence
 
 from analytics.source import HasSites
 from bondtrail.site import Site, parse_site
+
+MOST_OTHERS = 16
+"""Site files kept beside those of the store that was asked last."""
+
+_known: dict[str, Site] = {}
+"""By their text, those that were asked for last at the end."""
+_knowing = threading.Lock()
 
 
 def stored_sites(store: HasSites) -> list[tuple[int, Site]]:
@@ -16,9 +24,21 @@ def stored_sites(store: HasSites) -> list[tuple[int, Site]]:
     SiteError
         If one of them cannot be read any more.
     """
-    return [(since, _parsed(text)) for since, text in store.sites()]
+    stored = store.sites()
+    with _knowing:
+        return [(since, site) for (since, _), site in zip(stored, _parsed(stored), strict=True)]
 
 
-@lru_cache(maxsize=16)
-def _parsed(text: str) -> Site:
-    return parse_site(text, "stored site file")
+def _parsed(stored: Sequence[tuple[int, str]]) -> list[Site]:
+    """Return the site file of each text; all of a store stay known, however many it holds."""
+    asked = {text for _, text in stored}
+    for text in asked & _known.keys():
+        _known[text] = _known.pop(text)
+    found = []
+    for _, text in stored:
+        if text not in _known:
+            _known[text] = parse_site(text, "stored site file")
+        found.append(_known[text])
+    for text in list(_known)[: -len(asked) - MOST_OTHERS]:
+        del _known[text]
+    return found

@@ -7,6 +7,7 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from analytics.core.shifts import Cells, Roster, cells
+from analytics.site_files import stored_sites
 from bondtrail.site import Site, parse_site
 from bondtrail.times import NS_PER_S, local
 from dashboard.figures.steps import Clock
@@ -27,7 +28,7 @@ def _parsed(text: str) -> Site:
 
 def shift_cells(store: Store, first: dt.date, last: dt.date, zone: ZoneInfo) -> Cells:
     """Return the days ``first`` to ``last`` cut where the shifts of their time begin and end."""
-    rosters = tuple((since, _parsed(text).shifts) for since, text in store.sites())
+    rosters = tuple((since, site.shifts) for since, site in stored_sites(store))
     return _cells(first, last, zone, rosters)
 
 
