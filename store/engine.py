@@ -32,9 +32,25 @@ from store.recent import Recent
 
 WAIT_S = 30.0
 """How long to wait for another writer, unless the URL says ``?timeout=`` (SQLite)."""
+STATEMENT_S = 60.0
+"""How long one statement of a batch that came in may take on PostgreSQL."""
+_LINE = {
+    "connect_timeout": 10,  # s
+    "keepalives_idle": 30,  # s
+    "keepalives_interval": 10,  # s
+    "keepalives_count": 3,
+    "tcp_user_timeout": 60_000,  # ms
+}
+"""When to give up on a PostgreSQL whose machine or network is gone without a word: the system would
+wait for hours. The URL may say otherwise of each."""
 
 _WRITE_LOCK = 0x626F6E6474726169  # of this database only; any constant that nobody else takes
 _WRITES = "bondtrail_writes"
+_TURN = text("select pg_advisory_xact_lock(:key)")
+# Of this transaction only, and in one go: each commit would wait for one more answer.
+_LIMITED_TURN = text(
+    "select pg_advisory_xact_lock(:key), set_config('statement_timeout', :most, true)"
+)
 
 _SQLITE_ERRORS: dict[int, tuple[type[StoreError], str]] = {
     5: (StoreBusyError, "another program keeps it locked: close that one, or try again later"),
@@ -58,7 +74,7 @@ _SQLITE_ERRORS: dict[int, tuple[type[StoreError], str]] = {
 _POSTGRES_ERRORS: dict[str, tuple[type[StoreError], str]] = {
     "53100": _SQLITE_ERRORS[13],
     "55P03": _SQLITE_ERRORS[5],
-    "57014": _SQLITE_ERRORS[5],
+    "57014": (StoreBusyError, "it takes too long: see what keeps the database, or try again later"),
     "40P01": _SQLITE_ERRORS[5],
     "40001": _SQLITE_ERRORS[5],
 }
@@ -120,11 +136,14 @@ class Database:
                 self._held.transaction = outer
 
     @contextmanager
-    def writing(self) -> Iterator[Transaction]:
-        """Open a transaction that is the only writer; it commits at the end, or not at all."""
+    def writing(self, *, statement_s: float | None = None) -> Iterator[Transaction]:
+        """Open a transaction that is the only writer; it commits at the end, or not at all.
+
+        ``statement_s`` is how long each statement may take then, on PostgreSQL; no end when None.
+        """
         with self._translated(), self._writer.begin() as conn:
             if conn.dialect.name == "postgresql":
-                conn.execute(text("select pg_advisory_xact_lock(:key)"), {"key": _WRITE_LOCK})
+                _take_turn(conn, statement_s)
             yield self._transaction(conn)
 
     def _transaction(self, conn: Connection) -> Transaction:
@@ -167,6 +186,14 @@ class Database:
             yield
         except (SQLAlchemyError, driver_error) as exc:
             raise translate(exc, self.where) from exc
+
+
+def _take_turn(conn: Connection, statement_s: float | None) -> None:
+    """Wait for whoever else writes; give each statement from here on so long at most."""
+    if statement_s is None:
+        conn.execute(_TURN, {"key": _WRITE_LOCK})
+    else:
+        conn.execute(_LIMITED_TURN, {"key": _WRITE_LOCK, "most": f"{statement_s * 1000:.0f}"})
 
 
 def translate(exc: BaseException, where: str) -> StoreError:
@@ -245,7 +272,8 @@ def _wrong_url() -> str:
 def _engine_options(url: URL) -> dict[str, Any]:
     if url.get_backend_name() == "sqlite":
         return {"connect_args": {} if "timeout" in url.query else {"timeout": WAIT_S}}
-    arguments: dict[str, Any] = {"cursor_factory": _binary_cursor()}
+    line = {key: value for key, value in _LINE.items() if key not in url.query}
+    arguments: dict[str, Any] = {"cursor_factory": _binary_cursor(), **line}
     if "options" not in url.query:
         arguments["options"] = f"-c lock_timeout={round(WAIT_S * 1000)}"
     return {"pool_pre_ping": True, "connect_args": arguments}
