@@ -41,7 +41,7 @@ from store import (
 from store import sources as sources_heard
 from store.bulk import FLUSH_ROWS, BulkWriter
 from store.compliances import Compliances
-from store.engine import Database
+from store.engine import STATEMENT_S, Database
 from store.errors import DamageError
 from store.fetching import OnDamage, raise_damage
 from store.floors import Floor
@@ -171,7 +171,7 @@ class Store:
         """
         writing.check_batch(batch)
         moment = writing.check_arrival(arrived)
-        with self._db.writing() as tx:
+        with self._db.writing(statement_s=STATEMENT_S) as tx:
             written = writing.into_journal(tx, batch, moment)
             inputs.count_rejects(tx, rejects)
             sources_heard.put(tx, sources)
