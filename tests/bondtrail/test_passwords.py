@@ -50,12 +50,12 @@ def test_only_a_hash_is_kept_by_the_settings_of_the_rfc() -> None:
 @pytest.mark.parametrize(
     ("typed", "kept", "expected"),
     [
-        (GOOD, WEAK.hash(GOOD), True),
-        (GOOD.upper(), WEAK.hash(GOOD), False),
-        ("", WEAK.hash(GOOD), False),
-        (GOOD, "no hash at all", False),
-        (GOOD, None, False),
-        ("x" * (LONGEST + 1), WEAK.hash("x" * (LONGEST + 1)), False),
+        pytest.param(GOOD, WEAK.hash(GOOD), True, id="its-own"),
+        pytest.param(GOOD.upper(), WEAK.hash(GOOD), False, id="in-capitals"),
+        pytest.param("", WEAK.hash(GOOD), False, id="empty"),
+        pytest.param(GOOD, "no hash at all", False, id="no-hash"),
+        pytest.param(GOOD, None, False, id="nobody"),
+        pytest.param("x" * (LONGEST + 1), WEAK.hash("x" * (LONGEST + 1)), False, id="too-long"),
     ],
 )
 def test_a_password_is_known_by_its_hash(typed: str, kept: str | None, expected: bool) -> None:
