@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 
 from analytics.core.alarm_wording import counted
-from analytics.schedule.turn import Turn
+from analytics.schedule.turn import NotWellError, Turn
 from analytics.site_files import stored_sites
 from bondtrail.times import NS_PER_S
 
@@ -15,7 +15,7 @@ LATE_NS = 300 * NS_PER_S
 _log = logging.getLogger(__name__)
 
 
-class NotWrittenError(Exception):
+class NotWrittenError(NotWellError):
     """Reports that are due could not be written; its text says which and why."""
 
 

@@ -23,9 +23,8 @@ from apscheduler.triggers.interval import IntervalTrigger
 
 from analytics.clockwork import scheduler
 from analytics.schedule.figures import show_figures
-from analytics.schedule.reporting import NotWrittenError
 from analytics.schedule.tasks import ANALYSE_S, Task, tasks
-from analytics.schedule.turn import StopRequestedError, Turn
+from analytics.schedule.turn import NotWellError, StopRequestedError, Turn
 from analytics.schedule.turns import held_until, is_due, is_due_today
 from analytics.site_files import stored_sites
 from bondtrail.metrics import Metrics
@@ -321,7 +320,7 @@ def why(exc: BaseException) -> str:
             told = f"{exc.source}: {'; '.join(map(str, exc.problems))}"
         case StoreError():
             told = str(exc)
-        case NotWrittenError():
+        case NotWellError():
             told = str(exc)
         case OSError():
             told = f"{exc.filename}: {exc.strerror}" if exc.filename else str(exc)

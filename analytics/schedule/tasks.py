@@ -12,7 +12,7 @@ from analytics.retention import retain
 from analytics.runs import AnalysisReport, analyse
 from analytics.schedule.reporting import write_reports
 from analytics.schedule.silence import Watch
-from analytics.schedule.turn import Turn
+from analytics.schedule.turn import NotWellError, Turn
 from analytics.site_files import stored_sites
 from bondtrail.metrics import Metrics
 from bondtrail.times import nanoseconds, seconds
@@ -121,10 +121,17 @@ def _retain(turn: Turn) -> str:
 
 
 def _verify(turn: Turn) -> str:
+    """Verify all checksums; damage is a failure, so that it stays seen until it is mended.
+
+    Raises
+    ------
+    NotWellError
+        If something is damaged.
+    """
     begun = turn.clock()
     damaged = turn.store.check()
     if damaged:
-        return f"damage found{_damage_clause(damaged)}"
+        raise NotWellError(f"damage found{_damage_clause(damaged)}")
     points = sum(1 for point in turn.store.points() if point.samples)
     took = seconds(turn.clock() - begun)
     return f"no damage in what is stored of {counted(points, 'point')}, looked at in {took:.0f} s"

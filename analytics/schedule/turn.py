@@ -12,6 +12,10 @@ class StopRequestedError(Exception):
     """A job was asked to stop and did so between two steps; what it had done stays done."""
 
 
+class NotWellError(Exception):
+    """A job did what it could and somebody must look after the rest; its text says why."""
+
+
 @dataclass(frozen=True, slots=True)
 class Turn:
     """One run of a job.

@@ -14,7 +14,7 @@ import pytest
 
 from analytics.schedule.running import Jobs, this_process
 from analytics.schedule.tasks import Task
-from analytics.schedule.turn import StopRequestedError, Turn
+from analytics.schedule.turn import NotWellError, StopRequestedError, Turn
 from bondtrail.metrics import Metrics
 from bondtrail.running import Job
 from bondtrail.site import parse_site
@@ -112,12 +112,17 @@ def test_where_it_broke_is_in_the_log_for_those_who_look_for_it(
 FAULTS = {
     "site-file": (lambda: parse_site("schema = 7", "stored site file"), "stored site file: "),
     "damage": (lambda: _damaged(), "db: segment 3 of a.flow, 1970-01-01T00:00:00.000Z to"),
+    "not-well": (lambda: _not_well(), "damage found; 2 blocks"),
     "file": (lambda: Path("/gone/x").read_text(), "/gone/x: No such file or directory"),
 }
 
 
 def _damaged() -> None:
     raise DamageError("db", part="segment", row_id=3, point="a.flow", start=0, end=1)
+
+
+def _not_well() -> None:
+    raise NotWellError("damage found; 2 blocks could not be read")
 
 
 @pytest.mark.parametrize("fault", FAULTS)

@@ -19,7 +19,7 @@ from analytics.schedule.tasks import (
     judged_sentence,
     tasks,
 )
-from analytics.schedule.turn import StopRequestedError, Turn
+from analytics.schedule.turn import NotWellError, StopRequestedError, Turn
 from bondtrail.metrics import Metrics
 from bondtrail.results import Kind
 from bondtrail.samples import Samples
@@ -177,9 +177,9 @@ def test_the_daily_check_finds_damage(store: Store, store_file: Path, metrics: M
     with sqlite3.connect(store_file) as connection:
         connection.execute("update segment set checksum = checksum + 1 where id = 1")
     connection.close()
-    said = verify(turn(store))
-    assert said.startswith("damage found; 1 block could not be read, the first: ")
-    assert "restore the database from a backup" in said
+    with pytest.raises(NotWellError, match=r"^damage found; 1 block could not be read") as found:
+        verify(turn(store))
+    assert "restore the database from a backup" in str(found.value)
 
 
 # Retention and figures.
