@@ -322,7 +322,10 @@ class Ticket:
 class Reject:
     """Input that could not be taken, kept with a reason a person can act on.
 
-    ``point`` and ``time`` (ns) say of which reading it is, where that much could be read.
+    ``point`` and ``time`` (ns) say of which reading it is, where that much could be read. Of
+    several counted in one, ``at``, ``time`` and ``raw`` are those of the first; ``last_at`` and
+    ``last_time`` are when the last came, and the latest time that a reading had, where these are
+    later. [ns]
     """
 
     source: str
@@ -333,6 +336,8 @@ class Reject:
     count: int = 1
     point: str | None = None
     time: int | None = None
+    last_at: int | None = None
+    last_time: int | None = None
 
 
 class ReviewState(StrEnum):

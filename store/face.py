@@ -156,9 +156,9 @@ class Store:
         arrived : int, optional
             When they arrived, for `arrivals`. [ns]
         rejects : iterable of Reject
-            What could not be taken. Of one source, place and reason all are one row: the first
-            one's text and time stay, counts add up. How many such rows there can be is the
-            caller's to bound.
+            What could not be taken. Of one source, place, reason, point and day of UTC all are
+            one row: the first one's text stays, counts add up. How many such rows there can be
+            is the caller's to bound.
         sources : iterable of Source
             Who sent it: readings add up.
         given : iterable of Given
@@ -388,7 +388,7 @@ class Store:
         end: int | None = None,
         limit: int | None = None,
     ) -> list[Reject]:
-        """Return rejects in the order they came, of the newest ``limit``."""
+        """Return rejects by when the last of each came, of the newest ``limit``; times in ns."""
         with self._db.reading() as tx:
             return inputs.every_reject(tx, source, start, end, limit)
 
@@ -397,6 +397,7 @@ class Store:
 
         They are those that were so far understood: input of which no point or no time can be
         read is in `rejects` alone, and so are those of a file that were too many to be listed.
+        One that counts several is there if any of them may have been in the span.
 
         Parameters
         ----------

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from functools import cache
 from typing import Any
 
-from sqlalchemy import Table, bindparam, insert, select, update
+from sqlalchemy import ColumnElement, Table, bindparam, case, func, insert, or_, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 
 from bondtrail.results import Reject, Ticket, WorkWindow
+from bondtrail.times import NS_PER_S
 from store import touches
 from store.engine import Transaction
 from store.merging import Written
 from store.schema import reject, ticket, work
 from store.texts import fit, shortened
-from store.upsert import upsert
+from store.upsert import of_dialect, upsert
 
 RAW_BYTES = 4096
 """How much of a rejected row or message is kept."""
+DAY_NS = 86_400 * NS_PER_S
 
 
 def put_work(tx: Transaction, windows: Iterable[WorkWindow]) -> Written:
@@ -136,25 +140,42 @@ def put_rejects(tx: Transaction, rejects: Iterable[Reject]) -> None:
 
 
 def count_rejects(tx: Transaction, rejects: Iterable[Reject]) -> None:
-    """Keep rejects of which the same source, place and reason make one row, whatever the text.
+    """Keep rejects of which those of one source, place, reason, point and day make one row.
 
-    Their counts add up; what the first one said, and when, stays.
+    The day is that of UTC on which they came. Counts add up, and times of readings span all of
+    them; what the first one said, and when, stays.
     """
-    statement = upsert(tx.conn, reject)
-    statement = statement.on_conflict_do_update(
-        index_elements=[reject.c.digest],
-        set_={"count": reject.c.count + statement.excluded.count},
-    )
     rows = [_row_of_kind(each) for each in rejects]
     if rows:
-        tx.conn.execute(statement, rows)
+        tx.conn.execute(_counting(tx.conn.dialect.name), rows)
+
+
+@cache
+def _counting(dialect: str) -> sqlite.Insert | postgresql.Insert:
+    statement = of_dialect(dialect, reject)
+    told, held = statement.excluded, reject.c
+    return statement.on_conflict_do_update(
+        index_elements=[held.digest],
+        set_={
+            "count": held.count + told.count,
+            "last_at_ns": _later(held.last_at_ns, told.last_at_ns),
+            "time_ns": -_later(-held.time_ns, -told.time_ns),
+            "last_time_ns": _later(held.last_time_ns, told.last_time_ns),
+        },
+    )
+
+
+def _later(held: ColumnElement[Any], told: ColumnElement[Any]) -> ColumnElement[Any]:
+    """Return the larger of two numbers, or the one that there is."""
+    return case((or_(held.is_(None), told > held), told), else_=held)
 
 
 def _row_of_kind(each: Reject) -> dict[str, Any]:
     row = _reject_row(each)
-    # Five texts, so that it is never the digest of one that is told apart by its raw text too.
-    kind = ("counted", "", row["source"], row["place"], row["reason"])
-    return row | {"digest": _digest(*kind)}
+    day = int(each.at) // DAY_NS
+    # Seven texts, so that it is never the digest of one that is told apart by its raw text too.
+    kind = ("counted", "", str(day), row["source"], row["place"], row["reason"])
+    return row | {"digest": _digest(*kind, row["point"] or "")}
 
 
 def _digest(*told: str) -> str:
@@ -165,6 +186,7 @@ def _reject_row(each: Reject) -> dict[str, Any]:
     told = [fit(each.source), fit(each.where), fit(each.reason), shortened(each.raw, RAW_BYTES)]
     digest = _digest(*told)
     source, place, reason, raw = told
+    time = None if each.time is None else int(each.time)
     return {
         "source": source,
         "place": place,
@@ -174,20 +196,22 @@ def _reject_row(each: Reject) -> dict[str, Any]:
         "count": int(each.count),
         "digest": digest,
         "point": None if each.point is None else fit(each.point),
-        "time_ns": None if each.time is None else int(each.time),
+        "time_ns": time,
+        "last_at_ns": int(each.at if each.last_at is None else each.last_at),
+        "last_time_ns": time if each.last_time is None else int(each.last_time),
     }
 
 
 def every_reject(
     tx: Transaction, source: str | None, start: int | None, end: int | None, limit: int | None
 ) -> list[Reject]:
-    """Return rejects in the order they came, the newest ``limit`` of them; times in ns."""
+    """Return rejects by when the last of each came, the newest ``limit`` of them; times in ns."""
     c = reject.c
-    query = _EVERY_REJECT.order_by(c.id.desc())
+    query = _EVERY_REJECT.order_by(c.last_at_ns.desc(), c.id.desc())
     if source is not None:
         query = query.where(c.source == source)
     if start is not None:
-        query = query.where(c.at_ns >= start)
+        query = query.where(c.last_at_ns >= start)
     if end is not None:
         query = query.where(c.at_ns < end)
     if limit is not None:
@@ -196,13 +220,16 @@ def every_reject(
 
 
 def rejected(tx: Transaction, point: str, start: int, end: int) -> list[Reject]:
-    """Return the rejects that would have been readings of a point in ``[start, end)``, by time."""
+    """Return the rejects that would have been readings of a point in ``[start, end)``, by time.
+
+    Of several counted in one row, some may have been: all that is known is their first and last.
+    """
     c = reject.c
-    query = _EVERY_REJECT.where(c.point == fit(point), c.time_ns >= start, c.time_ns < end)
+    query = _EVERY_REJECT.where(c.point == fit(point), c.last_time_ns >= start, c.time_ns < end)
     return [Reject(*row) for row in tx.conn.execute(query.order_by(c.time_ns, c.id))]
 
 
 _C = reject.c
 _EVERY_REJECT = select(
     _C.source, _C.place, _C.reason, _C.raw, _C.at_ns, _C.count, _C.point, _C.time_ns
-)
+).add_columns(func.nullif(_C.last_at_ns, _C.at_ns), func.nullif(_C.last_time_ns, _C.time_ns))

@@ -193,12 +193,16 @@ reject = Table(
     Column("digest", String(64), nullable=False, unique=True),
     _text("point", optional=True),
     _ns("time_ns", optional=True),
+    _ns("last_at_ns", optional=True),
+    _ns("last_time_ns", optional=True),
 )
-"""``digest`` is the SHA-256 of source, place, reason and raw: raw is too long to be a key.
+"""``digest`` is the SHA-256 of what tells rejects apart: raw is too long to be a key.
 
 ``point`` and ``time_ns`` are those of the reading that it would have been, where they are known.
+Of several counted in one row they are the first, and ``last_*`` the last; of one they are equal.
 """
-Index("reject_time", reject.c.point, reject.c.time_ns)
+Index("reject_last_time", reject.c.point, reject.c.last_time_ns, reject.c.time_ns)
+Index("reject_last", reject.c.last_at_ns, reject.c.id)
 
 transfer = Table(
     "transfer",

@@ -1,8 +1,8 @@
-"""Rejects of messages: one row for a topic and a kind of fault, counted, and bounded in number."""
+"""Rejects of messages: one row for a topic, a fault and a point, counted, and bounded in number."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from bondtrail.results import Reject
@@ -13,10 +13,10 @@ LISTED = 1000
 """Topics and kinds of fault that a run lists one by one; more are counted together."""
 
 _LONGEST_TOPIC = 300
-Key = tuple[str, str]
-"""Topic and reason."""
+Key = tuple[str, str, str | None]
+"""Topic, reason and point."""
 
-_OTHERS: Key = (
+_OTHERS = (
     "other topics",
     f"more topics and kinds of fault than the {LISTED} that are listed one by one: "
     "mend those first",
@@ -44,46 +44,76 @@ class Refusal(Protocol):
 
 
 @dataclass(slots=True)
+class _Row:
+    """What came of one kind since the last call: the first, the last, and how many."""
+
+    first: tuple[Message, Refusal]
+    near: str
+    last: tuple[Message, Refusal]
+    count: int
+
+
+@dataclass(slots=True)
 class Tally:
     """Counts what cannot be taken from one broker.
 
-    A row keeps the text, the point and the times of the first that it stands for. What is
-    returned of it again later holds the count of what came since.
+    A row keeps the text of the first that it stands for, and the times of the first and the last.
+    What is returned of it again later tells of what came since.
     """
 
     source: str
-    _rows: dict[Key, Reject] = field(default_factory=dict)
-    _new: dict[Key, int] = field(default_factory=dict)
+    _listed: set[tuple[str, str]] = field(default_factory=set)
+    _new: dict[Key, _Row] = field(default_factory=dict)
 
     def add(self, message: Message, refused: Refusal, near: str = "") -> None:
         """Count readings of a message that cannot be taken for one reason.
 
         ``near`` is text beside the first of them: of a long message, what is around it is kept.
         """
-        key = (message.topic, refused.reason)
-        if key not in self._rows:
-            key = self._new_row(message, refused, near)
-        self._new[key] = self._new.get(key, 0) + refused.count
-
-    def _new_row(self, message: Message, refused: Refusal, near: str) -> Key:
-        """Return a new row, one of its own while there is room."""
-        raw, at = clean_raw(around(message.payload, near)), message.arrived
-        if len(self._rows) < LISTED:
-            key = (message.topic, refused.reason)
-            where = f"topic {shown_topic(message.topic)}"
-            row = Reject(
-                self.source, where, refused.reason, raw, at, 1, refused.point, refused.time
-            )
+        key = (message.topic, refused.reason, refused.point)
+        if key[:2] not in self._listed:
+            if len(self._listed) < LISTED:
+                self._listed.add(key[:2])
+            else:
+                key = (*_OTHERS, None)
+        row = self._new.get(key)
+        if row is None:
+            self._new[key] = _Row((message, refused), near, (message, refused), refused.count)
         else:
-            key = _OTHERS
-            row = Reject(self.source, *_OTHERS, raw, at)
-        self._rows.setdefault(key, row)
-        return key
+            row.last = message, refused
+            row.count += refused.count
 
     def take(self) -> list[Reject]:
-        """Return a reject for each topic and kind of fault counted since the last call."""
-        counts, self._new = self._new, {}
-        return [replace(self._rows[key], count=count) for key, count in counts.items()]
+        """Return a reject for each topic, kind of fault and point counted since the last call."""
+        new, self._new = self._new, {}
+        return [self._reject(key, row) for key, row in new.items()]
+
+    def _reject(self, key: Key, row: _Row) -> Reject:
+        (message, first), (later, last) = row.first, row.last
+        raw = clean_raw(around(message.payload, row.near))
+        at, until = message.arrived, later.arrived
+        topic, reason, point = key
+        if (topic, reason) == _OTHERS:
+            return Reject(self.source, *_OTHERS, raw, at, row.count, last_at=_if_later(until, at))
+        times = [each.time for each in (first, last)]
+        known = [time for time in times if time is not None]
+        time = min(known, default=None)
+        return Reject(
+            self.source,
+            f"topic {shown_topic(topic)}",
+            reason,
+            raw,
+            at,
+            row.count,
+            point,
+            time,
+            _if_later(until, at),
+            None if time is None else _if_later(max(known), time),
+        )
+
+
+def _if_later(last: int, first: int) -> int | None:
+    return last if last > first else None
 
 
 def around(payload: bytes, near: str) -> bytes:

@@ -12,6 +12,7 @@ from bondtrail.samples import Samples
 from store import Store, Written
 
 S = 10**9
+DAY = 86_400 * S
 T0 = 1_767_225_600 * S
 RAIL = Source("mqtt rail-1", 10, T0, 0.25, 0.05, 10)
 FLOW = {"rail-1.flow": Samples.of([T0], [812.0])}
@@ -58,7 +59,52 @@ def test_rejects_of_one_kind_add_up_and_the_first_stays(store: Store) -> None:
     elsewhere = replace(WRONG, where="topic a/c")
     assert store.write(FLOW, rejects=[WRONG, later, elsewhere]) == Written(new=1)
     store.write({}, rejects=[replace(later, count=7)])
-    assert store.rejects() == [replace(WRONG, count=11), elsewhere]
+    assert store.rejects() == [elsewhere, replace(WRONG, count=11, last_at=T0 + 5)]
+
+
+def test_rejects_of_one_kind_are_a_row_a_day(store: Store) -> None:
+    """Else what goes wrong for years would be told of its first day alone."""
+    days = [T0, T0 + DAY - 1, T0 + DAY, T0 + 900 * DAY]
+    for at in days:
+        store.write({}, rejects=[replace(WRONG, raw=str(at), at=at)])
+    first, second, last = store.rejects()
+    assert first == replace(WRONG, raw=str(T0), count=2, last_at=T0 + DAY - 1)
+    assert (second.at, second.last_at, second.count) == (T0 + DAY, None, 1)
+    assert store.rejects(start=T0 + 900 * DAY) == [last]
+    assert store.rejects(start=T0 + DAY - 1, end=T0 + DAY) == [first]
+    assert store.rejects(limit=1) == [last]
+
+
+EARLY = replace(WRONG, point="rail-1.flow", time=T0 - 50 * S)
+
+
+@pytest.mark.parametrize(
+    ("start_s", "end_s", "is_found"),
+    [
+        pytest.param(-90, -50, False, id="ends-with-the-first"),
+        pytest.param(-90, -49, True, id="holds-the-first"),
+        pytest.param(-30, -29, True, id="between"),
+        pytest.param(-10, 0, True, id="begins-with-the-last"),
+        pytest.param(-9, 0, False, id="after-the-last"),
+    ],
+)
+def test_rejects_of_a_kind_are_found_by_all_the_time_that_their_readings_span(
+    store: Store, start_s: int, end_s: int, is_found: bool
+) -> None:
+    later = replace(EARLY, time=T0 - 20 * S, last_time=T0 - 10 * S, at=T0 + S)
+    other = replace(EARLY, point="rail-1.status")
+    for each in (later, other, EARLY):
+        store.write({}, rejects=[each])
+    found = store.rejected("rail-1.flow", T0 + start_s * S, T0 + end_s * S)
+    whole = replace(EARLY, at=T0 + S, count=2, last_time=T0 - 10 * S)
+    assert found == ([whole] if is_found else [])
+
+
+def test_a_reject_without_a_time_takes_none_from_one_that_has_it(store: Store) -> None:
+    store.write({}, rejects=[replace(EARLY, time=None)])
+    store.write({}, rejects=[EARLY])
+    store.write({}, rejects=[replace(EARLY, time=None)])
+    assert store.rejects() == [replace(EARLY, count=3)]
 
 
 def test_rejects_that_add_up_are_no_rows_of_a_file(store: Store) -> None:

@@ -68,3 +68,11 @@ def upgrade() -> None:
         sa.Column("late", sa.BigInteger(), nullable=False),
         sa.PrimaryKeyConstraint("station"),
     )
+    op.add_column("reject", sa.Column("last_at_ns", sa.BigInteger(), nullable=True))
+    op.add_column("reject", sa.Column("last_time_ns", sa.BigInteger(), nullable=True))
+    op.execute("update reject set last_at_ns = at_ns, last_time_ns = time_ns")
+    op.drop_index("reject_time", "reject")
+    op.create_index(
+        "reject_last_time", "reject", ["point", "last_time_ns", "time_ns"], unique=False
+    )
+    op.create_index("reject_last", "reject", ["last_at_ns", "id"], unique=False)

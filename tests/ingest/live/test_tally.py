@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from bondtrail.results import Reject
@@ -8,6 +10,8 @@ from ingest.live.columns import Refused
 from ingest.live.messages import Message
 from ingest.live.tally import LISTED, Tally, shown_topic
 from tests.ingest.live.conftest import NOW
+
+S = 10**9
 
 
 def refused(reason: str, count: int = 1, point: str | None = None, time: int = NOW) -> Refused:
@@ -26,7 +30,7 @@ def test_repeats_of_a_fault_are_counted_in_one_row(tally: Tally) -> None:
             refused("no good", 2, "s.flow", NOW + number),
         )
     first = Reject("mqtt://broker:1883", "topic a/b", "no good", "0", NOW, 2000, "s.flow", NOW)
-    assert tally.take() == [first]
+    assert tally.take() == [replace(first, last_at=NOW + 999, last_time=NOW + 999)]
 
 
 def test_a_row_counts_what_came_since(tally: Tally) -> None:
@@ -34,7 +38,15 @@ def test_a_row_counts_what_came_since(tally: Tally) -> None:
     tally.take()
     assert tally.take() == []
     tally.add(Message("a", b"y", NOW + 1), refused("no good"))
-    assert tally.take() == [Reject("mqtt://broker:1883", "topic a", "no good", "x", NOW, 1)]
+    assert tally.take() == [Reject("mqtt://broker:1883", "topic a", "no good", "y", NOW + 1, 1)]
+
+
+def test_points_have_rows_of_their_own_with_the_span_of_their_readings(tally: Tally) -> None:
+    """They are found again by the times of their readings."""
+    for point, time in (("s.flow", 20), ("s.status", 5), ("s.flow", 10)):
+        tally.add(Message("s", b"", NOW), refused("no good", 1, point, time))
+    told = [(each.point, each.time, each.last_time, each.count) for each in tally.take()]
+    assert told == [("s.flow", 10 * S, 20 * S, 2), ("s.status", 5 * S, None, 1)]
 
 
 def test_topics_and_faults_have_rows_of_their_own(tally: Tally) -> None:
