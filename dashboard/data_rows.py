@@ -190,6 +190,7 @@ def job_row(job: Job, zone: ZoneInfo, now: int) -> grids.Row:
 
 REJECT_COLUMNS = [
     grids.text("at", "First taken up", 168),
+    grids.text("last_at", "Last", 168),
     grids.text("source", "Source", 200, tooltipField="source", **_PLAIN),
     grids.text("where", "Where", 160, tooltipField="where", **_PLAIN),
     grids.number("count", "Rows", 84, **grids.shown_as("count_text")),
@@ -204,6 +205,7 @@ def reject_row(reject: Reject, zone: ZoneInfo) -> grids.Row:
     """Return a row of `REJECT_COLUMNS`."""
     return {
         "at": written(reject.at, zone),
+        "last_at": "-" if reject.last_at is None else written(reject.last_at, zone),
         "source": reject.source,
         "where": reject.where,
         "count": reject.count,

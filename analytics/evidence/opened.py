@@ -338,6 +338,10 @@ def _check_rejected(documents: Mapping[str, Any]) -> None:
             if not all(isinstance(each[name], str) for name in _OF_REJECT):
                 raise TypeError
             parse_time(each["time"])
+            if "last_time" in each:
+                if not isinstance(each["last_time"], str) or type(each["count"]) is not int:
+                    raise TypeError
+                parse_time(each["last_time"])
     except (TypeError, KeyError, TimeError) as exc:
         raise UnreadableError("replay.json: rejected: expected rows that were not taken") from exc
 
@@ -397,7 +401,8 @@ class _AsStored:
         return [
             each
             for each in self._package.rejects
-            if each.point == point and each.time is not None and start <= each.time < end
+            if each.point == point and each.time is not None and each.time < end
+            if start <= (each.time if each.last_time is None else each.last_time)
         ]
 
     def waiting(self) -> dict[str, Touch]:

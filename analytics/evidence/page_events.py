@@ -136,7 +136,7 @@ def _rejected(source: Source) -> Iterator[Table]:
                 row["role"],
                 source.clock.moment(row["time"]),
                 f"{row['source']}, {row['where']}",
-                row["reason"],
+                _reason(source, row),
             )
         )
         for row in of[:MOST_REJECTED]
@@ -144,6 +144,14 @@ def _rejected(source: Source) -> Iterator[Table]:
     further = f", the first {MOST_REJECTED} of {len(of):,}" if len(of) > MOST_REJECTED else ""
     if rows:
         yield Table(columns, rows, f"Rows that could not be taken{further}")
+
+
+def _reason(source: Source, row: Plain) -> str:
+    """Return why rows were not taken, and how many and until when where several are one."""
+    if "last_time" not in row:
+        return str(row["reason"])
+    last = source.clock.moment(row["last_time"])
+    return f"{row['reason']} ({row['count']:,} such rows, the latest of {last})"
 
 
 _TYPICAL = "Beside the typical transfer"

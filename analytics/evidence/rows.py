@@ -26,8 +26,11 @@ from bondtrail.times import format_time
 
 Plain = dict[str, Any]
 
-MOMENTS = frozenset({"start", "end", "time", "at"})
+MOMENTS = frozenset({"start", "end", "time", "at", "last_time", "last_at"})
 """Fields that are a moment: told as ISO 8601 to the millisecond, and beside it in whole ns."""
+
+IF_ANY = frozenset({"last_time", "last_at"})
+"""Fields that are told only where they say something: packages from before have none of them."""
 
 SAME = 1e-9
 """Relative: another processor or library may differ in the last digits of a float."""
@@ -43,6 +46,8 @@ def plain(row: object) -> Plain:
     told: Plain = {"id": row.id} if hasattr(row, "id") else {}
     for field in fields(row):  # type: ignore[arg-type]
         value = getattr(row, field.name)
+        if value is None and field.name in IF_ANY:
+            continue
         if field.name in MOMENTS:
             told[field.name] = None if value is None else format_time(value)
             told[f"{field.name}_ns"] = None if value is None else int(value)

@@ -89,7 +89,7 @@ def missing_of(
         *_order(station, signals, span),
         *(_damaged(each, span) for each in damage),
         *_replaced(replaced, span),
-        *_rejected(rejected),
+        *_rejected(rejected, span),
     ]
     if transfer is not None and transfer.batch is None and not _named(transfer, tickets):
         why = "no ticket names its batch or operator"
@@ -211,16 +211,30 @@ def _replaced_when(group: Sequence[Replacement]) -> str:
     return f"by {len(group):,} later batches{between}{some}"
 
 
-def _rejected(rejected: Sequence[Reject]) -> Iterator[Missing]:
-    """Yield how many rows of each point could not be taken, from the first to the last of them."""
-    about: dict[str, list[int]] = {}
+def _rejected(rejected: Sequence[Reject], span: tuple[int, int]) -> Iterator[Missing]:
+    """Yield how many rows of each point could not be taken, from the first to the last of them.
+
+    Of several counted in one only the first and the last are known: where these are not both of
+    the span, some of them may be of another time.
+    """
+    about: dict[str, list[tuple[int, int, int]]] = {}
     for each in rejected:
         if each.point is not None and each.time is not None:
-            about.setdefault(each.point.rpartition(".")[2], []).append(each.time // NS_PER_MS)
-    for role, time in about.items():
-        many = f"{len(time):,} rows" if len(time) > 1 else "1 row"
-        why = f"{many} could not be taken: bondtrail show rejects says why"
-        yield Missing(role, min(time) * NS_PER_MS, max(time) * NS_PER_MS + 1, why)
+            last = each.time if each.last_time is None else each.last_time
+            told = each.time, last, each.count
+            about.setdefault(each.point.rpartition(".")[2], []).append(told)
+    for role, rows in about.items():
+        first, last = min(row[0] for row in rows), max(row[1] for row in rows)
+        count = sum(row[2] for row in rows)
+        most = "up to " if first < span[0] or last >= span[1] else ""
+        many = f"{count:,} rows" if count > 1 else "1 row"
+        why = f"{most}{many} could not be taken: bondtrail show rejects says why"
+        start, end = max(first, span[0]), min(last, span[1] - 1)
+        yield Missing(role, _whole_ms(start), _whole_ms(end) + 1, why)
+
+
+def _whole_ms(moment: int) -> int:
+    return moment // NS_PER_MS * NS_PER_MS
 
 
 def _value(value: float) -> str:

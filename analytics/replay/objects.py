@@ -72,6 +72,9 @@ _REJECTED: Fields[Reject] = {
     **as_is("source", "where", "reason"),
 }
 
+_COUNTED: Fields[Reject] = {**_REJECTED, **as_is("count"), "last_time": moment("last_time")}
+"""Of what stands for several readings."""
+
 _COMPARISON: Fields[Comparison] = {
     "name": lambda comparison: comparison.name,
     "time": moment("moment"),
@@ -106,7 +109,7 @@ def replay_object(replay: Replay) -> dict[str, object]:
         "tickets": [as_object(TICKET, ticket) for ticket in replay.tickets],
         "hazard": hazard_object(replay.hazard),
         "replaced": [as_object(_REPLACED, replaced) for replaced in replay.replaced],
-        "rejected": [as_object(_REJECTED, reject) for reject in replay.rejected],
+        "rejected": [_rejected_object(reject) for reject in replay.rejected],
         "damaged": list(replay.damaged),
         "waiting": replay.waiting,
         "clocks": replay.clocks,
@@ -179,3 +182,8 @@ def _typical(typical: Typical) -> Mapping[str, object]:
         "comparisons": [as_object(_COMPARISON, each) for each in typical.comparisons],
         "first_difference": None if first is None else as_object(_COMPARISON, first),
     }
+
+
+def _rejected_object(reject: Reject) -> dict[str, object]:
+    is_counted = reject.last_time is not None
+    return as_object(_COUNTED if is_counted else _REJECTED, reject)

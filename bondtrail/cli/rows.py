@@ -60,4 +60,5 @@ REJECT: Fields[Reject] = {
     "reason": reject_reason,
     "raw": attrgetter("raw"),
     "at": moment("at"),
+    "last_at": moment("last_at"),
 }

@@ -91,7 +91,7 @@ def _points(store: Store, query: Query) -> list[rows.PointRow]:
 
 def _rejects(store: Store, query: Query) -> list[Reject]:
     found = store.rejects(start=query.start, end=query.end)
-    return sorted(found, key=lambda row: (row.at, row.source))
+    return sorted(found, key=lambda row: (row.last_at or row.at, row.source))
 
 
 VIEWS: Mapping[str, View[Any]] = {

@@ -99,6 +99,7 @@ def reject_columns(zone: ZoneInfo) -> list[Column[Reject]]:
     """Return the columns of rejects."""
     return [
         Column("Taken", lambda row: site_time(row.at, zone)),
+        Column("Last", lambda row: "-" if row.last_at is None else site_time(row.last_at, zone)),
         Column("Source", lambda row: _cut(row.source, _TEXT_CUT)),
         Column("Where", lambda row: _cut(row.where, _TEXT_CUT)),
         Column("Reason", reject_reason, wraps=True),

@@ -21,7 +21,9 @@ def run_for_a_while(store: Store, site: Site) -> None:
         {point: Samples.of([NOW - ago * S], [0.0]) for point, ago in last.items()},
         rejects=[
             Reject("first.csv", "line 4", "no such tag", "2026-03-01,X9,1", NOW - 3 * S),
-            Reject("mqtt://broker", "topic a/b", "no number", '{"v": "x"}', NOW - S, 4123),
+            Reject(
+                "mqtt://broker", "topic a/b", "no number", '{"v": "x"}', NOW - S, 4123, last_at=NOW
+            ),
         ],
         sources=[
             Source("mqtt rail-1", 500, NOW - S, 0.1, 0.02, 500),

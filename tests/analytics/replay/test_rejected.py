@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import cast
+
 from analytics.replay import Replay, replay_transfer
 from analytics.replay.objects import replay_object
 from analytics.replay.replayed import Missing
@@ -45,6 +48,24 @@ def test_other_rows_are_not(spot: Store) -> None:
     found = replay_transfer(spot, BAD, now=NOW)
     assert (found.rejected, told(found)) == ([], [])
     assert replay_object(found)["rejected"] == []
+
+
+def test_of_several_in_one_as_many_are_told_as_may_be_of_the_span(spot: Store) -> None:
+    """A reading that is rejected each second is one row a day, whenever the transfer was."""
+    many = replace(
+        reject(2, "rail-1.resistance", LOST - 3 * 3600 * S),
+        at=NOW - 2,
+        count=5000,
+        last_at=NOW - 1,
+        last_time=LOST + 2 * S,
+    )
+    spot.write({}, rejects=[many])
+    found = replay_transfer(spot, BAD, now=NOW)
+    assert found.rejected == [many]
+    why = "up to 5,000 rows could not be taken: bondtrail show rejects says why"
+    assert told(found) == [Missing(Role.RESISTANCE, found.start, LOST + 2 * S + 1, why)]
+    (row,) = cast("list[dict[str, object]]", replay_object(found)["rejected"])
+    assert (row["count"], row["last_time"]) == (5000, format_time(LOST + 2 * S))
 
 
 def test_programs_get_them(spot: Store) -> None:

@@ -254,6 +254,7 @@ class TestObjects:
             ("reason", "resistance '-4'"),
             ("raw", "x,\x1b[2J,-4"),
             ("at", "2026-03-10T00:00:00.000Z"),
+            ("last_at", None),
         ]
 
     def test_nothing_is_an_empty_array(self, run: Run) -> None:
@@ -392,6 +393,21 @@ class TestTables:
         assert "--format csv and json have the id" in run("show", "transfers").out
         address = transfer_url("ID")
         assert f"at {address}." in run("show", "transfers").out
+
+    def test_what_goes_wrong_for_years_is_told_of_each_day_the_newest_last(self, run: Run) -> None:
+        days = [parse_time(f"{year}-05-01T08:00:00Z") for year in (2029, 2028, 2026)]
+        wrong = [
+            Reject("mqtt://broker", "topic a/b", "no number", "x", day, 7, last_at=day + SECOND)
+            for day in days
+        ]
+        with open_store("sqlite:///bondtrail.db") as store:
+            store.write({}, rejects=wrong)
+        found = run("show", "rejects", "--from", "2028-01-01", "--format", "json").json
+        assert [(each["at"][:4], each["last_at"]) for each in found] == [
+            ("2028", "2028-05-01T08:00:01.000Z"),
+            ("2029", "2029-05-01T08:00:01.000Z"),
+        ]
+        assert "2028-05-01 09:00:01" in run("show", "rejects").out
 
     def test_control_characters_of_a_reject_stay_out_of_the_terminal(self, run: Run) -> None:
         assert "\x1b" not in run("show", "rejects").out

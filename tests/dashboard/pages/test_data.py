@@ -110,9 +110,9 @@ def test_sources_and_jobs_say_what_is_wrong_in_words(page: Page, live_url: str) 
 
 def test_rejects_are_told_with_their_reason(page: Page, live_url: str) -> None:
     rows = page("data", live_url).rows("data-rejects")
-    assert [(row["reason"], row["count_text"]) for row in rows] == [
-        ("no number", "4,123"),
-        ("no such tag", "1"),
+    assert [(row["reason"], row["count_text"], row["last_at"]) for row in rows] == [
+        ("no number", "4,123", "2026-05-28 21:26:40"),
+        ("no such tag", "1", "-"),
     ]
 
 
