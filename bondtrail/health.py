@@ -29,6 +29,8 @@ LIMIT_S = 2.0
 KEPT_S = 1.0
 """How long its answer is given again. [s]"""
 THREADS = 4
+_BOUNDS: dict[str, Any] = {"channel_timeout": 10, "cleanup_interval": 2, "connection_limit": 500}
+"""A connection that asks nothing for ten seconds makes room for others."""
 
 Check = Callable[[], str | None]
 """Says why something is not well, in words that anyone may read; None where it is."""
@@ -113,7 +115,7 @@ class HealthServer:
             "/readyz": _Checked({**live_asked, **_asked(ready)}).answer,
             "/metrics": _Figures(registry).answer,
         }
-        self._server = WebServer(self._respond, listening, threads=THREADS)
+        self._server = WebServer(self._respond, listening, threads=THREADS, **_BOUNDS)
         self._thread = threading.Thread(target=self._server.run, name="health", daemon=True)
 
     def start(self) -> None:

@@ -8,7 +8,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -173,6 +173,18 @@ class TestAnswers:
     def test_other_addresses_are_not_there(self, path: str) -> None:
         with served() as server:
             assert ask(server, path)[0] == 404
+
+    def test_requests_that_never_end_make_room(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Each such connection is one of those that are served at once."""
+        bounds = {"channel_timeout": 1, "cleanup_interval": 1, "connection_limit": 6}
+        assert bounds.keys() == health._BOUNDS.keys()
+        monkeypatch.setattr(health, "_BOUNDS", bounds)
+        with served() as server, ExitStack() as held:
+            port = urlsplit(server.url).port
+            for _ in range(12):
+                slow = held.enter_context(socket.create_connection(("127.0.0.1", port), 10))
+                slow.sendall(b"GET /heal")
+            assert ask(server, "/healthz")[0] == 200
 
     def test_once_stopped_it_answers_no_more(self) -> None:
         with served() as server:
