@@ -51,14 +51,22 @@ def main(arguments: list[str]) -> int:
 
 def make_password(path: Path) -> bool:
     """Write a random password unless there is one; return whether it was written."""
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o444)
-    except FileExistsError:
+    if path.exists() and path.read_text().strip():
         return False
-    with os.fdopen(handle, "w") as file:
-        file.write(secrets.token_urlsafe(24) + "\n")
-    path.chmod(0o444)
+    write(path, secrets.token_urlsafe(24) + "\n")
     return True
+
+
+def write(path: Path, text: str) -> None:
+    """Write a file beside its place and move it there: whatever ends this, no part of one is."""
+    fresh = path.with_name(f"new.{path.name}")
+    fresh.unlink(missing_ok=True)
+    with fresh.open("x") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    fresh.chmod(0o444)
+    fresh.replace(path)
 
 
 def write_users(folder: Path) -> None:
@@ -67,10 +75,7 @@ def write_users(folder: Path) -> None:
         f"{path.name.removeprefix(PREFIX)}:{hashed(path.read_text().strip())}\n"
         for path in sorted(folder.glob(PREFIX + "*"))
     ]
-    fresh = folder / "broker_users.new"
-    fresh.write_text("".join(lines))
-    fresh.chmod(0o444)
-    fresh.replace(folder / "broker_users")
+    write(folder / "broker_users", "".join(lines))
 
 
 def hashed(password: str) -> str:

@@ -119,6 +119,10 @@ def command(
     acknowledged them all.
 
     What cannot be read is printed, up to 20 rows of it. The exit status is 3 when there was any.
+
+    Caution: a listener cannot tell what is fed from what a monitor says. It stays in the record
+    and is judged. Feed to a broker and a store set apart for it, or before the plant is connected;
+    never among the readings of people at work.
     """
     from ingest.feeding import Form, Plan, Wanted, feed
 
@@ -137,6 +141,7 @@ def command(
             "--now at more than --speed 1: the times run ahead of the clock\n"
             "  A listener rejects readings of more than an hour ahead."
         )
+    print_warning(caution(site))
     with _progress(site) as step:
         report = feed(site, files, broker, plan, clock=opening.clock_ns, progress=step)
     print_report(report, broker.where)
@@ -181,6 +186,14 @@ def _progress(site: Site) -> Iterator[Callable[[int, int], None] | None]:
         yield step and (
             lambda done, at: step(done, None, f"up to {output.site_time(at, site.zone)}")
         )
+
+
+def caution(site: Site) -> str:
+    """Return what to know before anything is fed in the name of a site."""
+    return (
+        f"caution: this is fed as readings of {site.id}, {site.name}\n"
+        "  A listener to that site keeps it in the record, and nothing takes it out again."
+    )
 
 
 def print_report(report: FeedReport, where: str) -> None:

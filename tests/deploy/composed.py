@@ -143,7 +143,8 @@ def swapped(text: str, swaps: Mapping[str, str]) -> str:
 def broker_files(folder: Path, port: int, tls_port: int | None = None) -> dict[str, str]:
     """Put the broker's files into a folder, with ports and paths of this machine.
 
-    Returns what stands for what in its command.
+    The user ``feed`` is let in, as docs/deploy.md says. Returns what stands for what in its
+    command.
     """
     places = {"config": ROOT / "deploy" / "broker", "more": ROOT / "deploy" / "more"}
     if tls_port is not None:
@@ -155,10 +156,17 @@ def broker_files(folder: Path, port: int, tls_port: int | None = None) -> dict[s
     for name, source in places.items():
         shutil.copytree(source, folder / name)
     for file in (*(folder / "config").iterdir(), *(folder / "more").glob("*.conf")):
-        text = swapped(file.read_text(), swaps)
+        text = fed(swapped(file.read_text(), swaps))
         text = text.replace("listener 1883\n", f"listener {port} 127.0.0.1\n")
         text = text.replace("listener 8883\n", f"listener {tls_port} 127.0.0.1\n")
         if os.geteuid() == 0 and file.suffix == ".conf" and file.parent.name == "config":
             text += "user root\n"  # else it becomes a user that cannot reach the folder
         file.write_text(text)
     return swaps
+
+
+def fed(acl: str) -> str:
+    """Return the broker's rules with the marks before those of ``feed`` taken away."""
+    before, user, after = acl.partition("# user feed\n")
+    rules, gap, rest = after.partition("\n\n")
+    return before + user.removeprefix("# ") + rules.replace("# ", "") + gap + rest

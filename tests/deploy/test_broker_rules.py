@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,7 +16,7 @@ from ingest.feeding.messages import Outgoing
 from ingest.feeding.publisher import Publisher
 from ingest.live.broker_url import Broker
 from ingest.live.trouble import BrokerError
-from tests.deploy.composed import Machine, broker_files
+from tests.deploy.composed import ROOT, Machine, broker_files, fed
 from tests.deploy.secrets import make_secrets
 from tests.deploy.test_end_to_end import takes, waited_for
 from tests.services import free_port
@@ -38,6 +39,13 @@ def signed_in(machine: tuple[Machine, int], user: str) -> Broker:
     made, port = machine
     password = made.folder / "secrets" / f"broker_password_{user}"
     return Broker("127.0.0.1", port, user=user, password=password.read_text().strip())
+
+
+def test_nobody_but_listener_and_health_has_rules_by_default() -> None:
+    acl = (ROOT / "deploy" / "broker" / "acl").read_text()
+    assert re.findall(r"^user (.*)$", acl, re.MULTILINE) == ["listener", "health"]
+    told = re.findall(r"^user (.*)$", fed(acl), re.MULTILINE)
+    assert told == ["listener", "feed", "health"]
 
 
 WRITES = [

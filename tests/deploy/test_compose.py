@@ -62,8 +62,28 @@ def test_a_service_that_stays_is_watched_and_begun_again(name: str) -> None:
     assert service["restart"] == "unless-stopped"
     assert service["healthcheck"]["test"][0] in ("CMD", "CMD-SHELL")
     assert re.fullmatch(r"\d+s", service["stop_grace_period"])
-    for condition in service.get("depends_on", {}).values():
-        assert condition == {"condition": "service_healthy"}
+
+
+def test_what_shows_and_judges_waits_for_the_database_alone() -> None:
+    """With the broker away there is a board all the same; the listener waits by itself."""
+    waits = {
+        name: {on: told["condition"] for on, told in service["depends_on"].items()}
+        for name, service in SERVICES.items()
+        if "depends_on" in service
+    }
+    database = {"database": "service_healthy"}
+    assert waits == {
+        "listener": {"broker": "service_started", **database},
+        "analyst": database,
+        "board": database,
+    }
+
+
+def test_no_health_check_names_a_secret() -> None:
+    """What it is called with can be seen in the list of processes, also outside the container."""
+    for name in STAYING:
+        told = " ".join(SERVICES[name]["healthcheck"]["test"])
+        assert not re.search(r"secrets|password|-P\b", told), name
 
 
 def test_only_the_board_and_the_broker_are_published_and_on_this_machine_alone() -> None:

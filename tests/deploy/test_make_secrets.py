@@ -32,6 +32,27 @@ def test_passwords_are_random_long_and_kept(tmp_path: Path) -> None:
     assert users == ["feed", "gateway-1", "health", "listener"]
 
 
+def test_one_that_was_cut_short_leaves_no_part_of_a_secret(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "secrets"
+    with monkeypatch.context() as cut:
+        cut.setattr(Path, "replace", cut_short)
+        with pytest.raises(OSError, match="cut short"):
+            make_secrets(folder)
+    assert [name for name in contents(folder) if not name.startswith("new.")] == []
+    (folder / "broker_password_feed").touch(0o444)  # as a full disk may leave one
+    assert make_secrets(folder) == 0
+    after = contents(folder)
+    assert all(after.values())
+    assert not [name for name in after if name.startswith("new.")]
+    assert len(after["broker_users"].splitlines()) == 3
+
+
+def cut_short(*_: object) -> None:
+    raise OSError("cut short")
+
+
 def test_nothing_secret_is_printed_or_lies_open(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

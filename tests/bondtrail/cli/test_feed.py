@@ -39,6 +39,17 @@ def test_a_feed_ends_with_its_counts(
     ]
 
 
+def test_one_caution_names_the_site_that_is_fed(
+    run: Run, site_file: str, readings: str, broker: MosquittoServer
+) -> None:
+    words = ("feed", readings, "--site", site_file, "--broker", broker.url)
+    done = run(*words, "--speed", "max")
+    told = [line for line in done.err.splitlines() if "caution" in line]
+    site = "test-site, Test site (invented)"
+    assert told == [f"bondtrail: caution: this is fed as readings of {site}"]
+    assert "stays in the record" in run("feed", "--help").out
+
+
 def test_what_cannot_be_taken_is_printed_and_the_status_says_so(
     run: Run, site_file: str, readings: str, broker: MosquittoServer, folder: Path
 ) -> None:
