@@ -13,6 +13,7 @@ from store.errors import (
     StoreBusyError,
     StoreError,
     StoreFullError,
+    StoreRefusedError,
     StoreUnavailableError,
 )
 from store.face import Store, open_store
@@ -63,6 +64,7 @@ __all__ = [
     "StoreBusyError",
     "StoreError",
     "StoreFullError",
+    "StoreRefusedError",
     "StoreUnavailableError",
     "Summaries",
     "Touch",

@@ -26,6 +26,7 @@ from store.errors import (
     StoreBusyError,
     StoreError,
     StoreFullError,
+    StoreRefusedError,
     StoreUnavailableError,
 )
 from store.recent import Recent
@@ -196,6 +197,17 @@ def _take_turn(conn: Connection, statement_s: float | None) -> None:
         conn.execute(_LIMITED_TURN, {"key": _WRITE_LOCK, "most": f"{statement_s * 1000:.0f}"})
 
 
+_NOT_LET_IN = (
+    "password authentication failed",
+    "no password supplied",
+    "no pg_hba.conf entry",
+    "does not exist",
+    "is not permitted to log in",
+    "permission denied for database",
+)
+"""What PostgreSQL says while it signs nobody in: the driver gives no code for that."""
+
+
 def translate(exc: BaseException, where: str) -> StoreError:
     """Return the error of ours that says what a database or driver meant."""
     origin = exc.orig if isinstance(exc, DBAPIError) else exc
@@ -212,6 +224,13 @@ def translate(exc: BaseException, where: str) -> StoreError:
         return known[0](where, known[1])
     detail = " ".join(str(origin).split())
     kinds = {kind.__name__ for kind in type(origin).__mro__}
+    if code is None and state is None and any(word in detail for word in _NOT_LET_IN):
+        return StoreRefusedError(
+            where,
+            "the database does not let us in: see to its user and name, and to the password in "
+            f"BONDTRAIL_DB_PASSWORD or the file that BONDTRAIL_DB_PASSWORD_FILE names"
+            f" ({_shortened(detail)})",
+        )
     if code is None and kinds & {"OperationalError", "InterfaceError"}:
         return StoreUnavailableError(
             where,

@@ -25,6 +25,10 @@ class StoreUnavailableError(StoreError):
     """The database cannot be reached, opened or written."""
 
 
+class StoreRefusedError(StoreError):
+    """The database answers and does not let us in: waiting does not help."""
+
+
 class NotAStoreError(StoreError):
     """The database is no store of ours: it holds other tables, or is no database at all."""
 

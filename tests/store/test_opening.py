@@ -6,12 +6,13 @@ import datetime as dt
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from unittest.mock import patch
 
 import numpy as np
+import psycopg
 import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
@@ -29,11 +30,12 @@ from store import (
     NotAStoreError,
     Store,
     StoreError,
+    StoreRefusedError,
     StoreUnavailableError,
     open_store,
     schema,
 )
-from store.engine import Database
+from store.engine import Database, translate
 
 POINT = "rail-1.flow"
 SAMPLES = Samples.of([1, 2, 3], [1.0, np.inf, 3.0])
@@ -370,9 +372,30 @@ def test_a_server_that_is_not_there_is_named_without_its_password() -> None:
     assert "hush" not in str(caught.value)
 
 
-def test_a_server_without_the_database_is_named(postgres_url: str) -> None:
-    with pytest.raises(StoreUnavailableError, match="does not exist"):
-        open_store(postgres_url + "_gone")
+@pytest.mark.parametrize(
+    ("turn", "told"),
+    [
+        pytest.param(lambda url: url + "_gone", "database .* does not exist", id="database"),
+        pytest.param(lambda url: url.replace("//bondtrail@", "//nobody@"), "role", id="user"),
+    ],
+)
+def test_a_server_that_does_not_let_us_in_is_not_waited_for(
+    postgres_url: str, turn: Callable[[str], str], told: str
+) -> None:
+    """Whoever waits for a database that is away must not wait for a person."""
+    with pytest.raises(StoreRefusedError, match=told):
+        open_store(turn(postgres_url))
+
+
+def test_a_wrong_password_is_said_to_be_one() -> None:
+    """The words are those of PostgreSQL 15, as its driver passes them on."""
+    said = (
+        'connection failed: connection to server at "127.0.0.1", port 5432 failed: '
+        'FATAL:  password authentication failed for user "bondtrail"'
+    )
+    told = translate(psycopg.OperationalError(said), "postgresql://bondtrail@127.0.0.1/x")
+    assert isinstance(told, StoreRefusedError)
+    assert "BONDTRAIL_DB_PASSWORD" in str(told)
 
 
 def test_two_programs_may_open_an_empty_store_at_once(empty_url: str) -> None:
