@@ -24,6 +24,8 @@ class Job:
         What the last run came to, or why it failed.
     by : str
         The process that ran it: host and process id.
+    every_s : float or None
+        How often that process does it; None where it did not say. [s]
     """
 
     name: str
@@ -33,6 +35,7 @@ class Job:
     failures: int
     said: str
     by: str
+    every_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

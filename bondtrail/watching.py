@@ -6,6 +6,7 @@ words come out. Where nothing is out of order there is nothing to say.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
 
 from bondtrail.running import Job, Source
@@ -18,12 +19,16 @@ SKEW_S = 5.0
 FEWEST_LAGS = 5
 """Of fewer readings a lag says nothing yet."""
 
+QUIET_S = 600.0
+"""After so long without a message of anybody, nothing comes in any more. [s]"""
+
 RESTING_S = 900.0
-"""After so long without success a job that is done all the time rests. [s]"""
+"""After so long without success a job that is done all the time rests, or later: [s]"""
+INTERVALS = 3.0
+"""so many of its intervals."""
 RESTING_DAILY_S = 26 * 3600.0
 """The same for one that is done once a day: on a day with 25 hours, and an hour late. [s]"""
-DAILY = frozenset({"retention", "integrity", "reports"})
-"""Jobs that are done once a day."""
+DAY_S = 86_400.0
 
 
 class PointState(StrEnum):
@@ -61,6 +66,18 @@ def is_off(source: Source) -> bool:
     return median_s is not None and source.lag_count >= FEWEST_LAGS and abs(median_s) > SKEW_S
 
 
+def heard_ago_s(sources: Sequence[Source], now: int) -> float | None:
+    """Return how long ago anybody was heard; None where nobody ever was. [s]"""
+    newest = max((source.heard for source in sources), default=None)
+    return None if newest is None else seconds(now - newest)
+
+
+def is_quiet(sources: Sequence[Source], now: int) -> bool:
+    """Tell whether nothing comes in although there are sources; ``now`` in ns."""
+    ago_s = heard_ago_s(sources, now)
+    return ago_s is not None and ago_s > QUIET_S
+
+
 def clock_word(source: Source) -> str:
     """Return in plain words how the clock of a source stands to ours."""
     median_s = source.lag_median_s
@@ -86,7 +103,7 @@ class JobState(StrEnum):
 
 def job_state(job: Job, now: int) -> JobState:
     """Return how a job stands at a time in ns."""
-    longest_s = RESTING_DAILY_S if job.name in DAILY else RESTING_S
+    longest_s = _longest_s(job.every_s)
     if job.failures:
         return JobState.FAILING
     if is_running(job):
@@ -94,6 +111,13 @@ def job_state(job: Job, now: int) -> JobState:
         return JobState.RUNNING if begun_s <= longest_s else JobState.UNENDED
     rests_s = None if job.succeeded is None else seconds(now - job.succeeded)
     return JobState.RESTING if rests_s is None or rests_s > longest_s else JobState.WELL
+
+
+def _longest_s(every_s: float | None) -> float:
+    """Return how long a job may go without success, by how often it is done. [s]"""
+    if every_s is None:
+        return RESTING_S
+    return RESTING_DAILY_S if every_s >= DAY_S else max(RESTING_S, INTERVALS * every_s)
 
 
 def is_running(job: Job) -> bool:

@@ -22,7 +22,7 @@ from bondtrail.running import Job
 from store.engine import Database, Transaction
 from store.errors import StoreFullError, StoreUnavailableError
 from store.schema import job
-from store.texts import fit, shortened
+from store.texts import fit, plain, shortened
 from store.upsert import upsert
 
 SAID_BYTES = 4096
@@ -68,10 +68,23 @@ class Jobs:
         with _by_file(self._db, path, name) if path else _by_connection(self._db, name) as is_mine:
             yield is_mine
 
-    def begin(self, name: str, at: int, by: str) -> None:
-        """Note that a run of a job begins: when, in ns, and in which process."""
+    def begin(self, name: str, at: int, by: str, every_s: float | None = None) -> None:
+        """Note that a run of a job begins.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+        at : int
+            When this is. [ns]
+        by : str
+            The process that runs it.
+        every_s : float, optional
+            How often that one does it. [s]
+        """
+        begun = {"started_ns": int(at), "run_by": fit(by), "every_s": plain(every_s)}
         with self._db.writing() as tx:
-            _put(tx, name, {"started_ns": int(at), "run_by": fit(by)})
+            _put(tx, name, begun)
 
     def end(self, name: str, at: int, said: str, failed: bool) -> None:
         """Note that a run of a job ended.
@@ -114,7 +127,14 @@ def _put(
 
 _C = job.c
 _ALL = select(
-    _C.name, _C.started_ns, _C.ended_ns, _C.succeeded_ns, _C.failures, _C.said, _C.run_by
+    _C.name,
+    _C.started_ns,
+    _C.ended_ns,
+    _C.succeeded_ns,
+    _C.failures,
+    _C.said,
+    _C.run_by,
+    _C.every_s,
 ).order_by(_C.name)
 
 

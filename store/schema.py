@@ -479,6 +479,7 @@ job = Table(
     _count("failures"),
     _text("said"),
     _text("run_by"),
+    _number("every_s", optional=True),
 )
 """The jobs of the schedule and how the last run of each went; see `store.jobs`."""
 

@@ -238,7 +238,7 @@ class Jobs:
 
     def _do(self, store: Store, task: Task) -> None:
         before = _last(store, task.name)
-        store.jobs.begin(task.name, self._clock(), self._by)
+        store.jobs.begin(task.name, self._clock(), self._by, task.every_s)
         began = time.monotonic()
         try:
             said, failed = task.work(self._turn_of(store)), False

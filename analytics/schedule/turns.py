@@ -7,17 +7,13 @@ from zoneinfo import ZoneInfo
 
 from bondtrail.running import Job
 from bondtrail.times import NS_PER_S, local, nanoseconds
+from bondtrail.watching import is_running
 
 LONGEST_WAIT_S = 3600.0
 """After many failures in a row. [s]"""
 EARLY = 0.75
 """Of its interval after which a job is due again: clocks tick unevenly, and of two processes that
 share a store the second must find the work done."""
-
-
-def is_running(last: Job) -> bool:
-    """Tell whether the last run has no end: it goes on, or its process is gone."""
-    return last.started is not None and (last.ended is None or last.ended < last.started)
 
 
 def is_due(last: Job | None, every_s: float, now: int) -> bool:

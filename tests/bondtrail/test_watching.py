@@ -8,6 +8,8 @@ from bondtrail.running import Job, Source
 from bondtrail.watching import (
     AHEAD_S,
     FEWEST_LAGS,
+    INTERVALS,
+    QUIET_S,
     RESTING_DAILY_S,
     RESTING_S,
     SKEW_S,
@@ -15,6 +17,8 @@ from bondtrail.watching import (
     PointState,
     clock_word,
     is_off,
+    is_quiet,
+    is_running,
     job_state,
     point_state,
 )
@@ -62,8 +66,29 @@ def test_clock(seen: Source, off: bool, word: str) -> None:
     assert (is_off(seen), clock_word(seen)) == (off, word)
 
 
+@pytest.mark.parametrize(
+    ("ago_s", "expected"),
+    [
+        pytest.param([], False, id="nobody-publishes"),
+        pytest.param([QUIET_S], False, id="at-the-limit"),
+        pytest.param([QUIET_S + 1], True, id="over-it"),
+        pytest.param([9 * QUIET_S, 1], False, id="one-is-heard"),
+        pytest.param([9 * QUIET_S, 2 * QUIET_S], True, id="none-is-heard"),
+    ],
+)
+def test_a_site_that_publishes_is_quiet_when_none_is_heard(
+    ago_s: list[float], expected: bool
+) -> None:
+    sources = [Source("mqtt rail-1", 1, NOW - round(ago * S)) for ago in ago_s]
+    assert is_quiet(sources, NOW) is expected
+
+
+HOUR_S = 3600.0
+DAY_S = 24 * HOUR_S
+
+
 def job(
-    name: str = "analyse",
+    every_s: float | None = None,
     *,
     started_s: float | None = 30,
     ended_s: float | None = 29,
@@ -75,7 +100,8 @@ def job(
     def ago(seconds: float | None) -> int | None:
         return None if seconds is None else NOW - round(seconds * S)
 
-    return Job(name, ago(started_s), ago(ended_s), ago(succeeded_s), failures, "", "here 1")
+    moments = ago(started_s), ago(ended_s), ago(succeeded_s)
+    return Job("analyse", *moments, failures, "", "here 1", every_s)
 
 
 @pytest.mark.parametrize(
@@ -84,16 +110,36 @@ def job(
         (job(), JobState.WELL),
         (job(succeeded_s=RESTING_S), JobState.WELL),
         (job(succeeded_s=RESTING_S + 1), JobState.RESTING),
-        (job("integrity", succeeded_s=RESTING_DAILY_S), JobState.WELL),
-        (job("integrity", succeeded_s=RESTING_DAILY_S + 1), JobState.RESTING),
+        (job(20.0, succeeded_s=RESTING_S), JobState.WELL),
+        (job(20.0, succeeded_s=RESTING_S + 1), JobState.RESTING),
+        (job(HOUR_S, succeeded_s=INTERVALS * HOUR_S), JobState.WELL),
+        (job(HOUR_S, succeeded_s=INTERVALS * HOUR_S + 1), JobState.RESTING),
+        (job(DAY_S, succeeded_s=RESTING_DAILY_S), JobState.WELL),
+        (job(DAY_S, succeeded_s=RESTING_DAILY_S + 1), JobState.RESTING),
         (job(succeeded_s=None), JobState.RESTING),
         (job(failures=1), JobState.FAILING),
         (job(failures=3, ended_s=40), JobState.FAILING),
         (job(ended_s=None), JobState.RUNNING),
         (job(ended_s=60), JobState.RUNNING),
         (job(started_s=RESTING_S + 1, ended_s=None), JobState.UNENDED),
-        (job("retention", started_s=RESTING_S + 1, ended_s=None), JobState.RUNNING),
+        (job(DAY_S, started_s=RESTING_S + 1, ended_s=None), JobState.RUNNING),
     ],
 )
 def test_job_state(seen: Job, expected: JobState) -> None:
     assert job_state(seen, NOW) is expected
+
+
+@pytest.mark.parametrize(
+    ("started", "ended", "expected"),
+    [
+        pytest.param(5, 7, False, id="ended"),
+        pytest.param(5, 5, False, id="ended-at-once"),
+        pytest.param(5, 3, True, id="began-again"),
+        pytest.param(5, None, True, id="began"),
+        pytest.param(None, None, False, id="never-began"),
+    ],
+)
+def test_a_run_without_an_end_goes_on(
+    started: int | None, ended: int | None, expected: bool
+) -> None:
+    assert is_running(Job("analyse", started, ended, None, 0, "", "host:1")) is expected

@@ -30,8 +30,9 @@ def test_a_run_is_told_from_its_begin_on(store: Store) -> None:
     assert store.jobs.all() == [Job("fold", T0, None, None, 0, "", "host:1")]
     store.jobs.end("fold", T0 + 2, "12 rows", failed=False)
     assert store.jobs.all() == [Job("fold", T0, T0 + 2, T0 + 2, 0, "12 rows", "host:1")]
-    store.jobs.begin("fold", T0 + 9, "host:2")
-    assert store.jobs.all() == [Job("fold", T0 + 9, T0 + 2, T0 + 2, 0, "12 rows", "host:2")]
+    store.jobs.begin("fold", T0 + 9, "host:2", 60.0)
+    told = Job("fold", T0 + 9, T0 + 2, T0 + 2, 0, "12 rows", "host:2", 60.0)
+    assert store.jobs.all() == [told]
 
 
 def test_failures_in_a_row_are_counted_until_one_run_succeeds(store: Store) -> None:

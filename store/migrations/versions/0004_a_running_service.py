@@ -20,6 +20,7 @@ def upgrade() -> None:
         sa.Column("failures", sa.BigInteger(), nullable=False),
         sa.Column("said", sa.Text(), nullable=False),
         sa.Column("run_by", sa.Text(), nullable=False),
+        sa.Column("every_s", sa.Float(precision=53), nullable=True),
         sa.PrimaryKeyConstraint("name"),
     )
     op.create_table(

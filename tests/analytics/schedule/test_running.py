@@ -210,6 +210,9 @@ def test_one_process_does_it_and_the_others_let_it(
         clock.on(5)
         second._turn(task)
     assert runs == [BEGIN]
+    found = recorded(store, "tidy")
+    assert found is not None
+    assert found.every_s == 60
 
 
 def test_one_that_was_cut_short_is_done_again_at_once(

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from analytics.schedule.turns import held_until, is_due, is_due_today, is_running, latest
+from analytics.schedule.turns import held_until, is_due, is_due_today, latest
 from bondtrail.running import Job
 from bondtrail.times import NS_PER_S, parse_time
 
@@ -29,20 +29,6 @@ def job(
 def ago(started_s: float, ended_s: float | None = None, failures: int = 0) -> Job:
     ended = None if ended_s is None else NOW - round(ended_s * S)
     return job(NOW - round(started_s * S), ended, None if failures else ended, failures)
-
-
-@pytest.mark.parametrize(
-    ("last", "expected"),
-    [
-        pytest.param(job(5, 7), False, id="ended"),
-        pytest.param(job(5, 5), False, id="ended-at-once"),
-        pytest.param(job(5, 3), True, id="began-again"),
-        pytest.param(job(5), True, id="began"),
-        pytest.param(job(), False, id="never-began"),
-    ],
-)
-def test_a_run_without_an_end_goes_on(last: Job, expected: bool) -> None:
-    assert is_running(last) is expected
 
 
 @pytest.mark.parametrize(
