@@ -68,8 +68,9 @@ def command(
         metrics=metrics,
         on_listening=say_listening,
     )
-    ready = {"listener": lambda: waits_for(listener)}
-    with told_to_stop() as stop, answering(health, {}, ready, metrics):
+    live = {"listener": listener.why_not_alive}
+    ready = {"broker": lambda: waits_for(listener), "store": listener.why_no_store}
+    with told_to_stop() as stop, answering(health, live, ready, metrics):
         listener.run(stop)
     print("Stopped; all that was committed is acknowledged.", flush=True)
 

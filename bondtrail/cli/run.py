@@ -74,7 +74,10 @@ def command(
     )
     jobs = jobs_of(db, metrics)
     listening = Part("the listener", listener.run)
-    live = {"listener": listening.alive, "schedule": jobs.alive}
+    live = {
+        "listener": lambda: listening.alive() or listener.why_not_alive(),
+        "schedule": jobs.alive,
+    }
     ready = {"broker": lambda: waits_for(listener), **readiness(jobs)}
     with told_to_stop() as stop, answering(health, live, ready, metrics):
         died = None

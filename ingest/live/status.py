@@ -21,8 +21,8 @@ from bondtrail.times import format_time
 from ingest.live.broker_url import Broker
 from ingest.live.paho_client import OwnSocketClient, new_client
 
-BEAT_NS = 30_000_000_000
-"""How often a state that stays is told again. [ns]"""
+BEAT_S = 30.0
+"""How often a state that stays is told again. [s]"""
 _KEEPALIVE_S = 30
 _GOODBYE_S = 3.0
 
@@ -36,6 +36,7 @@ class State(StrEnum):
     LISTENING = "listening"
     NO_STORE = "waiting for the store"
     NO_BROKER = "waiting for the broker"
+    NO_CLOCK = "waiting for the clock"
     STOPPED = "stopped"
     GONE = "gone"
     """The broker says so when it no longer hears of us."""
@@ -82,14 +83,23 @@ class StatusTeller:
         Of the listener.
     clock : callable
         Gives the time. [ns]
+    ticks : callable
+        A clock that nobody sets. [s]
     """
 
     def __init__(
-        self, broker: Broker, site_id: str, client_id: str, *, clock: Callable[[], int]
+        self,
+        broker: Broker,
+        site_id: str,
+        client_id: str,
+        *,
+        clock: Callable[[], int],
+        ticks: Callable[[], float] = time.monotonic,
     ) -> None:
         self.topic = status_topic(site_id, client_id)
         self._broker = broker
         self._clock = clock
+        self._ticks = ticks
         self._client = new_client(
             broker,
             f"{client_id}-status",
@@ -99,7 +109,7 @@ class StatusTeller:
             comes_back=True,
         )
         self._status = Status(State.STARTING, clock())
-        self._told_at = 0
+        self._told_at = ticks()
         self._told: MQTTMessageInfo | None = None
         self.taken_at = 0.0
         """When the broker last took a status, on the monotonic clock. [s]"""
@@ -109,7 +119,8 @@ class StatusTeller:
     def start(self) -> None:
         """Connect, and again whenever the connection is lost."""
         client, broker = self._client, self._broker
-        gone = Status(State.GONE, self._clock(), "not heard of any more; this is when it began")
+        why = "the broker hears nothing of it any more; since is when it had begun"
+        gone = Status(State.GONE, self._clock(), why)
         properties = None
         if client.protocol == MQTTv5:
             properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
@@ -135,7 +146,7 @@ class StatusTeller:
 
     def beat(self) -> None:
         """Say that the status still holds, if that was not said for a while."""
-        if self._clock() - self._told_at >= BEAT_NS:
+        if self._ticks() - self._told_at >= BEAT_S:
             self._publish()
 
     def stop(self) -> None:
@@ -157,11 +168,10 @@ class StatusTeller:
     def _publish(self) -> None:
         if not self._client.is_connected():
             return  # told on connecting
-        now = self._clock()
-        with self._lock:
-            payload = encoded(self._status, now)
-            self._told_at = now
-        self._told = self._client.publish(self.topic, payload, qos=1, retain=True)
+        with self._lock:  # of two threads that tell, the later one has the last word
+            self._told_at = self._ticks()
+            payload = encoded(self._status, self._clock())
+            self._told = self._client.publish(self.topic, payload, qos=1, retain=True)
 
     def _on_connect(self, _: Client, __: Any, ___: Any, reason: ReasonCode, ____: Any) -> None:
         if not reason.is_failure:

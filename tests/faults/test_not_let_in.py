@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.live.listening import ECHO_S
+from ingest.live.rounds import ECHO_S
 from tests.certificates import Certificates, make_certificates
 from tests.faults.listeners import Fleet, Listener, fleet, until
 from tests.faults.plant import hold_to, publishing, wait_until_stored

@@ -66,7 +66,7 @@ def test_a_listener_as_a_process_stores_says_so_and_stops_in_order(
         out, err = process.communicate(timeout=60)
     assert process.returncode == 0
     assert out == "Stopped; all that was committed is acknowledged.\n"
-    assert "Z INFO    ingest.live.listening: stopped" in err
+    assert "Z INFO    ingest.live.standing: stopped" in err
     with open_store(f"sqlite:///{folder / 'bondtrail.db'}") as store:
         assert store.read("bay-1.resistance").value.tolist() == [2.5]
 

@@ -14,7 +14,7 @@ import pytest
 from bondtrail.metrics import Metrics
 from bondtrail.samples import Samples
 from bondtrail.site import Site, parse_site
-from ingest.live import listening
+from ingest.live import rounds, standing
 from ingest.live.broker_url import Broker, Version, parse_broker
 from ingest.live.connection import Bounds
 from ingest.live.listening import Listener, ListenSettings
@@ -380,6 +380,51 @@ def test_a_stop_while_the_store_is_away_leaves_the_message_at_the_broker(
     assert held_by(broker, f"bondtrail-{site.id}", 3) == 3
 
 
+def test_a_store_that_does_not_answer_is_told_for_the_thread_that_waits(
+    broker: MosquittoServer, site: Site, url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name, value in (("HUNG_S", 1.0), ("DEAD_S", 1.5), ("_LOOK_S", 0.05)):
+        monkeypatch.setattr(standing, name, value)
+    answers = threading.Event()
+
+    class Hung(Troubled):
+        def write(self, batch: Mapping[str, Samples], **named: Any) -> Written:
+            if batch:
+                answers.wait(WAIT_S)
+            return super().write(batch, **named)
+
+    opened: Any = lambda: Hung(open_store(url))  # noqa: E731
+    with desk(parse_broker(broker.url), opened) as seen:
+        assert seen.ready.wait(WAIT_S)
+        assert seen.listener.why_not_alive() is None
+        with Publisher(broker.port, site.id) as publisher:
+            publisher.publish(flows(site, 1))
+        until(lambda: seen.listener.state.state is State.NO_STORE)
+        assert "no answer for more than 1 s" in seen.listener.state.detail
+        until(lambda: "has not turned" in (seen.listener.why_not_alive() or ""))
+        answers.set()
+        until(lambda: seen.listener.why_not_ready() is None)
+        assert seen.listener.why_not_alive() is None
+    assert seen.figure("bondtrail_samples_total", outcome="new") == 1
+
+
+@pytest.mark.parametrize("refusal", [None, StoreUnavailableError("store", "read only")])
+def test_whether_the_store_can_be_written_is_asked_of_it(
+    broker: MosquittoServer, site: Site, url: str, refusal: StoreError | None
+) -> None:
+    class Probed(Troubled):
+        def probe(self) -> None:
+            if refusal is not None:
+                raise refusal
+
+    opened: Any = lambda: Probed(open_store(url))  # noqa: E731
+    with desk(parse_broker(broker.url), opened) as seen:
+        assert seen.ready.wait(WAIT_S)
+        why = "it cannot be reached, or not be written"
+        assert seen.listener.why_no_store() == (why if refusal else None)
+    assert seen.listener.why_no_store() is not None
+
+
 def test_a_store_that_is_not_there_yet_is_waited_for(
     broker: MosquittoServer, site: Site, url: str, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -408,7 +453,7 @@ def test_a_store_of_a_newer_bondtrail_is_not_waited_for(broker: MosquittoServer)
 def test_another_site_file_is_followed(
     broker: MosquittoServer, site: Site, url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(listening, "SITE_NS", 0)
+    monkeypatch.setattr(rounds, "SITE_NS", 0)
     topic = f"plant/{site.id}"
     with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
         assert seen.ready.wait(WAIT_S)
@@ -479,7 +524,7 @@ def test_a_second_client_of_one_name_is_suspected_where_the_broker_does_not_say(
 def test_a_broker_that_delivers_nothing_is_doubted(
     site: Site, url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(listening, "ECHO_S", 0.1)
+    monkeypatch.setattr(rounds, "ECHO_S", 0.1)
     with mosquitto(acl="topic write bondtrail/#\n") as silent:
         with desk(parse_broker(silent.url), lambda: open_store(url)) as seen:
             assert seen.ready.wait(WAIT_S)

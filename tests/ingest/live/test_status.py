@@ -12,7 +12,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from bondtrail import __version__
 from ingest.live.broker_url import parse_broker
-from ingest.live.status import BEAT_NS, State, Status, StatusTeller, encoded, status_topic
+from ingest.live.status import BEAT_S, State, Status, StatusTeller, encoded, status_topic
 from tests.services import MosquittoServer
 
 S = 1_000_000_000
@@ -62,18 +62,21 @@ def until(is_so: Any) -> None:
 
 
 def test_states_are_told_and_told_again_and_the_last_is_stopped(broker: MosquittoServer) -> None:
-    now = [BEGIN]
-    teller = StatusTeller(parse_broker(broker.url), "quay", "told", clock=lambda: now[0])
+    now, ticks = [BEGIN], [0.0]
+    teller = StatusTeller(
+        parse_broker(broker.url), "quay", "told", clock=lambda: now[0], ticks=lambda: ticks[0]
+    )
     with heard(broker, teller.topic) as said:
         teller.start()
         until(lambda: [each["state"] for each in said] == ["starting"])
         teller.tell(Status(State.LISTENING, BEGIN))
         until(lambda: len(said) == 2)
         teller.beat()  # too soon
-        now[0] += BEAT_NS
+        now[0] -= 3600 * S  # somebody set the clock
+        ticks[0] += BEAT_S
         teller.beat()
         until(lambda: len(said) == 3)
-        assert (said[2]["state"], said[2]["at"]) == ("listening", "2026-03-01T00:00:30.000Z")
+        assert (said[2]["state"], said[2]["at"]) == ("listening", "2026-02-28T23:00:00.000Z")
         teller.tell(Status(State.STOPPED, now[0]))
         teller.stop()
         until(lambda: len(said) == 4)

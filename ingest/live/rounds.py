@@ -1,0 +1,357 @@
+"""The rounds of a listener: take from the broker, decode, commit, acknowledge, again, for years.
+
+One thread does all of it, one batch at a time, so that nothing piles up here whatever goes wrong
+around it: what is not yet committed stays at the broker.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from bondtrail.metrics import Metrics
+from bondtrail.running import Given
+from bondtrail.site import Site, SiteError, parse_site
+from bondtrail.site_problems import Problem
+from ingest.live.broker_url import Broker
+from ingest.live.committing import Batch, Committer
+from ingest.live.connection import KEEPALIVE_S, Bounds, Connection
+from ingest.live.messages import Message
+from ingest.live.pauses import Pauses
+from ingest.live.standing import Standing
+from ingest.live.status import State, StatusTeller
+from ingest.live.trouble import BrokerError, TakenOverError
+from store import Store, StoreError
+
+SITE_NS = 30_000_000_000
+"""How often the site file in force is looked at again. [ns]"""
+_PATIENCE_S = 0.5
+_SETTLED_S = 60.0
+"""A connection that lasted so long was no mere attempt."""
+ECHO_S = 5.0
+"""A status that the broker took comes back within this, unless it lets us read nothing. [s]"""
+_MANY = 3
+"""So many shorter ones in a row that the broker ended without a word look like a second client."""
+
+log = logging.getLogger(__name__)
+
+
+def default_client_id(site_id: str) -> str:
+    """Return the name of a listener's session where none is given."""
+    return f"bondtrail-{site_id}"
+
+
+@dataclass(frozen=True, slots=True)
+class ListenSettings:
+    """What to listen to, and how.
+
+    Attributes
+    ----------
+    broker : Broker
+        Where messages come from.
+    client_id : str or None
+        The session's name at the broker; ``bondtrail-<site>`` when None.
+    share : str or None
+        The group that splits the stream with us.
+    bounds : Bounds
+        Where a batch ends.
+    """
+
+    broker: Broker
+    client_id: str | None = None
+    share: str | None = None
+    bounds: Bounds = field(default_factory=Bounds)
+
+
+class Outcome(Batch, Protocol):
+    """What a decoder makes of some messages."""
+
+    @property
+    def publish(self) -> Sequence[tuple[str, bytes]]:
+        """What to ask of those who sent: topic and payload."""
+
+    @property
+    def read(self) -> int:
+        """How many readings there were."""
+
+
+class MessageDecoder(Protocol):
+    """What turns messages into samples, rejects and questions."""
+
+    def filters(self, share: str | None) -> list[str]:
+        """Return what to subscribe."""
+
+    def decode(self, messages: Sequence[Message], now: int) -> Outcome:
+        """Return what the messages say."""
+
+    def tick(self, now: int) -> Outcome:
+        """Return what the passing of time says."""
+
+    def close(self, now: int) -> Outcome:
+        """Return what is left to say."""
+
+    def follow(self, site: Site) -> None:
+        """Decode by another site file from now on."""
+
+    def remember(self, given: Iterable[Given]) -> None:
+        """Know who gave points before."""
+
+    def doubt(self) -> None:
+        """Know that messages may have been missed that no broker keeps."""
+
+
+class Rounds:
+    """The rounds of one run: the connection, the decoder and the store, together.
+
+    Parameters
+    ----------
+    settings : ListenSettings
+        What to listen to.
+    store : Store
+        Where to; it holds a site file.
+    stop : threading.Event
+        Ends it.
+    standing : Standing
+        Told how it goes.
+    clock : callable
+        Gives the time. [ns]
+    metrics : Metrics
+        To be told of what goes on.
+    new_decoder : callable
+        Makes a decoder for a site.
+    on_listening : callable or None
+        Called once, with the address and the client id, when everything is subscribed.
+    pauses : callable
+        Makes the pauses between attempts.
+
+    Raises
+    ------
+    SiteError
+        If the site file in the store is not fit for use.
+    StoreError
+        If it cannot be read.
+    """
+
+    def __init__(
+        self,
+        settings: ListenSettings,
+        store: Store,
+        stop: threading.Event,
+        *,
+        standing: Standing,
+        clock: Callable[[], int],
+        metrics: Metrics,
+        new_decoder: Callable[[Site], MessageDecoder],
+        on_listening: Callable[[str, str], None] | None,
+        pauses: Callable[[], Pauses],
+    ) -> None:
+        self._settings = settings
+        self._store = store
+        self._stop = stop
+        self._standing = standing
+        self._clock = clock
+        self._metrics = metrics
+        self._on_listening = on_listening
+        self._pauses = pauses()
+        self._site_text = ""
+        self._site_at = 0
+        self._was_listening = False
+        self._begun_at = time.monotonic()
+        self._connected_at = 0.0
+        self._short = 0
+        self._heard_at = 0.0
+        self._doubt = ""
+        site = self._site_in_force()
+        self._decoder = new_decoder(site)
+        self._decoder.remember(store.given())
+        broker = settings.broker
+        self.client_id = settings.client_id or default_client_id(site.id)
+        self._connection = Connection(broker, self.client_id, clock=clock)
+        self._committer = Committer(
+            store,
+            broker.where,
+            metrics,
+            wait=self._wait_for_store,
+            on_trouble=lambda exc: standing.tell(State.NO_STORE, str(exc)),
+            pauses=pauses(),
+        )
+        self._teller = StatusTeller(broker, site.id, self.client_id, clock=clock)
+        standing.teller = self._teller
+
+    def run(self) -> None:
+        """Go on until stopped."""
+        self._connect()
+        self._teller.start()
+        while not self._stop.is_set():
+            if not self._connection.is_open and not self._connection.is_holding:
+                self._reconnect()
+            else:
+                self._round()
+
+    def end(self) -> None:
+        """Leave in good order."""
+        now = self._clock()
+        self._standing.turn(State.NO_STORE)
+        self._committer.commit(self._decoder.close(now), now)
+        self._connection.close()
+        self._standing.tell(State.STOPPED)
+        self._teller.stop()
+
+    # One round
+
+    def _round(self) -> None:
+        """Take, decode, commit, acknowledge."""
+        connection = self._connection
+        self._standing.turn(State.NO_BROKER)
+        messages = connection.take(self._settings.bounds, self._stop, patience_s=_PATIENCE_S)
+        now = self._clock()
+        self._standing.turn()
+        if messages:
+            self._metrics.messages.inc(len(messages))
+            self._metrics.held.set(len(messages))
+            outcome = self._decoder.decode(messages, now)
+        else:
+            outcome = self._decoder.tick(now)
+        self._standing.turn(State.NO_STORE)
+        if self._committer.commit(outcome, messages[-1].arrived if messages else now):
+            connection.acknowledge()
+            self._metrics.held.set(0)
+            for topic, payload in outcome.publish:
+                connection.publish(topic, payload)
+            self._note_listening()
+        self._teller.beat()
+        self._listen_for_ourselves(messages)
+        self._refresh(now)
+
+    def _listen_for_ourselves(self, messages: Sequence[Message]) -> None:
+        """Doubt that we may read, where our own status does not come back to us.
+
+        A broker may agree to a subscription and then deliver nothing of it, without a word. A
+        member of a group may not be the one to whom it is given.
+        """
+        topic = self._teller.topic
+        if any(message.topic == topic for message in messages):
+            self._heard_at = time.monotonic()
+            self._doubt = ""
+        elif not messages and self._connection.is_subscribed and not self._settings.share:
+            taken_at = self._teller.taken_at
+            if taken_at > self._heard_at + ECHO_S and time.monotonic() > taken_at + ECHO_S:
+                self._doubt = (
+                    "nothing that is published here comes back: the broker may not let this user "
+                    "read (ACL)"
+                )
+
+    def _wait_for_store(self, seconds: float) -> bool:
+        """Wait; leave the broker in good order before it takes our silence for death."""
+        if self._connection.is_open and self._connection.idle_s > KEEPALIVE_S / 3:
+            log.info("the broker keeps what comes until the store is back")
+            self._connection.close()
+        self._teller.beat()
+        self._standing.turn(State.NO_STORE)
+        is_stopped = self._stop.wait(seconds)
+        self._standing.turn(State.NO_STORE)
+        return is_stopped
+
+    def _pause(self) -> bool:
+        """Wait before the next attempt to come in; True when stopped meanwhile."""
+        self._standing.turn()
+        is_stopped = self._stop.wait(self._pauses.next_s())
+        self._standing.turn(State.NO_BROKER)
+        return is_stopped
+
+    # The site file
+
+    def _site_in_force(self) -> Site:
+        """Return the site file in force."""
+        copies = self._store.sites()
+        if not copies:
+            missing = Problem("", "", "the store has no site file", "one by --site FILE")
+            raise SiteError(self._store.where, [missing])
+        site = parse_site(copies[-1][1], "the site file in the store")
+        self._site_at, self._site_text = self._clock(), site.text
+        return site
+
+    def _refresh(self, now: int) -> None:
+        """Look now and then whether another site file is in force, and follow that."""
+        if 0 <= now - self._site_at < SITE_NS:
+            return
+        self._site_at = now
+        before = self._site_text
+        try:
+            site = self._site_in_force()
+            if site.text != before:
+                log.info("another site file is in force")
+                self._decoder.follow(site)
+                if self._connection.is_open:
+                    self._connection.subscribe(self._decoder.filters(self._settings.share))
+                self._decoder.remember(self._store.given())
+        except (StoreError, SiteError) as exc:
+            log.warning("the site file in force cannot be read, its copy is kept: %s", exc)
+        except BrokerError as exc:
+            self._lose(exc)
+
+    # The connection
+
+    def _connect(self) -> None:
+        """Come in for the first time; a broker that is not there yet is waited for."""
+        while not self._stop.is_set():
+            try:
+                self._open()
+                return
+            except BrokerError as exc:
+                if exc.is_lasting:
+                    raise
+                self._standing.tell(State.NO_BROKER, str(exc))
+                self._pause()
+
+    def _open(self) -> None:
+        self._connection.open(self._decoder.filters(self._settings.share))
+        self._connected_at = time.monotonic()
+        self._decoder.doubt()
+
+    def _note_listening(self) -> None:
+        """Say so when all is subscribed, the first time to whoever started us, too."""
+        if not self._connection.is_subscribed:
+            return
+        self._standing.tell(State.LISTENING, self._doubt)
+        if not self._was_listening and self._on_listening is not None:
+            self._on_listening(self._settings.broker.where, self.client_id)
+        self._was_listening = True
+
+    def _reconnect(self) -> None:
+        """Come back, as often as it takes."""
+        lost = self._connection.lost
+        if lost is not None:
+            if isinstance(lost, TakenOverError) or (lost.is_lasting and not self._was_listening):
+                raise lost
+            is_settled = time.monotonic() - self._connected_at > _SETTLED_S
+            self._short = 0 if is_settled else self._short + 1
+            self._standing.tell(State.NO_BROKER, f"{lost}{self._suspicion()}")
+            if is_settled:
+                self._pauses.reset()
+            if self._pause():
+                return
+        try:
+            self._open()
+        except BrokerError as exc:
+            if exc.is_lasting and not self._was_listening:
+                raise
+            self._lose(exc)
+
+    def _suspicion(self) -> str:
+        """Return what may be behind a connection that is lost again and again."""
+        if self._short < _MANY:
+            return ""
+        return (
+            f"; again and again, so another client may have the client id {self.client_id!r}, too: "
+            "each listener needs its own (--client-id)"
+        )
+
+    def _lose(self, exc: BrokerError) -> None:
+        self._connection.drop()
+        self._standing.tell(State.NO_BROKER, str(exc))
+        self._pause()
