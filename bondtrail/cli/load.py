@@ -66,13 +66,20 @@ def command(
         )
     with open_store(db) as store:
         site = opening.settle_site(store, given, now, since)
-        before = store.touched()
+        before, late = store.touched(), _late(store)
         with file_progress() as step, _told_when_stopped():
             report = load_files(
                 store, site, paths, zone=local, now=now, clock=opening.clock_ns, progress=step
             )
         changed = _changed_limits(store, before)
+        late = _late(store) - late
     print_report(report)
+    if late:
+        print_warning(
+            f"{output.counted(late, 'reading')} of times of which retention has removed others: "
+            "not judged, and kept until the next removal\n"
+            "  To keep them longer, place a hold first: bondtrail evidence --hold"
+        )
     if changed not in (None, now):  # of a file that came just now it was said already
         print_warning(
             f"what began before {output.site_time(changed, site.zone)} ({site.timezone}) is judged "
@@ -80,6 +87,11 @@ def command(
         )
     if not report.is_clean:
         ctx.exit(DONE_WITH_REJECTS)
+
+
+def _late(store: Store) -> int:
+    """Return how many readings came for times before where stations are judged from."""
+    return sum(floor.late for floor in store.floors().values())
 
 
 def _changed_limits(store: Store, before: Mapping[str, Touch]) -> int | None:

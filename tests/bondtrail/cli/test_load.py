@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import subprocess
 from collections.abc import Callable
 from itertools import count
@@ -13,7 +14,7 @@ import pytest
 from bondtrail.cli import opening
 from bondtrail.settings import SITE_VARIABLE
 from bondtrail.times import parse_time
-from store import open_store
+from store import Floor, Store, open_store
 
 Run = Callable[..., Any]
 
@@ -65,6 +66,23 @@ def test_readings_arrive_by_the_clock_of_their_commit_and_only_once(
         moment = parse_time("2026-03-10T00:00:01Z")  # the first was when the load began
         assert ((told.first <= moment) & (moment <= told.last)).all()
         assert (told.last - told.first <= 60 * 10**9).all()
+
+
+def test_readings_of_before_what_retention_left_are_told(
+    run: Run, site_file: str, readings: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They are stored as new and never judged: whoever loads them must hear that."""
+    kept = parse_time("2026-04-01T00:00:00Z")
+    late = iter((4, 7))
+
+    def floors(_: Store) -> dict[str, Floor]:
+        day = dt.date(2026, 4, 1)
+        return {"bay-1": Floor("bay-1", day, kept, kept, kept, kept, 9, next(late))}
+
+    monkeypatch.setattr(Store, "floors", floors)
+    shown = run("load", readings, "--site", site_file)
+    assert shown.status == 0
+    assert "3 readings of times of which retention has removed others: not judged" in shown.err
 
 
 def test_several_files_have_a_total(run: Run, folder: Path, site_file: str, readings: str) -> None:
