@@ -32,7 +32,7 @@ class Metrics:
         )
         self.lag = Histogram(
             "bondtrail_lag_seconds",
-            "Arrival minus time of live readings.",
+            "Arrival minus time of live readings: the median of each source, at each commit.",
             buckets=SECONDS,
             registry=self.registry,
         )

@@ -6,6 +6,7 @@ No container engine is at hand here: nothing of these tests builds an image or s
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
@@ -19,9 +20,9 @@ import pytest
 
 from tests.deploy.composed import FILE, ROOT, TLS_FILE, read
 
-# The Compose Specification's own schema (schema/compose-spec.json of compose-spec/compose-spec,
-# Apache License 2.0), in the copy that the package check-jsonschema 0.39.0 carries.
-SCHEMA = json.loads((Path(__file__).parent / "compose-spec.json").read_text(encoding="utf-8"))
+# The Compose Specification's own schema; NOTICE beside it says where it is from.
+SCHEMA_FILE = Path(__file__).parent / "compose-spec.json"
+SCHEMA = json.loads(SCHEMA_FILE.read_text(encoding="utf-8"))
 COMPOSE = read(FILE)
 SERVICES: dict[str, dict[str, Any]] = COMPOSE["services"]
 STAYING = [name for name, service in SERVICES.items() if "profiles" not in service]
@@ -32,6 +33,11 @@ OURS = [name for name, service in SERVICES.items() if "build" in service]
 def test_the_file_is_right_by_the_specification(path: Path) -> None:
     validator = jsonschema.Draft202012Validator(SCHEMA)
     assert [error.message for error in validator.iter_errors(read(path))] == []
+
+
+def test_the_notice_is_of_the_schema_that_is_here() -> None:
+    notice = (SCHEMA_FILE.parent / "NOTICE").read_text(encoding="utf-8")
+    assert hashlib.sha256(SCHEMA_FILE.read_bytes()).hexdigest() in notice
 
 
 def test_the_schema_tells_a_wrong_file() -> None:
@@ -133,6 +139,20 @@ def test_the_variables_of_the_file_have_defaults_that_hold_together() -> None:
         {"subnet": "10.9.8.0/28", "gateway": "10.9.8.1"}
     ]
     assert "--behind-proxy=10.9.8.1" in net["services"]["board"]["command"]
+
+
+WORDS = {6: "six"}
+
+
+def test_the_guide_says_how_much_a_power_cut_takes() -> None:
+    """Mosquitto 2.0 saves once more than the interval has gone by, in whole seconds: measured."""
+    conf = (ROOT / "deploy" / "broker" / "mosquitto.conf").read_text(encoding="utf-8")
+    [interval] = re.findall(r"^autosave_interval (\d+)$", conf, re.MULTILINE)
+    told = f"{WORDS[int(interval) + 1]} seconds"
+    guide = (ROOT / "docs" / "deploy.md").read_text(encoding="utf-8")
+    assert f"up to {told} of what no listener had taken" in guide
+    assert f"its disk every {told}" in guide
+    assert f"saves every {told}" in conf
 
 
 DOCKERFILE = (ROOT / "Dockerfile").read_text(encoding="utf-8")
