@@ -414,6 +414,11 @@ class Store:
         with self._db.reading() as tx:
             return inputs.rejected(tx, point, int(start), int(end))
 
+    def rejected_since(self, moment: int) -> int:
+        """Return how many are counted in the rejects of which the last came since then. [ns]"""
+        with self._db.reading() as tx:
+            return inputs.count_since(tx, int(moment))
+
     # What is left to analyse, and what was found
 
     def touched(self) -> dict[str, Touch]:

@@ -229,6 +229,12 @@ def rejected(tx: Transaction, point: str, start: int, end: int) -> list[Reject]:
     return [Reject(*row) for row in tx.conn.execute(query.order_by(c.time_ns, c.id))]
 
 
+def count_since(tx: Transaction, since: int) -> int:
+    """Return how many are counted in the rejects of which the last came since a time in ns."""
+    query = select(func.coalesce(func.sum(reject.c.count), 0)).where(reject.c.last_at_ns >= since)
+    return int(tx.conn.execute(query).scalar_one())
+
+
 _C = reject.c
 _EVERY_REJECT = select(
     _C.source, _C.place, _C.reason, _C.raw, _C.at_ns, _C.count, _C.point, _C.time_ns

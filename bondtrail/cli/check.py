@@ -19,7 +19,8 @@ from bondtrail.cli.remarks import Level, Remark, named
 from bondtrail.cli.service_remarks import broker_remark, service_remarks
 from bondtrail.cli.show import point_rows
 from bondtrail.settings import hide_password
-from bondtrail.watching import AHEAD_S
+from bondtrail.times import nanoseconds
+from bondtrail.watching import AHEAD_S, DAY_S
 
 if TYPE_CHECKING:
     from bondtrail.cli.rows import PointRow
@@ -101,7 +102,7 @@ def _examined(db: str, given: Site | None) -> tuple[Site | None, list[Remark]]:
             *_replaced_remarks(store),
             *_copy_remarks(store, given),
             *_reading_remarks(held, site),
-            *_result_remarks(store),
+            *_result_remarks(store, now),
             *_hold_remarks(store, site),
             *service_remarks(store, site, now),
         ]
@@ -204,7 +205,7 @@ def _about_points(level: Level, what: str, points: list[str], remedy: str) -> It
         )
 
 
-def _result_remarks(store: Store) -> Iterator[Remark]:
+def _result_remarks(store: Store, now: int) -> Iterator[Remark]:
     waiting = sorted(store.waiting())
     if waiting:
         yield Remark(
@@ -213,9 +214,10 @@ def _result_remarks(store: Store) -> Iterator[Remark]:
             f"{named(waiting)}",
             "bondtrail analyse",
         )
-    rejects = store.rejects(limit=1)
-    if rejects:
-        yield Remark(Level.NOTE, "some rows were not taken", "bondtrail show rejects")
+    refused = store.rejected_since(now - nanoseconds(DAY_S))
+    if refused or store.rejects(limit=1):
+        lately = f", {output.amount(refused)} of them within about a day" if refused else ""
+        yield Remark(Level.NOTE, f"some rows were not taken{lately}", "bondtrail show rejects")
 
 
 def _hold_remarks(store: Store, site: Site) -> Iterator[Remark]:

@@ -7,9 +7,16 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from bondtrail.cli import output
+from bondtrail.cli import output, tables
 from bondtrail.cli.remarks import MOST_NAMES, Level, Remark, named
-from bondtrail.watching import JobState, clock_word, is_off, job_state
+from bondtrail.watching import (
+    JobState,
+    clock_word,
+    heard_ago_s,
+    is_off,
+    is_quiet,
+    job_state,
+)
 
 if TYPE_CHECKING:
     from bondtrail.running import Job, Source
@@ -25,10 +32,32 @@ _SCHEDULE = "bondtrail run, or bondtrail analyse --every 60s, does it by itself"
 
 def service_remarks(store: Store, site: Site, now: int) -> Iterator[Remark]:
     """Yield what there is to say of what goes on by itself; ``now`` in ns."""
-    yield from _clock_remarks(store.sources())
+    sources = store.sources()
+    yield from _heard_remarks(sources, site, now)
+    yield from _clock_remarks(sources)
     yield from _job_remarks(store.jobs.all(), site, now)
     yield from _floor_remarks(store, site)
     yield _user_remark(store)
+
+
+def _heard_remarks(sources: Sequence[Source], site: Site, now: int) -> Iterator[Remark]:
+    """Yield whether anything comes in, where there are sources."""
+    ago_s = heard_ago_s(sources, now)
+    if ago_s is None:
+        return
+    since = tables.age(max(0.0, ago_s))
+    if not is_quiet(sources, now):
+        publish = "publishes" if len(sources) == 1 else "publish"
+        many = output.counted(len(sources), "source")
+        yield Remark(Level.FINE, f"{many} {publish}, the last heard {since} ago")
+        return
+    last = max(sources, key=lambda source: source.heard)
+    at = output.site_time(last.heard, site.zone)
+    yield Remark(
+        Level.WRONG,
+        f"no source was heard for {since}: the last, {last.name}, at {at}",
+        "look whether bondtrail listen runs, and the broker; its log says what it waits for",
+    )
 
 
 def _clock_remarks(sources: Sequence[Source]) -> Iterator[Remark]:

@@ -79,7 +79,7 @@ def _overview(view: DataView) -> html.Section:
     figures = [
         ("Points heard now", f"{view.states[PointState.HEARD]:,}", f"of {of:,}"),
         ("Newest reading", newest, "ago" if view.last is not None and view.last < view.now else ""),
-        ("Sources", f"{len(view.sources):,}", "that publish"),
+        ("Sources", f"{len(view.sources):,}", _heard(view)),
         ("Waiting to be judged", f"{view.waiting:,}", f"of {len(view.site.stations):,} stations"),
     ]
     told = [html.Li(severity_mark_of(severity, text)) for severity, text in _out_of_order(view)]
@@ -90,6 +90,11 @@ def _overview(view: DataView) -> html.Section:
         if told
         else html.P(_all_well(view), className="note"),
     )
+
+
+def _heard(view: DataView) -> str:
+    ago_s = view.heard_ago_s
+    return "that publish" if ago_s is None else f"last heard {duration(max(0, round(ago_s)))} ago"
 
 
 def _all_well(view: DataView) -> str:
@@ -106,6 +111,12 @@ def _out_of_order(view: DataView) -> Iterator[tuple[Severity, str]]:
     ahead, silent = view.states[PointState.AHEAD], view.states[PointState.SILENT]
     states = [job_state(job, view.now) for job in view.jobs]
     resting = states.count(JobState.RESTING) + states.count(JobState.UNENDED)
+    if view.is_quiet:
+        yield (
+            Severity.MAJOR,
+            f"No source heard for {duration(view.heard_ago_s)}: look whether bondtrail listen "
+            "runs, and the broker; its log says what it waits for",
+        )
     if view.failing:
         yield Severity.MAJOR, f"{plural(view.failing, 'job')} failing: see below why"
     if view.off:
@@ -121,6 +132,12 @@ def _out_of_order(view: DataView) -> Iterator[tuple[Severity, str]]:
         yield Severity.MINOR, f"{plural(resting, 'job')} not done for long"
     if silent and not view.is_still:
         yield Severity.MINOR, f"{plural(silent, 'point')} silent: the last reading no longer holds"
+    if view.refused:
+        yield (
+            Severity.MINOR,
+            f"{plural(view.refused, 'row')} not taken, the last of them within a day: "
+            "see below why",
+        )
 
 
 def _sources(view: DataView) -> html.Section:

@@ -10,8 +10,17 @@ from operator import attrgetter
 from bondtrail.results import DaySums, Reject
 from bondtrail.running import Job, Source
 from bondtrail.site import Point, Site
-from bondtrail.times import seconds
-from bondtrail.watching import JobState, PointState, is_off, job_state, point_state
+from bondtrail.times import nanoseconds, seconds
+from bondtrail.watching import (
+    DAY_S,
+    JobState,
+    PointState,
+    heard_ago_s,
+    is_off,
+    is_quiet,
+    job_state,
+    point_state,
+)
 from dashboard.period import Period, parse_period
 from dashboard.queries.sites import site_in_force, whole_period
 from store import PointSummary, Store
@@ -64,7 +73,8 @@ class DataView:
 
     ``points`` are those of the state that was asked for, if any; ``states`` counts all.
     ``period`` is None while there are no results of any day; ``last`` is the newest reading that is
-    not in the future. [ns]
+    not in the future. [ns] ``refused`` is how many stand in rejects of which the last came within a
+    day.
     """
 
     site: Site
@@ -78,13 +88,24 @@ class DataView:
     sources: Sequence[Source]
     jobs: Sequence[Job]
     rejects: Sequence[Reject]
+    refused: int
     waiting: int
     last: int | None
 
     @property
     def is_still(self) -> bool:
-        """Whether nothing at all speaks now: so it is where readings come in files."""
-        return not self.states[PointState.HEARD]
+        """Whether nothing speaks now, and nobody ever published: readings come in files."""
+        return not self.states[PointState.HEARD] and not self.sources
+
+    @property
+    def is_quiet(self) -> bool:
+        """Whether nothing comes in although there are sources."""
+        return is_quiet(self.sources, self.now)
+
+    @property
+    def heard_ago_s(self) -> float | None:
+        """How long ago any source was heard; None where there is none. [s]"""
+        return heard_ago_s(self.sources, self.now)
 
     @property
     def off(self) -> int:
@@ -127,6 +148,7 @@ def data_view(
         sources=sorted(store.sources(), key=lambda each: (not is_off(each), each.name)),
         jobs=sorted(store.jobs.all(), key=lambda job: (_gravity(job, now), job.name)),
         rejects=rejects[::-1],
+        refused=store.rejected_since(now - nanoseconds(DAY_S)),
         waiting=len(store.waiting()),
         last=max(filter(None, map(_past, lines)), default=None),
     )

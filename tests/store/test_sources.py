@@ -73,6 +73,8 @@ def test_rejects_of_one_kind_are_a_row_a_day(store: Store) -> None:
     assert store.rejects(start=T0 + 900 * DAY) == [last]
     assert store.rejects(start=T0 + DAY - 1, end=T0 + DAY) == [first]
     assert store.rejects(limit=1) == [last]
+    since = [store.rejected_since(at) for at in (T0, T0 + DAY - 1, T0 + DAY, T0 + 901 * DAY)]
+    assert since == [4, 4, 2, 0]
 
 
 EARLY = replace(WRONG, point="rail-1.flow", time=T0 - 50 * S)

@@ -68,6 +68,23 @@ def test_clocks_that_seem_wrong_are_told_each_and_the_others_together(checked: A
     assert "mqtt silent" not in shown.out
 
 
+def test_a_site_that_publishes_and_went_quiet_is_told(checked: Any) -> None:
+    quiet = [
+        Source("mqtt rail-1", 5, NOW - 7 * 3600 * S),
+        Source("mqtt rail-2", 5, NOW - 3 * 3600 * S),
+    ]
+    shown = checked(lambda store: store.write({}, sources=quiet))
+    assert shown.status == 3
+    told = "no source was heard for 3 h: the last, mqtt rail-2, at 2026-03-09 21:00:00"
+    assert said(shown, told) == "WRONG"
+
+
+def test_a_site_that_publishes_says_when_somebody_was_last_heard(checked: Any) -> None:
+    shown = checked(lambda store: store.write({}, sources=[Source("mqtt rail-1", 5, NOW - 9 * S)]))
+    assert shown.status == 0
+    assert said(shown, "1 source publishes, the last heard 9 s ago") == "ok"
+
+
 def test_of_many_wrong_clocks_some_are_named_and_the_rest_counted(checked: Any) -> None:
     sources = [source(f"mqtt rail-{n}", 60.0 + n) for n in range(20)]
     shown = checked(lambda store: store.write({}, sources=sources))
@@ -75,18 +92,27 @@ def test_of_many_wrong_clocks_some_are_named_and_the_rest_counted(checked: Any) 
     assert said(shown, "clocks of 14 more sources seem wrong") == "WRONG"
 
 
-def ran(store: Store, name: str, ago_s: float, *, failed: bool = False, text: str = "done") -> None:
-    store.jobs.begin(name, NOW - round((ago_s + 1) * S), "host 7")
+def ran(
+    store: Store,
+    name: str,
+    ago_s: float,
+    *,
+    failed: bool = False,
+    text: str = "done",
+    every_s: float = 60.0,
+) -> None:
+    store.jobs.begin(name, NOW - round((ago_s + 1) * S), "host 7", every_s)
     store.jobs.end(name, NOW - round(ago_s * S), text, failed)
 
 
 def test_jobs_that_go_well_are_named(checked: Any) -> None:
     def fill(store: Store) -> None:
         ran(store, "analyse", 20)
-        ran(store, "integrity", 20 * 3600)
+        ran(store, "integrity", 20 * 3600, every_s=86_400)
+        ran(store, "reports", 3 * 3600, every_s=3600)
 
     shown = checked(fill)
-    assert said(shown, "jobs that go well: analyse, integrity") == "ok"
+    assert said(shown, "jobs that go well: analyse, integrity, reports") == "ok"
     assert shown.status == 0
 
 

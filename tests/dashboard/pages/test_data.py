@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from bondtrail.results import Reject
+from bondtrail.running import Source
 from bondtrail.samples import Samples
 from bondtrail.site import Site
 from dashboard import data_rows
@@ -46,8 +48,9 @@ def test_what_is_out_of_order_is_said_first_with_a_sign(page: Page, live_url: st
         ("▲", "1 source with a clock that seems wrong"),
         ("▲", "1 point with a reading in the future"),
         ("●", next(said.split(":")[0] for sign, said in told if sign == "●")),
+        ("●", "4,124 rows not taken, the last of them within a day"),
     ]
-    assert told[-1][1].split()[1:3] == ["points", "silent:"]
+    assert told[-2][1].split()[1:3] == ["points", "silent:"]
     assert text.index(BRIEFLY) < text.index("1 job failing")
 
 
@@ -139,6 +142,45 @@ def test_a_running_site_in_order_says_so(page: Page, tmp_path: Path, site: Site)
     assert "Nothing is out of order." in shown.text
     assert "No day is judged yet" in shown.text
     assert not shown.has("period-picker")
+
+
+def test_a_site_that_publishes_and_went_quiet_is_told(
+    page: Page, tmp_path: Path, site: Site
+) -> None:
+    """Silence is usual where readings come in files, and nowhere else."""
+    url = sqlite_url(tmp_path)
+    with open_store(url) as store:
+        store.put_site(site, 0)
+        store.write(
+            {"rail-1.flow": Samples.of([NOW - 300_000 * S], [1.0])},
+            sources=[
+                Source("mqtt rail-1", 5, NOW - 259_200 * S),
+                Source("mqtt rail-2", 5, NOW - 300_000 * S),
+            ],
+        )
+    shown = page("data", url)
+    assert "▲ No source heard for 3 d 00 h: look whether bondtrail listen runs" in shown.text
+    assert "● 1 point silent" in shown.text
+    assert "Nothing is out of order" not in shown.text
+    assert "last heard 3 d 00 h ago" in shown.text
+    assert by(shown.rows("data-points"), "point")["rail-1.flow"]["gravity"] == "minor"
+
+
+@pytest.mark.parametrize(
+    ("ago_s", "said"),
+    [(86_399, "7 rows not taken, the last of them within a day"), (86_401, "Nothing is out")],
+)
+def test_what_was_not_taken_within_a_day_is_out_of_order(
+    page: Page, tmp_path: Path, site: Site, ago_s: int, said: str
+) -> None:
+    url = sqlite_url(tmp_path)
+    with open_store(url) as store:
+        store.put_site(site, 0)
+        store.write({"rail-1.flow": Samples.of([NOW - S], [1.0])})
+        first = NOW - 90_000 * S
+        wrong = Reject("mqtt://broker", "topic a/b", "no number", "x", first, 7)
+        store.write({}, rejects=[replace(wrong, last_at=NOW - ago_s * S)])
+    assert said in page("data", url).text
 
 
 def test_a_schedule_that_stopped_is_told_once(page: Page, tmp_path: Path, site: Site) -> None:
