@@ -377,6 +377,8 @@ class SparkplugHost:
             self._settle(node, device, {}, taken)
             for heard in device.points.values():
                 _mark(heard, since, marks)
+                self._names.release(device.owner, heard.point)
+                device.loosen(heard.point)
             self._known.name(device, 0)
             device.is_born = device.is_doubtful = device.is_remembered = False
             device.missing_since = None
@@ -436,13 +438,16 @@ class SparkplugHost:
         """Find the points of a device anew, by the site file that holds now."""
         points, device.points = device.points, {}
         for name, tag in device.names.items():
+            if tag.wrong is Wrong.CLAIMED:
+                continue  # the next reading shows who has it
             found = self._names.find(device.owner, name)
             if found.displaced is not None and found.point is not None:
                 self._displace(found.displaced, found.point.name)
-            tag.wrong = Wrong.CLAIMED if found.is_claimed else None
+            tag.wrong = found.wrong
             tag.heard = None if found.point is None else device.heard_of(found.point, name)
         for point, before in points.items():
-            unnamed = before.metric not in device.names  # since a restart, or by its last birth
+            tag = device.names.get(before.metric)
+            unnamed = tag is None or tag.heard is None  # since a restart, a death, its last birth
             if unnamed and (kept := self._names.remember(device.owner, before.metric, point)):
                 device.heard_of(kept, before.metric)
         for point, heard in device.points.items():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bondtrail.site import Point, Site
+from ingest.live.sparkplug.reasons import Wrong
 
 Owner = tuple[str, str, str]
 """Group, node and device; no device where the metric is the node's own."""
@@ -17,26 +18,28 @@ class Found:
     Attributes
     ----------
     point : Point or None
-        What it is of; None where the site file does not know it, or another device has the point.
-    is_claimed : bool
-        Another device has the point.
+        What it is of; None where the site file does not know it, or it is not taken.
+    wrong : Wrong or None
+        Why a metric that the site file knows is not taken.
     displaced : Owner or None
         Whose readings no longer go to the point.
     """
 
     point: Point | None = None
-    is_claimed: bool = False
+    wrong: Wrong | None = None
     displaced: Owner | None = None
 
 
-_UNKNOWN, _CLAIMED = Found(), Found(is_claimed=True)
+_UNKNOWN, _CLAIMED = Found(), Found(wrong=Wrong.CLAIMED)
+_TWO_NAMES = Found(wrong=Wrong.TWO_NAMES)
 
 
 class Names:
     """Finds the points of metrics, and keeps two devices from giving one point their readings.
 
-    A bare name gives a point to the device that is first to use it. A whole path is always right,
-    and takes the point from whoever had it by the bare name alone.
+    A bare name gives a point to the device that is first to use it, until that dies or no longer
+    names it. A whole path is always right, and takes the point from whoever had it by the bare name
+    alone.
 
     Parameters
     ----------
@@ -49,7 +52,7 @@ class Names:
         self._by_name: dict[str, Owner] = {}
         self._by_path: dict[str, Owner] = {}
         self._remembered: dict[str, Owner] = {}
-        self._pathed: set[str] = set()
+        self._pathed: dict[str, Owner] = {}
 
     def find(self, owner: Owner, metric: str) -> Found:
         """Return which point a metric of a device is of."""
@@ -59,17 +62,20 @@ class Names:
             # A node's metric DEVICE/METRIC reads like one of the device.
             if self._by_path.setdefault(path, owner) != owner:
                 return _CLAIMED
-            self._pathed.add(point.name)
+            self._pathed[point.name] = owner
             return self._found(point, owner, self._by_name.pop(point.name, owner))
         point = self._site.point(metric)
         if point is None:
             return _UNKNOWN
-        if point.name in self._pathed or self._by_name.setdefault(point.name, owner) != owner:
+        pathed = self._pathed.get(point.name)
+        if pathed is not None:
+            return _TWO_NAMES if pathed == owner else _CLAIMED
+        if self._by_name.setdefault(point.name, owner) != owner:
             return _CLAIMED
         return self._found(point, owner, owner)
 
     def _found(self, point: Point, owner: Owner, displaced: Owner) -> Found:
-        """Return a point that a device has, who had it by a bare name or before a restart loses."""
+        """Return a point that a device has; who had it by a bare name, or has it no more, loses."""
         if displaced == owner:
             displaced = self._remembered.pop(point.name, owner)
         return Found(point, displaced=None if displaced == owner else displaced)
@@ -95,9 +101,10 @@ class Names:
         return found
 
     def release(self, owner: Owner, point: str) -> None:
-        """Let others have a point that a device no longer names."""
+        """Let others have a point that a device has by a bare name; it stays its own until then."""
         if self._by_name.get(point) == owner:
             del self._by_name[point]
+            self._remembered[point] = owner
 
 
 def _path(owner: Owner, metric: str) -> str:

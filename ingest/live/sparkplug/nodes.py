@@ -76,7 +76,6 @@ class Tag:
 
 
 UNKNOWN = Tag(None)
-CLAIMED = Tag(None, wrong=Wrong.CLAIMED)
 AMBIGUOUS = Tag(None, wrong=Wrong.SAME_ALIAS)
 
 
@@ -101,7 +100,7 @@ class Device:
     aliases : dict of int to Tag
         What its birth named; metrics without a point share one tag.
     names : dict of str to Tag
-        The same by name: those that have a point.
+        The same by name: those that have a point, or would have if another did not.
     points : dict of str to Heard
         Points by their names; they outlive births.
     metrics : int
@@ -142,6 +141,10 @@ class Device:
     def displace(self, point: str) -> None:
         """Take a point away from it: another device has it."""
         self.points.pop(point, None)
+        self.loosen(point)
+
+    def loosen(self, point: str) -> None:
+        """Let its next reading of a point show whether it still has that."""
         for tag in self.names.values():
             if tag.heard is not None and tag.heard.point == point:
                 tag.heard, tag.wrong = None, Wrong.CLAIMED

@@ -14,7 +14,7 @@ from ingest.live.columns import AHEAD, EARLIEST
 from ingest.live.messages import Message
 from ingest.live.sparkplug.metrics import quality_of, value_of
 from ingest.live.sparkplug.names import Names, Owner
-from ingest.live.sparkplug.nodes import AMBIGUOUS, CLAIMED, UNKNOWN, Device, Heard, Tag
+from ingest.live.sparkplug.nodes import AMBIGUOUS, UNKNOWN, Device, Heard, Tag
 from ingest.live.sparkplug.payloads import CONTROLS, sent_ms
 from ingest.live.sparkplug.reasons import Wrong, reason
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
@@ -117,8 +117,9 @@ class Reading:
                     untold += 1
                     continue
                 tag = found
-            if tag.heard is not None:
-                self._take(metric, tag.datatype, tag.heard)
+            heard = tag.heard or self._heard_now(tag)
+            if heard is not None:
+                self._take(metric, tag.datatype, heard)
             elif tag.wrong is not None:
                 self._fault(tag.wrong)
         return untold
@@ -167,9 +168,9 @@ class Reading:
             self._fault(Wrong.NAMELESS)
             return
         tag = self._named(name)
-        if tag.heard is not None:
+        if tag is not UNKNOWN:
             tag.datatype = metric.datatype
-        elif tag.wrong is not None:
+        if tag.wrong is not None:
             self._fault(tag.wrong)
         if metric.alias or metric.HasField("alias"):
             self._register(metric.alias, tag)
@@ -192,16 +193,28 @@ class Reading:
         known = device.names.get(name)
         if known is not None:
             return known
-        found = self._names.find(device.owner, name)
-        if found.displaced is not None and found.point is not None:
-            self._displace(found.displaced, found.point.name)
-        if found.is_claimed:
-            return CLAIMED
-        if found.point is None:
+        tag = Tag(None, name)
+        if self._find(tag) is None and tag.wrong is None:
             self._unknown(name)
             return UNKNOWN
-        tag = device.names[name] = Tag(device.heard_of(found.point, name), name)
+        device.names[name] = tag
         return tag
+
+    def _find(self, tag: Tag) -> Heard | None:
+        """Find the point of a metric by its name, and take it from whoever loses it."""
+        device = self._device
+        found = self._names.find(device.owner, tag.name)
+        tag.wrong = found.wrong
+        if found.point is None:
+            return None
+        if found.displaced is not None:
+            self._displace(found.displaced, found.point.name)
+        tag.heard = device.heard_of(found.point, tag.name)
+        return tag.heard
+
+    def _heard_now(self, tag: Tag) -> Heard | None:
+        """Return the point of a metric that another device had, where that has it no more."""
+        return self._find(tag) if tag.wrong is Wrong.CLAIMED else None
 
     def _unknown(self, name: str) -> None:
         """Say once of a device that it has metrics which the site file does not know."""

@@ -31,6 +31,7 @@ class Wrong(StrEnum):
     SAME_ALIAS = "alias that stands twice in one birth"
     UNKNOWN = "metric that the site file does not know"
     CLAIMED = "metric of a name that another device already gave to its point"
+    TWO_NAMES = "metric by another name of a point that the same device gives by its whole path"
     HISTORY = "historical value without a time"
     NODES = "more edge nodes than are followed"
     DEVICES = "more devices than are followed"
@@ -62,6 +63,7 @@ _RIGHT = {
     Wrong.UNKNOWN: "add it as an alias GROUP/NODE/DEVICE/METRIC of the point it belongs to, or "
     "leave it: it is not taken",
     Wrong.CLAIMED: "write the whole path GROUP/NODE/DEVICE/METRIC as the point's alias",
+    Wrong.TWO_NAMES: "publish it by one name; nothing is lost where both say the same",
     Wrong.HISTORY: "give the metric or the message a timestamp",
     Wrong.NODES: "publish fewer nodes to this broker, or let it pass on fewer (ACL)",
     Wrong.DEVICES: "publish fewer devices to this broker, or let it pass on fewer (ACL)",

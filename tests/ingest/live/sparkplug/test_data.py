@@ -417,6 +417,53 @@ def test_device_that_no_longer_names_a_metric_leaves_it_to_others(talk: Talk) ->
     assert talk.dbirth(born(FLOW, 9.0), seq=3, device="m2", at=2).rows == [(FLO, 2, 9.0, 0)]
 
 
+def test_bare_name_of_a_dead_device_is_free_for_the_next_that_lives(talk: Talk) -> None:
+    talk.dbirth(born(FLOW, 9.0), seq=2, device="m2")  # refused: m1 has the point
+    talk.say("DDEATH", seq=3, at=1)
+    assert talk.ddata(told(FLOW, 8.0), seq=4, device="m2", at=2).rows == [(FLO, 2, 8.0, 0)]
+    heard = talk.dbirth(born(FLOW, 7.0), seq=5, at=3)
+    assert (heard.rows, heard.faults) == ([], [(Wrong.CLAIMED, 1)])
+    assert talk.say("DDEATH", seq=6, at=4).rows == []  # the point is no longer of m1
+
+
+def test_bare_name_of_a_dead_node_is_free_for_another(talk: Talk) -> None:
+    other = Talk(talk.host)
+    other.nbirth(node="gate-2")
+    other.dbirth(born(FLOW, 9.0), node="gate-2")
+    talk.ndeath(at=1)
+    heard = other.ddata(told(FLOW, 8.0), seq=2, node="gate-2", at=2)
+    assert heard.rows == [(FLO, 2, 8.0, 0)]
+    # What the dead one says by name is no longer taken for the point.
+    late = talk.ddata(metric("FT-1", double_value=5.0), seq=2, at=3)
+    assert (late.rows, late.faults) == ([], [(Wrong.CLAIMED, 1)])
+
+
+def test_dead_device_has_its_point_again_where_nobody_took_it(talk: Talk) -> None:
+    talk.say("DDEATH", seq=2, at=1)
+    late = talk.ddata(metric("FT-1", double_value=5.0), seq=3, at=2)
+    assert late.rows == [(FLO, 2, 5.0, 1)]
+    again = talk.dbirth(born(FLOW, 7.0), seq=4, at=3)
+    assert (again.rows, again.taken.given) == ([(FLO, 3, 7.0, 0)], [])
+
+
+def test_another_site_file_leaves_the_name_of_a_dead_device_free(talk: Talk) -> None:
+    talk.dbirth(born(FLOW, 9.0), seq=2, device="m2")
+    talk.say("DDEATH", seq=3, at=1)
+    talk.host.follow(parse_site(SITE.text.replace("Quay (invented)", "Quay")))
+    assert talk.ddata(told(FLOW, 8.0), seq=4, device="m2", at=2).rows == [(FLO, 2, 8.0, 0)]
+
+
+def test_device_that_no_longer_names_a_point_does_not_mark_that_of_another(talk: Talk) -> None:
+    talk.dbirth(born(OHM, 1.0), seq=2, at=1)
+    talk.dbirth(born(FLOW, 9.0), seq=3, device="m2", at=2)
+    assert [row[0] for row in talk.say("DDEATH", seq=4, at=3).rows] == [RES]
+
+
+def test_second_name_of_a_point_at_one_device_is_told_as_that(talk: Talk) -> None:
+    heard = talk.ddata(metric("rail-1.resistance", double_value=1.0), seq=2)
+    assert (heard.rows, heard.faults) == ([], [(Wrong.TWO_NAMES, 1)])
+
+
 def test_whole_path_takes_a_point_from_the_bare_name() -> None:
     elsewhere = Talk(group="other")
     elsewhere.nbirth()
