@@ -1,8 +1,9 @@
 """Passwords of those who sign in: what one must be, and how it is kept.
 
 Only a hash leaves this module, in the form that argon2 gives it: it names its own settings, so
-that later ones may be dearer. Settings are those that RFC 9106, section 4, recommends where
-memory is limited: Argon2id, three passes over 64 MiB.
+that later ones may be dearer; what older ones made is made anew at the next sign-in. Settings are
+those that RFC 9106, section 4, recommends where memory is limited: Argon2id, three passes over
+64 MiB.
 """
 
 from __future__ import annotations
@@ -69,6 +70,27 @@ def is_password(password: str, kept: str | None) -> bool:
         except (VerificationError, InvalidHashError):
             return False
     return found and kept is not None
+
+
+def hashed_anew(password: str, kept: str) -> str | None:
+    """Return what to keep of a password instead of what other settings than ours made of it.
+
+    Parameters
+    ----------
+    password : str
+        The right one.
+    kept : str
+        What is kept of it.
+
+    Returns
+    -------
+    str or None
+        None where what is kept is as good as ours.
+    """
+    if not _hasher().check_needs_rehash(kept):
+        return None
+    with _one_at_a_time:
+        return _hasher().hash(_same(password))
 
 
 def _same(password: str) -> str:

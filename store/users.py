@@ -93,6 +93,25 @@ class Users:
         """
         return self._change(name, {"hash": _hash(hashed), "disabled": False}, at)
 
+    def rehash(self, name: str, old: str, new: str) -> None:
+        """Keep the same password by another hash, unless it was changed meanwhile.
+
+        Parameters
+        ----------
+        name : str
+            Of whom; nothing happens where there is nobody.
+        old, new : str
+            The argon2 hash that is kept, and the one to keep.
+
+        Raises
+        ------
+        ValueError
+            If the new hash is none.
+        """
+        same = person.c.folded == _folded(name), person.c.hash == old
+        with self._db.writing() as tx:
+            tx.conn.execute(update(person).where(*same).values(hash=_hash(new)))
+
     def disable(self, name: str, at: int) -> Person:
         """Let someone sign in no longer, from a time in ns on.
 

@@ -27,7 +27,7 @@ from flask_login import (
 from itsdangerous import URLSafeTimedSerializer
 
 from dashboard.history import current_store
-from store import StoreError
+from store import Person, StoreError
 
 COOKIE = "bondtrail_session"
 LIFE_S = 12 * 3600.0
@@ -84,14 +84,14 @@ class Sessions:
         manager.session_protection = None
         manager.user_loader(self._found)
 
-    def begin(self, name: str, kept: str) -> None:
+    def begin(self, person: Person) -> None:
         """Sign somebody in, in a session that nobody could have known before."""
         session.clear()
         session["key"] = secrets.token_urlsafe()
         session["token"] = secrets.token_urlsafe()
         session["since"] = self._clock()
-        session["stamp"] = self._stamp(name, kept)
-        login_user(SignedIn(name))
+        session["stamp"] = self._stamp(person)
+        login_user(SignedIn(person.name))
 
     def end(self) -> None:
         """Sign out: the session at hand is good for nothing any more, whoever has a copy of it."""
@@ -110,13 +110,17 @@ class Sessions:
         user = current_store().users.find(name)
         if user is None or user.disabled:
             return None
-        is_same = hmac.compare_digest(session.get("stamp", ""), self._stamp(user.name, user.hash))
+        is_same = hmac.compare_digest(session.get("stamp", ""), self._stamp(user))
         return SignedIn(user.name) if is_same else None
 
-    def _stamp(self, name: str, kept: str) -> str:
-        """Return what changes with the password, and tells nothing of it."""
+    def _stamp(self, person: Person) -> str:
+        """Return what changes with the password, and tells nothing of it.
+
+        Not by its hash: that may be made anew of the same password.
+        """
         key: Any = self._server.secret_key
-        return hmac.new(key, f"{name}\n{kept}".encode(), hashlib.sha256).hexdigest()
+        told = f"{person.name}\n{person.changed}"
+        return hmac.new(key, told.encode(), hashlib.sha256).hexdigest()
 
 
 def form_token() -> str:
@@ -130,7 +134,13 @@ def form_token() -> str:
 def is_own_form() -> bool:
     """Tell whether the form at hand is one that this session was shown."""
     held = session.get("token", "")
-    return bool(held) and hmac.compare_digest(held, request.form.get("token", ""))
+    told = request.form.get("token", "")
+    return bool(held) and hmac.compare_digest(_bytes(held), _bytes(told))
+
+
+def _bytes(text: str) -> bytes:
+    """Return a text as what can be compared: whatever letters it has."""
+    return text.encode("utf-8", "surrogatepass")
 
 
 def signed_in_as() -> str | None:

@@ -10,7 +10,7 @@ from typing import Any
 
 from flask import Blueprint, Response, redirect, request, send_from_directory
 
-from bondtrail.passwords import is_password
+from bondtrail.passwords import hashed_anew, is_password
 from dashboard.access.addresses import SIGN_IN, SIGN_OUT, own_page
 from dashboard.access.pages import sign_in_page, trouble_page
 from dashboard.access.sessions import Sessions, form_token, is_own_form, signed_in_as
@@ -92,7 +92,8 @@ def _attempt(sessions: Sessions, throttle: Throttle, now_s: float) -> Any:
         _log.warning("sign-in as %s failed, from %s", _told(known), _address())
         return _again(WRONG, 403)
     throttle.succeeded(keys)
-    sessions.begin(person.name, person.hash)
+    _keep_anew(person, password)
+    sessions.begin(person)
     _log.info("%s signed in, from %s", _told(person.name), _address())
     return redirect(own_page(request.form.get("next")))
 
@@ -101,6 +102,17 @@ def is_right(person: Person | None, password: str) -> bool:
     """Tell whether somebody may sign in with a password; it takes as long where nobody may."""
     may = person is not None and not person.disabled
     return is_password(password, person.hash if person is not None else None) and may
+
+
+def _keep_anew(person: Person, password: str) -> None:
+    """Keep a password by our settings if others kept it: only whoever signs in knows it."""
+    anew = hashed_anew(password, person.hash)
+    if anew is None:
+        return
+    try:
+        current_store().users.rehash(person.name, person.hash, anew)
+    except StoreError as exc:  # it keeps nobody out: the next time will do
+        _log.warning("the password of %s could not be kept anew: %s", _told(person.name), exc)
 
 
 def _to_wait(wait_s: float) -> Response:

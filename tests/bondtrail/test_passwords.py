@@ -10,6 +10,7 @@ from bondtrail.passwords import (
     LONGEST,
     SHORTEST,
     hash_password,
+    hashed_anew,
     is_password,
     password_problem,
 )
@@ -60,6 +61,14 @@ def test_only_a_hash_is_kept_by_the_settings_of_the_rfc() -> None:
 )
 def test_a_password_is_known_by_its_hash(typed: str, kept: str | None, expected: bool) -> None:
     assert is_password(typed, kept) is expected
+
+
+def test_what_other_settings_made_is_made_anew_once() -> None:
+    anew = hashed_anew(GOOD, WEAK.hash(GOOD))
+    assert anew is not None
+    assert is_password(GOOD, anew)
+    assert extract_parameters(anew) == extract_parameters(hash_password(GOOD))
+    assert hashed_anew(GOOD, anew) is None
 
 
 def test_a_letter_is_the_same_however_a_keyboard_sends_it() -> None:

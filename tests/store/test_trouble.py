@@ -57,6 +57,7 @@ def of_a_service(store: Store) -> dict[str, Callable[[], object]]:
         "add": lambda: store.users.add("Kim", HASH, T0),
         "find": lambda: store.users.find("Kim"),
         "password": lambda: store.users.set_password("Kim", HASH, T0),
+        "rehash": lambda: store.users.rehash("Kim", HASH, HASH),
         "disable": lambda: store.users.disable("Kim", T0),
         "secret": store.secret_key,
         "probe": store.probe,

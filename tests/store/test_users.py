@@ -57,6 +57,19 @@ def test_a_password_is_changed_and_someone_is_disabled_and_let_in_again(store: S
     assert store.users.all() == [bo, again]
 
 
+def test_a_password_may_be_kept_anew_and_is_no_other_for_it(store: Store) -> None:
+    made = store.users.add("Kim", HASH, T0)
+    store.users.rehash("KIM", HASH, OTHER)
+    assert store.users.find("Kim") == replace(made, hash=OTHER)
+
+
+def test_a_password_that_was_changed_meanwhile_is_not_kept_anew(store: Store) -> None:
+    store.users.add("Kim", HASH, T0)
+    changed = store.users.set_password("Kim", OTHER, T0 + 1)
+    store.users.rehash("Kim", HASH, HASH)
+    assert store.users.find("Kim") == changed
+
+
 def test_nobody_of_a_name_is_said_so(store: Store) -> None:
     for change in (
         lambda: store.users.disable("Kim", T0),

@@ -12,6 +12,7 @@ from argon2 import PasswordHasher
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from bondtrail import passwords
 from dashboard import create_app
 from dashboard.access import Access
 from dashboard.access.throttle import Throttle
@@ -20,7 +21,7 @@ from store import Store, open_store
 
 PASSWORD = "four grey clamps"
 QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-"""As another version may have kept passwords: what is kept names its own settings."""
+"""In place of the settings that are safe, which are slow."""
 NAMED = "board.example"
 START_S = 1_773_000_000.0
 
@@ -91,6 +92,7 @@ def visit(
     """Return a new visitor of the board over that store."""
     clock.now_s = START_S
     monkeypatch.setattr(Throttle, "wait_s", lambda *_: 0.0)
+    monkeypatch.setattr(passwords, "_hasher", lambda: QUICK)
     where = people.where
     history = History(where)
     server = guarded.server

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import dash
 import pytest
+from argon2 import PasswordHasher
 from flask.testing import FlaskClient
 
 from dashboard.access.guard import OPEN_ADDRESSES
@@ -14,7 +15,7 @@ from dashboard.access.sessions import COOKIE, LIFE_S
 from dashboard.access.throttle import FREE, Throttle
 from dashboard.access.views import SIGNED_OUT, STALE, WRONG
 from dashboard.history import KEY, History
-from store import Store
+from store import Person, Store, StoreFullError
 from store.users import Users
 from tests.dashboard.access.conftest import NAMED, PASSWORD, QUICK, Clock, Visit
 
@@ -201,8 +202,8 @@ def test_signing_in_begins_a_new_session(visit: Visitor) -> None:
         assert session["key"] != first
 
 
-@pytest.mark.parametrize("token", [None, "", "x"])
-def test_a_form_of_another_page_does_nothing(visit: Visitor, token: str | None) -> None:
+@pytest.mark.parametrize("token", [None, "", "x", "\u00e9", b"\xff"])
+def test_a_form_of_another_page_does_nothing(visit: Visitor, token: str | bytes | None) -> None:
     visitor = visit()
     sent = {} if token is None else {"token": token}
     strange = visitor.client.post("/sign-in", data={"name": "Kim Ode", "password": PASSWORD} | sent)
@@ -211,6 +212,62 @@ def test_a_form_of_another_page_does_nothing(visit: Visitor, token: str | None) 
     assert not visitor.gets_in()
     visitor.sign_in("Kim Ode")
     assert visitor.client.post("/sign-out", data=sent).status_code == 400
+    assert visitor.gets_in()
+
+
+OLDER = PasswordHasher(time_cost=1, memory_cost=16, parallelism=1)
+"""Settings of another version."""
+
+
+def kept_by(people: Store) -> Person:
+    found = people.users.find("Kim Ode")
+    assert found is not None
+    return found
+
+
+def test_a_password_that_was_kept_by_other_settings_is_kept_by_ours_after_signing_in(
+    visit: Visitor, people: Store
+) -> None:
+    people.users.set_password("Kim Ode", OLDER.hash(PASSWORD), 7)
+    before = kept_by(people)
+    one, other, wrong = visit(), visit(), visit()
+    wrong.sign_in("Kim Ode", "not the password")
+    assert kept_by(people) == before
+    one.sign_in("Kim Ode")
+    after = kept_by(people)
+    assert after.hash != before.hash
+    assert not QUICK.check_needs_rehash(after.hash)
+    assert after.changed == before.changed
+    other.sign_in("Kim Ode")
+    assert kept_by(people) == after
+    assert [one.gets_in(), other.gets_in()] == [True, True]
+
+
+def test_of_two_who_sign_in_at_once_neither_is_turned_away(
+    visit: Visitor, people: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second finds the hash as it was before the first made it anew."""
+    people.users.set_password("Kim Ode", OLDER.hash(PASSWORD), 7)
+    before = kept_by(people)
+    one, other = visit(), visit()
+    one.sign_in("Kim Ode")
+    find = Users.find
+    monkeypatch.setattr(Users, "find", lambda *_: before)
+    other.sign_in("Kim Ode")
+    monkeypatch.setattr(Users, "find", find)
+    assert [one.gets_in(), other.gets_in()] == [True, True]
+
+
+def test_a_store_that_cannot_be_written_keeps_nobody_out(
+    visit: Visitor, people: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise StoreFullError("here", "no room")
+
+    people.users.set_password("Kim Ode", OLDER.hash(PASSWORD), 7)
+    monkeypatch.setattr(Users, "rehash", full)
+    visitor = visit()
+    visitor.sign_in("Kim Ode")
     assert visitor.gets_in()
 
 
