@@ -104,6 +104,19 @@ class SparkplugHost:
                 self._known.busy.discard(key)
         return taken
 
+    def close(self, now: int) -> Taken:
+        """Return what waits, since nobody will wait for it any more; ``now`` is in ns.
+
+        What was to come before it is lost: names mean what they say, and aliases nobody knows.
+        """
+        taken = Taken()
+        for node in self._known.nodes.values():
+            if node.held:
+                self._lose(node, now, taken, asks=False)
+            for device in node.devices.values():
+                self._settle(node, device, {}, taken)
+        return taken
+
     # Order
 
     def _sequenced(
@@ -228,6 +241,8 @@ class SparkplugHost:
         """Keep data whose aliases are in doubt until a birth; return whether there was room."""
         if self._known.is_full or len(device.kept) >= MOST_HELD:
             return False
+        if not device.kept:
+            device.kept_since = message.arrived
         device.kept.append(message)
         self._known.waits(message)
         self._known.busy.add((node.group, node.name))
@@ -390,11 +405,12 @@ class SparkplugHost:
 
     def _due(self, node: Node, now: int, taken: Taken) -> bool:
         """Do what is due for a node; return whether there will be more."""
+        node.wait_from(now)
         if node.held and now - node.held_since >= REORDER_NS:
             self._lose(node, now, taken)
         waits = bool(node.held)
         for device in node.devices.values():
-            if device.kept and now - device.kept[0].arrived >= KEEP_NS:
+            if device.kept and now - device.kept_since >= KEEP_NS:
                 self._settle(node, device, {}, taken)
             since = device.missing_since
             if since is not None and now - since >= KEEP_NS:
@@ -446,9 +462,9 @@ class SparkplugHost:
             tag.wrong = found.wrong
             tag.heard = None if found.point is None else device.heard_of(found.point, name)
         for point, before in points.items():
-            tag = device.names.get(before.metric)
-            unnamed = tag is None or tag.heard is None  # since a restart, a death, its last birth
-            if unnamed and (kept := self._names.remember(device.owner, before.metric, point)):
+            named = device.names.get(before.metric)  # not since a restart, a death, its last birth
+            is_named = named is not None and named.heard is not None
+            if not is_named and (kept := self._names.remember(device.owner, before.metric, point)):
                 device.heard_of(kept, before.metric)
         for point, heard in device.points.items():
             if (old := points.get(point)) is not None:

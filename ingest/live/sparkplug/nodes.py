@@ -109,6 +109,8 @@ class Device:
         That it has metrics which the site file does not know was said.
     kept : list of Message
         Data by alias that came while it was doubtful, until a birth tells what they are.
+    kept_since : int
+        When the first of them came. [ns]
     """
 
     owner: Owner
@@ -123,6 +125,7 @@ class Device:
     metrics: int = 0
     has_told: bool = False
     kept: list[Message] = field(default_factory=list)
+    kept_since: int = 0
 
     def heard_of(self, point: Point, metric: str) -> Heard:
         """Return a point as this device gives it, by the metric that was first to name it."""
@@ -229,6 +232,14 @@ class Node:
         """Note that messages were lost: aliases may stand for other metrics by now."""
         for device in self.devices.values():
             device.is_doubtful = device.is_born
+
+    def wait_from(self, now: int) -> None:
+        """Wait from now on for what began to wait later than now: the clock was set back."""
+        self.held_since = min(self.held_since, now)
+        for device in self.devices.values():
+            device.kept_since = min(device.kept_since, now)
+            if device.missing_since is not None:
+                device.missing_since = min(device.missing_since, now)
 
     def is_asked_lately(self, now: int) -> bool:
         """Return whether a new birth was asked for so lately that it is too early to ask again."""

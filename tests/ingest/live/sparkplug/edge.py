@@ -122,6 +122,9 @@ class Talk:
     def tick(self, at: int) -> Heard:
         return Heard(self.host.tick(ns(T + at)))
 
+    def end(self, at: int) -> Heard:
+        return Heard(self.host.close(ns(T + at)))
+
     def nbirth(self, *metrics: Payload.Metric, bd: int = 0, seq: int = 0, **about: Any) -> Heard:
         return self.say("NBIRTH", bd_seq(bd), *metrics, seq=seq, **about)
 

@@ -144,6 +144,15 @@ def test_device_that_is_not_born_again_with_its_node_is_marked(talk: Talk) -> No
     assert talk.tick(2000 + KEEP).rows == []
 
 
+def test_clock_that_is_set_back_does_not_keep_a_missing_device_alive(talk: Talk) -> None:
+    talk.nbirth(bd=1, at=1000)
+    assert talk.tick(-3_600_000).rows == []
+    assert talk.tick(KEEP - 1 - 3_600_000).rows == []
+    heard = talk.tick(KEEP - 3_600_000)
+    # After the last that was heard, though the clock says that it is earlier.
+    assert sorted(heard.rows) == [(FLO, 1, 100.0, 2), (RES, 1, 1000.0, 2)]
+
+
 def test_device_that_is_born_again_with_its_node_is_not_marked(talk: Talk) -> None:
     talk.births(bd=1, at=1000)
     assert talk.tick(1000 + KEEP).rows == []

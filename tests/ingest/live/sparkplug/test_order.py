@@ -230,6 +230,43 @@ def test_so_many_messages_wait_and_no_more(talk: Talk) -> None:
     assert talk.ddata(told(FLOW, 1.0), seq=3 + MOST_HELD, at=200).asked == REBIRTH
 
 
+# The end, and a clock that is set back (ours)
+
+
+def test_what_waits_at_the_end_is_taken_by_name_and_refused_by_alias(talk: Talk) -> None:
+    talk.ddata(told(FLOW, 4.0), metric("Bond/Ohm", double_value=2.0), seq=4, at=4)
+    talk.tick(4 + WINDOW)  # its alias waits for a birth
+    talk.ddata(told(FLOW, 5.0), metric("Bond/Ohm", double_value=3.0), seq=9, at=2500)
+    heard = talk.end(3000)
+    assert heard.rows == [("rail-1.resistance", 2500, 3000.0, 0)]
+    assert [fault for fault, _ in heard.faults] == [Wrong.LOST, Wrong.LOST]
+    assert heard.asked == []
+    assert talk.host._known.waiting == (0, 0)
+
+
+def test_nothing_that_waits_is_nothing_to_say_at_the_end(talk: Talk) -> None:
+    heard = talk.end(5)
+    assert (heard.rows, heard.faults) == ([], [])
+
+
+HOUR = 3_600_000
+
+
+def test_clock_that_is_set_back_does_not_let_messages_wait_for_it(talk: Talk) -> None:
+    talk.ddata(metric("FT-1", double_value=4.0), seq=4, at=0)
+    assert talk.tick(-HOUR).rows == []
+    assert talk.tick(WINDOW - 1 - HOUR).rows == []
+    assert talk.tick(WINDOW - HOUR).rows == [(FLO, 0, 4.0, 0)]
+
+
+def test_clock_that_is_set_back_does_not_let_aliases_wait_for_it(talk: Talk) -> None:
+    talk.ddata(told(FLOW, 4.0), seq=4, at=0)
+    talk.tick(WINDOW)
+    assert talk.tick(-HOUR).faults == []
+    assert talk.tick(KEEP - 1 - HOUR).faults == []
+    assert talk.tick(KEEP - HOUR).faults == [(Wrong.LOST, 1)]
+
+
 # Asking. Once a minute at most, then less often (ours).
 
 
