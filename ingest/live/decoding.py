@@ -145,9 +145,17 @@ class Decoder:
 
     def close(self, now: int) -> Decoded:
         """Return what is left to say before the end; ``now`` is in ns."""
-        return Decoded(sources=self._clocks.due(now, at_once=True))
+        return self._decoded({}, self._sparkplug.close(now), 0, now, at_once=True)
 
-    def _decoded(self, batch: dict[str, Samples], nodes: Taken, read: int, now: int) -> Decoded:
+    def _decoded(
+        self,
+        batch: dict[str, Samples],
+        nodes: Taken,
+        read: int,
+        now: int,
+        *,
+        at_once: bool = False,
+    ) -> Decoded:
         """Return a batch together with what came of Sparkplug nodes."""
         for readings in nodes.readings:
             self._note_node(readings)
@@ -157,7 +165,7 @@ class Decoder:
             self._tally.add(item.message, item)
         read += sum(len(readings.points) for readings in nodes.readings)
         read += sum(item.count for item in nodes.refused)
-        rejects, sources = self._tally.take(), self._clocks.due(now)
+        rejects, sources = self._tally.take(), self._clocks.due(now, at_once=at_once)
         return Decoded(batch, rejects, sources, nodes.given, nodes.publish, read)
 
     def _note_node(self, readings: Readings) -> None:

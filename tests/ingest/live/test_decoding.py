@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -9,6 +10,8 @@ from bondtrail.running import Given, Source
 from bondtrail.samples import later_wins
 from bondtrail.site import Site, parse_site
 from ingest.faults import Fault
+from ingest.live import decoding
+from ingest.live.columns import Columns, Judged, judge
 from ingest.live.decoding import Decoded, Decoder
 from ingest.live.messages import Message
 from ingest.live.skew import EVERY_NS
@@ -17,6 +20,7 @@ from tests.ingest.live.conftest import NOW, RAIL, SITE, Outcome, S, Take
 
 AT = NOW - 5 * S
 FLOW = f"{RAIL}/running"
+HOUR = 3600 * S
 
 
 def reading(value: object, *, at: int = AT, topic: str = FLOW, **about: bool) -> Message:
@@ -156,9 +160,111 @@ def test_lag_is_told_by_source(decoder: Decoder) -> None:
     [{"is_repeat": True}, {"is_retained": True}, {"is_prompt": False}],
     ids=["redelivered", "retained", "waited-at-the-broker"],
 )
-def test_only_what_came_live_tells_of_a_clock(decoder: Decoder, about: dict[str, bool]) -> None:
+def test_only_what_came_live_tells_of_a_clock(decoder: Decoder, about: dict[str, Any]) -> None:
     messages = [reading(1, at=AT - 1000 * S, **about), reading(1, at=AT)]
-    assert lags(decoder, messages) == {"mqtt rail-1": (2, 5.0, 1)}
+    count = 1 if about.get("is_repeat") else 2  # what was there before is counted already
+    assert lags(decoder, messages) == {"mqtt rail-1": (count, 5.0, 1)}
+
+
+def test_rejects_that_the_broker_sends_again_are_counted_once(decoder: Decoder) -> None:
+    def counts(*messages: Message) -> list[int]:
+        return [reject.count for reject in decoder.decode(messages, NOW).rejects]
+
+    assert counts(reading("x", is_repeat=True)) == [1]  # nobody knows whether it was kept before
+    assert counts(reading("x", is_repeat=True), reading("x")) == [1]
+    assert counts(reading("x"), reading("x"), reading("x", is_repeat=True)) == [2]
+    later = replace(reading("x", at=AT + S, is_repeat=True), arrived=NOW + 5 * S)
+    (reject,) = decoder.decode([later], NOW).rejects
+    assert (reject.count, reject.at, reject.time) == (0, NOW + 5 * S, AT + S)
+    next_day = replace(later, arrived=NOW + 86_400 * S)
+    assert counts(next_day) == [1]  # a row of its own
+
+
+# A defect of ours.
+
+
+def broken(decoder: Decoder, monkeypatch: pytest.MonkeyPatch, where: str) -> None:
+    """Have a message with the value 13 meet a defect: as it is gathered, or in the whole batch."""
+    if where == "gathering":
+        take = decoder._topics[FLOW]
+
+        def gather(message: Message, index: int, columns: Columns) -> None:
+            if b"13" in message.payload:
+                raise ZeroDivisionError
+            take(message, index, columns)
+
+        monkeypatch.setitem(decoder._topics, FLOW, gather)
+        return
+
+    def judging(columns: Columns, *rest: Any) -> Judged:
+        if any(value == 13 for value in columns.values):
+            raise ZeroDivisionError
+        return judge(columns, *rest)
+
+    monkeypatch.setattr(decoding, "judge", judging)
+
+
+@pytest.mark.parametrize("where", ["gathering", "judging"])
+def test_a_message_that_shows_a_defect_is_kept_and_stops_no_others(
+    decoder: Decoder,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    where: str,
+) -> None:
+    broken(decoder, monkeypatch, where)
+    strange = Message("spBv1.0/plant/NDATA/gate", b"\xff", NOW)
+    messages = [
+        reading(1, at=AT),
+        reading(13, at=AT + S),
+        reading("x", at=AT + 2 * S),
+        strange,
+        reading(0, at=AT + 3 * S),
+        reading(13, at=AT + 4 * S),
+    ]
+    outcome = Outcome(decoder.decode(messages, NOW))
+    assert [row[1] for row in outcome.rows] == [AT, AT + 3 * S]
+    defects = [reject for reject in outcome.rejects if "please report it" in reject.reason]
+    assert [(reject.where, reject.count, reject.raw) for reject in defects] == [
+        (f"topic {FLOW}", 2, messages[1].payload.decode())
+    ]
+    assert len(outcome.rejects) == 3
+    assert caplog.text.count("please report this") == 1  # not with each message
+    assert "ZeroDivisionError" in caplog.text
+
+
+# Our own clock.
+
+
+@pytest.mark.parametrize(
+    ("messages", "until"),
+    [
+        pytest.param([reading(1, at=NOW + 2 * HOUR)], NOW + HOUR, id="all"),
+        pytest.param(
+            [reading(1, at=NOW + 2 * HOUR), reading("x", at=NOW + 3 * HOUR)],
+            NOW + 2 * HOUR,
+            id="whatever-their-values",
+        ),
+        pytest.param(
+            [reading(1, at=NOW + 2 * HOUR), Message("plc", b'{"run": 1}', NOW)],
+            NOW + HOUR,
+            id="one-has-no-time",
+        ),
+        pytest.param([reading(1, at=NOW + 2 * HOUR), reading(1)], None, id="one-is-not"),
+        pytest.param([reading(1, at=NOW + HOUR)], None, id="an-hour"),
+        pytest.param([Message("plc", b'{"run": 1}', NOW)], None, id="none-has-a-time"),
+        pytest.param([Message(FLOW, b"{", NOW)], None, id="no-reading"),
+        pytest.param([], None, id="nothing"),
+    ],
+)
+def test_what_lies_ahead_altogether_waits_while_our_clock_is_in_doubt(
+    decoder: Decoder, messages: list[Message], until: int | None
+) -> None:
+    waits = decoder.decode(messages, NOW, doubts_clock=True)
+    assert waits.ahead_until == until
+    if until is not None:
+        assert waits == Decoded(ahead_until=until)
+        assert decoder.close(NOW).sources == []
+    assert decoder.decode(messages, NOW).ahead_until is None
 
 
 def test_readings_that_are_refused_for_their_clock_tell_of_it(decoder: Decoder) -> None:
@@ -206,7 +312,7 @@ def test_another_site_file_brings_its_topics(decoder: Decoder) -> None:
     assert "plc2" in decoder.filters()
     outcome = Outcome(decoder.decode([Message("plc2", b'{"run": 1}', NOW), reading("y")], NOW))
     assert [row[0] for row in outcome.rows] == ["rail-1.running"]
-    assert [reject.raw for reject in outcome.rejects] == [reading("x").payload.decode()]
+    assert [reject.raw for reject in outcome.rejects] == [reading("y").payload.decode()]
 
 
 # Sparkplug B: docs/mqtt.md names the rules, tests/ingest/live/sparkplug holds them.
@@ -243,6 +349,19 @@ def test_unknown_metric_is_counted_and_births_are_asked_for(decoder: Decoder) ->
     message = Message("spBv1.0/quay/NDATA/other", unborn.SerializeToString(), NOW)
     (ask,) = decoder.decode([message], NOW).publish
     assert ask[0] == "spBv1.0/quay/NCMD/other"
+
+
+def test_what_waits_at_the_end_is_told(decoder: Decoder) -> None:
+    decoder.decode([birth("PRM-101")], NOW)
+    early = Payload(timestamp=NOW // 1_000_000, seq=9)
+    early.metrics.add(alias=7, datatype=11, boolean_value=True)
+    early.metrics.add(name="PRM-101", boolean_value=False)
+    message = Message("spBv1.0/quay/NDATA/gateway", early.SerializeToString(), NOW)
+    assert decoder.decode([message], NOW).batch == {}
+    outcome = Outcome(decoder.close(NOW))
+    assert outcome.rows == [("rail-1.permissive", NOW // 1_000_000 * 1_000_000, 0.0, 0)]
+    assert [reject.count for reject in outcome.rejects] == [1]
+    assert [word.readings for word in outcome.decoded.sources] == [1]
 
 
 def test_garbage_on_a_sparkplug_topic_is_rejected(take: Take) -> None:
