@@ -174,6 +174,14 @@ class Judged:
         good: BoolArray = self.faults == NO_FAULT
         return good
 
+    @property
+    def ahead_until(self) -> int | None:
+        """When the last of them will lie ahead no more, if all that tell their time do now. [ns]"""
+        told = self.dated & (self.faults != _TIME)
+        if not told.any() or (self.faults[told] != _AHEAD).any():
+            return None
+        return int(self.time[told].max()) - AHEAD
+
 
 def judge(columns: Columns, slots: Slots, arrived: TimeArray) -> Judged:
     """Return the readings of a batch with what is wrong with each.
@@ -271,10 +279,14 @@ def samples_of(judged: Judged, slots: Slots) -> dict[str, Samples]:
     return batch
 
 
-def refused_of(judged: Judged, columns: Columns, slots: Slots) -> list[Refused]:
-    """Return the readings that are not good: those of one place and fault once, with a count."""
+def refused_of(judged: Judged, columns: Columns, slots: Slots, is_new: BoolArray) -> list[Refused]:
+    """Return the readings that are not good: those of one place and fault once, with a count.
+
+    ``is_new`` tells of each message whether it came for the first time: those are counted apart.
+    """
     bad = np.flatnonzero(~judged.good)
-    keys = judged.slot[bad].astype(np.int64) * 256 + judged.faults[bad]
+    keys = (judged.slot[bad].astype(np.int64) * 256 + judged.faults[bad]) * 2
+    keys += is_new.take(judged.message[bad])
     _, firsts, counts = np.unique(keys, return_index=True, return_counts=True)
     refused = []
     for first, count in sorted(zip(firsts.tolist(), counts.tolist(), strict=True)):

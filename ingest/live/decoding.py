@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,12 +12,14 @@ from bondtrail.results import Reject
 from bondtrail.running import Given, Source
 from bondtrail.samples import Samples, TimeArray, concatenate
 from bondtrail.site import Role, Site
+from bondtrail.times import NS_PER_S
 from ingest.arrays import BoolArray
 from ingest.faults import Fault
 from ingest.live.columns import (
     CLOCK_FAULTS,
     Columns,
     Judged,
+    Refused,
     Slot,
     Slots,
     judge,
@@ -26,16 +29,21 @@ from ingest.live.columns import (
 from ingest.live.mapped import MappedTopic, mapped_topic
 from ingest.live.messages import Message
 from ingest.live.native import PointTopic, StationTopic
-from ingest.live.reasons import reason_of
+from ingest.live.reasons import DEFECT, reason_of
 from ingest.live.skew import Clocks
 from ingest.live.sparkplug import Readings, SparkplugHost, Taken
-from ingest.live.tally import Tally
+from ingest.live.tally import Tally, shown_topic
 
 ROOT = "bondtrail"
 SERVICE = "$service"
 SPARKPLUG = "spBv1.0/"
 
 Take = Callable[[Message, int, Columns], None]
+
+_DEFECT_NS = 60 * NS_PER_S
+"""The way to a defect goes into the log no oftener."""
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +64,8 @@ class Decoded:
         Topics and payloads to publish.
     read : int
         How many readings there were: those of the batch and those rejected.
+    ahead_until : int or None
+        Nothing was taken, because by our clock all readings lie too far ahead until then. [ns]
     """
 
     batch: dict[str, Samples] = field(default_factory=dict)
@@ -64,6 +74,7 @@ class Decoded:
     given: list[Given] = field(default_factory=list)
     publish: list[tuple[str, bytes]] = field(default_factory=list)
     read: int = 0
+    ahead_until: int | None = None
 
 
 class Decoder:
@@ -84,6 +95,7 @@ class Decoder:
         self._tally = Tally(source)
         self._clocks = Clocks()
         self._sparkplug = SparkplugHost(site)
+        self._told_at: int | None = None
         self._learn(site)
 
     def remember(self, given: Iterable[Given]) -> None:
@@ -116,28 +128,97 @@ class Decoder:
         mapped = [topic for topic in self._mapped if not topic.startswith(self._root)]
         return [*(front + topic for topic in (own, *mapped)), f"{SPARKPLUG}#"]
 
-    def decode(self, messages: Sequence[Message], now: int) -> Decoded:
-        """Return what messages hold, in the order in which they arrived; ``now`` is in ns."""
+    def decode(
+        self, messages: Sequence[Message], now: int, *, doubts_clock: bool = False
+    ) -> Decoded:
+        """Return what messages hold, in the order in which they arrived.
+
+        Parameters
+        ----------
+        messages : sequence of Message
+            As they came. Whatever one of them holds, it does not stop the others.
+        now : int
+            What time it is. [ns]
+        doubts_clock : bool
+            Our own clock may not be set yet: take nothing where all readings that tell their time
+            lie so far ahead that they would be rejected for it.
+        """
         columns, nodes = Columns(), Taken()
         topics = self._topics
         for index, message in enumerate(messages):
-            take = topics.get(message.topic)
-            if take is not None:
-                take(message, index, columns)
-            elif message.topic.startswith(SPARKPLUG):
-                _extend(nodes, self._sparkplug.take(message))
-            else:
-                self._other(message, index, columns)
+            try:
+                take = topics.get(message.topic)
+                if take is not None:
+                    take(message, index, columns)
+                elif message.topic.startswith(SPARKPLUG):
+                    _extend(nodes, self._sparkplug.take(message))
+                else:
+                    self._other(message, index, columns)
+            except Exception:
+                self._note_defect(message)
         _extend(nodes, self._sparkplug.tick(now))  # there may never be a time when nothing comes
         arrived = np.array([message.arrived for message in messages], np.int64)
-        judged = judge(columns, self._slots, arrived)
-        self._note(judged, arrived, np.array([_tells(message) for message in messages], bool))
-        refused = [*columns.refused.values(), *refused_of(judged, columns, self._slots)]
+        is_sound = True
+        try:
+            judged = judge(columns, self._slots, arrived)
+            ahead_until = judged.ahead_until if doubts_clock else None
+            if ahead_until is not None and not nodes.readings:
+                return Decoded(ahead_until=ahead_until)
+            batch, read = self._settled(judged, columns, messages, arrived)
+        except Exception:
+            log.debug("the readings of a batch are judged one by one", exc_info=True)
+            is_sound = False
+        if not is_sound:
+            batch, read = self._one_by_one(messages)
+        return self._decoded(batch, nodes, read, now)
+
+    def _settled(
+        self, judged: Judged, columns: Columns, messages: Sequence[Message], arrived: TimeArray
+    ) -> tuple[dict[str, Samples], int]:
+        """Return the samples among readings and how many readings there were; count the rest."""
+        batch = samples_of(judged, self._slots)
+        is_new = np.array([not message.is_repeat for message in messages], bool)
+        bad = refused_of(judged, columns, self._slots, is_new)
+        refused = [*columns.refused.values(), *bad]
+        self._note(judged, arrived, messages, is_new)
         for item in refused:
             near = "" if item.written is None else str(item.written)
             self._tally.add(messages[item.message], item, near)
-        read = int(judged.good.sum()) + sum(item.count for item in refused)
-        return self._decoded(samples_of(judged, self._slots), nodes, read, now)
+        return batch, int(judged.good.sum()) + sum(item.count for item in refused)
+
+    def _one_by_one(self, messages: Sequence[Message]) -> tuple[dict[str, Samples], int]:
+        """Return the samples of messages of which one shows a defect of ours, but for that one."""
+        batch: dict[str, Samples] = {}
+        read = 0
+        for message in messages:
+            if message.topic.startswith(SPARKPLUG):
+                continue
+            columns, arrived = Columns(), np.array([message.arrived], np.int64)
+            try:
+                self._topics.get(message.topic, self._other)(message, 0, columns)
+                judged = judge(columns, self._slots, arrived)
+                found, count = self._settled(judged, columns, [message], arrived)
+            except Exception:
+                self._note_defect(message)
+                continue
+            read += count
+            for point, samples in found.items():
+                batch[point] = concatenate((batch[point], samples)) if point in batch else samples
+        return batch, read
+
+    def _note_defect(self, message: Message) -> None:
+        """Keep a message that Bondtrail cannot cope with, and say how that came about."""
+        if self._told_at is None or not 0 <= message.arrived - self._told_at < _DEFECT_NS:
+            self._told_at = message.arrived
+            log.exception(
+                "a defect of Bondtrail: a message on %s is kept as a reject; please report this",
+                shown_topic(message.topic),
+            )
+        refused = Refused(0, DEFECT, 1)
+        try:
+            self._tally.add(message, refused)
+        except Exception:
+            self._tally.add(replace(message, topic="a topic", payload=b""), refused)
 
     def tick(self, now: int) -> Decoded:
         """Return what is due though nothing came; ``now`` is in ns."""
@@ -190,21 +271,30 @@ class Decoder:
             return Fault.STATION
         return Fault.ROLE if roles and roles[0] in _ROLES else Fault.TOPIC
 
-    def _note(self, judged: Judged, arrived: TimeArray, tells: BoolArray) -> None:
+    def _note(
+        self,
+        judged: Judged,
+        arrived: TimeArray,
+        messages: Sequence[Message],
+        is_new: BoolArray,
+    ) -> None:
         """Keep what readings tell of the clocks of their sources, the refused by their clock too.
 
-        ``arrived`` (ns) and ``tells`` have the shape (messages,).
+        ``arrived`` (ns) and ``is_new`` have the shape (messages,). What the broker sends again
+        was counted when it came first.
         """
         slots = self._slots
+        tells = np.array([_tells(message) for message in messages], bool)
         good = judged.good
         rows = np.flatnonzero(good | np.isin(judged.faults, CLOCK_FAULTS))
         sources = slots.source.take(judged.slot.take(rows))
         order = np.argsort(sources, kind="stable")
         rows, sources = rows.take(order), sources.take(order)
-        messages = judged.message.take(rows)
-        moments = arrived.take(messages)
+        places = judged.message.take(rows)
+        moments = arrived.take(places)
         lags = moments - judged.time.take(rows)
-        live, taken = tells.take(messages) & judged.dated.take(rows), good.take(rows)
+        live, taken = tells.take(places) & judged.dated.take(rows), good.take(rows)
+        taken &= is_new.take(places)
         edges = np.flatnonzero(np.diff(sources, prepend=-1)).tolist()
         for begin, end in zip(edges, [*edges, rows.size][1:], strict=True):
             part = slice(begin, end)

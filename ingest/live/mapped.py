@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from bondtrail.samples import Quality
+from bondtrail.times import NS_PER_S
 from ingest.faults import Fault
 from ingest.live.columns import Columns, Slot
 from ingest.live.cutting import MOST_PAYLOAD
@@ -154,8 +155,12 @@ class MappedTopic:
             columns.add(slot.number, index, time, value, Quality.UNCERTAIN)
 
     def _arrival(self, message: Message) -> int:
-        """Return when a message arrived: a little later than the one before, so that both count."""
-        self._last = max(message.arrived, self._last + _STEP_NS)
+        """Return when a message arrived: a little later than the one before, so that both count.
+
+        Where the clock was set back meanwhile, the time that it shows now is the better one.
+        """
+        arrived, after = message.arrived, self._last + _STEP_NS
+        self._last = after if arrived < after <= arrived + NS_PER_S else arrived
         return self._last
 
 

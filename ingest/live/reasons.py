@@ -40,6 +40,12 @@ _RIGHT = {
 }
 
 
+DEFECT = (
+    "a defect of Bondtrail, the message may be right: please report it, with the message and what "
+    "the log says of it"
+)
+
+
 @cache
 def reason_of(fault: Fault, role: Role | None = None) -> str:
     """Return what is wrong, in words that are the same each time, and what to do."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from bondtrail.results import Reject
+from bondtrail.times import NS_PER_S
 from ingest.faults import RAW_BYTES, clean_raw
 from ingest.live.messages import Message
 
@@ -13,6 +14,7 @@ LISTED = 1000
 """Topics and kinds of fault that a run lists one by one; more are counted together."""
 
 _LONGEST_TOPIC = 300
+_DAY_NS = 86_400 * NS_PER_S  # of UTC: the store has a row for each
 Key = tuple[str, str, str | None]
 """Topic, reason and point."""
 
@@ -64,11 +66,15 @@ class Tally:
     source: str
     _listed: set[tuple[str, str]] = field(default_factory=set)
     _new: dict[Key, _Row] = field(default_factory=dict)
+    _counted: dict[Key, int] = field(default_factory=dict)
+    """The day on which each was counted last."""
 
     def add(self, message: Message, refused: Refusal, near: str = "") -> None:
         """Count readings of a message that cannot be taken for one reason.
 
         ``near`` is text beside the first of them: of a long message, what is around it is kept.
+        What the broker sends again counts no more where there is such a row of that day; its times
+        count all the same, as nobody knows whether it was here before.
         """
         key = (message.topic, refused.reason, refused.point)
         if key[:2] not in self._listed:
@@ -76,12 +82,16 @@ class Tally:
                 self._listed.add(key[:2])
             else:
                 key = (*_OTHERS, None)
+        day = message.arrived // _DAY_NS
+        is_counted = message.is_repeat and self._counted.get(key) == day
+        self._counted[key] = day
+        count = 0 if is_counted else refused.count
         row = self._new.get(key)
         if row is None:
-            self._new[key] = _Row((message, refused), near, (message, refused), refused.count)
+            self._new[key] = _Row((message, refused), near, (message, refused), count)
         else:
             row.last = message, refused
-            row.count += refused.count
+            row.count += count
 
     def take(self) -> list[Reject]:
         """Return a reject for each topic, kind of fault and point counted since the last call."""

@@ -211,3 +211,10 @@ def test_messages_that_arrive_at_one_moment_are_all_kept(decoder: Decoder) -> No
     assert times == sorted(set(times))
     assert times[0] == NOW
     assert times[-1] - NOW < S // 1000
+
+
+def test_arrivals_follow_a_clock_that_is_set_back(decoder: Decoder) -> None:
+    arrivals = [NOW, NOW - 3600 * S, NOW - 3600 * S]
+    messages = [Message("plc", b'{"run": 1}', arrived) for arrived in arrivals]
+    times = [row[1] for row in Outcome(decoder.decode(messages, NOW)).rows]
+    assert times == [NOW, NOW - 3600 * S, NOW - 3600 * S + 1000]
