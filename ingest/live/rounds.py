@@ -17,6 +17,7 @@ from bondtrail.metrics import Metrics
 from bondtrail.running import Given
 from bondtrail.site import Site, SiteError, parse_site
 from bondtrail.site_problems import Problem
+from bondtrail.times import format_time
 from ingest.live.broker_url import Broker
 from ingest.live.committing import Batch, Committer
 from ingest.live.connection import KEEPALIVE_S, Bounds, Connection
@@ -27,9 +28,13 @@ from ingest.live.status import State, StatusTeller
 from ingest.live.trouble import BrokerError, TakenOverError
 from store import Store, StoreError
 
+CLOCK_S = 600.0
+"""A machine that has just begun may not have set its clock: it is doubted for so long. [s]"""
 SITE_NS = 30_000_000_000
 """How often the site file in force is looked at again. [ns]"""
 _PATIENCE_S = 0.5
+_LOOK_S = 1.0
+"""How often the clock is looked at while it is doubted. [s]"""
 _SETTLED_S = 60.0
 """A connection that lasted so long was no mere attempt."""
 ECHO_S = 5.0
@@ -75,8 +80,8 @@ class Outcome(Batch, Protocol):
         """What to ask of those who sent: topic and payload."""
 
     @property
-    def read(self) -> int:
-        """How many readings there were."""
+    def ahead_until(self) -> int | None:
+        """Nothing was taken: by our clock all of it lies too far ahead until then. [ns]"""
 
 
 class MessageDecoder(Protocol):
@@ -85,8 +90,10 @@ class MessageDecoder(Protocol):
     def filters(self, share: str | None) -> list[str]:
         """Return what to subscribe."""
 
-    def decode(self, messages: Sequence[Message], now: int) -> Outcome:
-        """Return what the messages say."""
+    def decode(
+        self, messages: Sequence[Message], now: int, *, doubts_clock: bool = False
+    ) -> Outcome:
+        """Return what the messages say; nothing where that hangs on a clock in doubt."""
 
     def tick(self, now: int) -> Outcome:
         """Return what the passing of time says."""
@@ -213,9 +220,12 @@ class Rounds:
         if messages:
             self._metrics.messages.inc(len(messages))
             self._metrics.held.set(len(messages))
-            outcome = self._decoder.decode(messages, now)
+            outcome = self._decoder.decode(messages, now, doubts_clock=self._doubts_clock)
         else:
             outcome = self._decoder.tick(now)
+        if outcome.ahead_until is not None:
+            self._wait_for_clock(outcome.ahead_until)
+            return
         self._standing.turn(State.NO_STORE)
         if self._committer.commit(outcome, messages[-1].arrived if messages else now):
             connection.acknowledge()
@@ -244,6 +254,29 @@ class Rounds:
                     "nothing that is published here comes back: the broker may not let this user "
                     "read (ACL)"
                 )
+
+    @property
+    def _doubts_clock(self) -> bool:
+        return time.monotonic() - self._begun_at < CLOCK_S
+
+    def _wait_for_clock(self, until: int) -> None:
+        """Leave what came at the broker until our clock has come to it, or is beyond doubt.
+
+        A machine without a battery begins with the time of when it was switched off, or worse:
+        then good readings lie ahead, and would be rejected and acknowledged.
+        """
+        self._connection.close()
+        self._metrics.held.set(0)
+        self._standing.tell(
+            State.NO_CLOCK,
+            f"by the clock of this machine, {format_time(self._clock())}, all readings lie more "
+            f"than an hour ahead: if that stays so for {CLOCK_S / 60:g} minutes they are rejected",
+        )
+        while self._doubts_clock and self._clock() < until:
+            self._standing.turn()
+            self._teller.beat()
+            if self._stop.wait(_LOOK_S):
+                return
 
     def _wait_for_store(self, seconds: float) -> bool:
         """Wait; leave the broker in good order before it takes our silence for death."""

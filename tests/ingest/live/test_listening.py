@@ -192,6 +192,53 @@ def test_what_came_while_nobody_listened_is_taken_later(
     assert held_by(broker, f"bondtrail-{site.id}") == 0
 
 
+@pytest.mark.parametrize("is_set", [True, False], ids=["it-is-set", "it-stays"])
+def test_what_lies_ahead_waits_at_the_broker_until_the_clock_is_set(
+    broker: MosquittoServer,
+    site: Site,
+    url: str,
+    monkeypatch: pytest.MonkeyPatch,
+    *,
+    is_set: bool,
+) -> None:
+    """A machine that begins with an old time must not reject what is right."""
+    monkeypatch.setattr(rounds, "_LOOK_S", 0.02)
+    if not is_set:
+        monkeypatch.setattr(rounds, "CLOCK_S", 1.0)
+    clock = [BEGIN - 86_400 * S]
+    keep_session(broker.port, f"bondtrail-{site.id}", f"bondtrail/{site.id}/#")
+    with Publisher(broker.port, site.id) as publisher:
+        publisher.publish(flows(site, 20))
+    at = parse_broker(broker.url, version="3.1.1")
+    with desk(at, lambda: open_store(url), clock=lambda: clock[0]) as seen:
+        until(lambda: seen.listener.state.state is State.NO_CLOCK)
+        assert "2026-02-28T00:00:00.000Z" in (seen.listener.why_not_ready() or "")
+        if is_set:
+            clock[0] = BEGIN + 60 * S
+            until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 20)
+        else:
+            until(lambda: seen.figure("bondtrail_rejects_total") > 0)
+        until(lambda: seen.listener.state.state is State.LISTENING)
+    assert seen.failure is None
+    with open_store(url) as store:
+        assert len(store.read("rail-1.flow")) == (20 if is_set else 0)
+        assert bool(store.rejects()) is not is_set
+    assert held_by(broker, f"bondtrail-{site.id}") == 0
+
+
+def test_a_stop_while_the_clock_is_doubted_leaves_the_message_at_the_broker(
+    broker: MosquittoServer, site: Site, url: str
+) -> None:
+    at = parse_broker(broker.url, version="3.1.1")
+    with desk(at, lambda: open_store(url), clock=lambda: BEGIN - 86_400 * S) as seen:
+        assert seen.ready.wait(WAIT_S)
+        with Publisher(broker.port, site.id) as publisher:
+            publisher.publish(flows(site, 3))
+        until(lambda: seen.listener.state.state is State.NO_CLOCK)
+    assert seen.failure is None
+    assert held_by(broker, f"bondtrail-{site.id}", 3) == 3
+
+
 def test_what_cannot_be_taken_is_kept_with_the_reason(
     broker: MosquittoServer, site: Site, url: str
 ) -> None:
