@@ -202,7 +202,7 @@ reject = Table(
 Of several counted in one row they are the first, and ``last_*`` the last; of one they are equal.
 """
 Index("reject_last_time", reject.c.point, reject.c.last_time_ns, reject.c.time_ns)
-Index("reject_last", reject.c.last_at_ns, reject.c.id)
+Index("reject_last", reject.c.last_at_ns, reject.c.id, reject.c["count"])
 
 transfer = Table(
     "transfer",

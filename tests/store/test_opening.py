@@ -274,6 +274,8 @@ def test_a_store_of_the_third_version_keeps_everything(empty_url: str) -> None:
         assert [(each.source, each.time) for each in store.rejects()] == [
             ("a.csv", None), ("b.csv", 10**18),
         ]  # fmt: skip
+        (reject,) = store.rejected("in-reject.flow", 10**18, 10**18 + 1)
+        assert (reject.source, reject.last_at, reject.last_time) == ("b.csv", None, None)
         assert [each.comment for each in store.reviews.log()] == ["Loose."]
         assert [each.why for each in store.holds.all()] == ["Claim 7."]
         assert store.sites() == [(5, "x = 1")]

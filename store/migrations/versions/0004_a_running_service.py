@@ -76,4 +76,4 @@ def upgrade() -> None:
     op.create_index(
         "reject_last_time", "reject", ["point", "last_time_ns", "time_ns"], unique=False
     )
-    op.create_index("reject_last", "reject", ["last_at_ns", "id"], unique=False)
+    op.create_index("reject_last", "reject", ["last_at_ns", "id", "count"], unique=False)
