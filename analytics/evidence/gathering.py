@@ -48,6 +48,8 @@ MOST_MARGIN_S = 7 * 86_400.0
 _HOUR = 3600 * NS_PER_S
 _LOOK_BACK = tuple(_HOUR * 4**k for k in range(5))
 """How far before what is shown a quiet moment is looked for: 1 h to 10 days."""
+_LOOK_BACK_CUT = _LOOK_BACK[:3]
+"""Below a floor: 1 h to 16 h, within the day that is kept before an open finding."""
 _MOST_LOOKED_THROUGH = 4_000_000
 """Readings: behind so many no quiet moment is looked for."""
 _LOOK_AHEAD = tuple(10 * NS_PER_S * 4**k for k in range(7))
@@ -150,7 +152,8 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
         max(min(replay.start, transfer.start - margin), first),
         min(max(replay.end, transfer.end + margin), last),
     )
-    start, since = _beginning(stored, shown[0], first)
+    is_cut = _is_cut(store, transfer.station, shown[0])
+    start, since = _beginning(stored, shown[0], first, is_cut=is_cut)
     found = _Found.of(store, transfer, since, shown[1])
     judged_until = _analysed_until(store, found, max(shown[1], min(found.settled, last)))
     window = Window(start, since, shown[1], shown[1])
@@ -235,19 +238,28 @@ def _replayed(store: Store, transfer: Transfer, now: int) -> Replay:
         raise EvidenceError(str(exc), exc.remedy) from exc
 
 
-def _beginning(stored: Grounds, before: int, first: int) -> tuple[int, int]:
+def _is_cut(store: Store, station: str, moment: int) -> bool:
+    """Tell whether readings before a moment may have been removed, and no hold kept them. [ns]"""
+    floor = store.floors().get(station)
+    if floor is None or moment >= floor.since:
+        return False
+    return not store.holds.over(station, moment, moment + 1)
+
+
+def _beginning(stored: Grounds, before: int, first: int, *, is_cut: bool) -> tuple[int, int]:
     """Return from where readings must be enclosed, and from where on they tell what began. [ns]
 
     Where no quiet moment is near, that is from what is shown on: what was under way then cannot
-    be judged from the package.
+    be judged from the package. The same goes where readings were removed (``is_cut``): further
+    back than around a finding that is open there are but some of them.
     """
-    for back in _LOOK_BACK:
+    for back in _LOOK_BACK_CUT if is_cut else _LOOK_BACK:
         start = max(before - back, first)
-        quiet = quiet_before(stored, start, before, whole=start == first)
+        quiet = quiet_before(stored, start, before, whole=start == first and not is_cut)
         if quiet is not None:
             return max(quiet.context, first), quiet.at
         if start == first:
-            return first, first
+            return first, before if is_cut else first
         if _is_much(stored, start, before):
             break
     return max(before - _LOOK_BACK[0], first), before
