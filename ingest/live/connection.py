@@ -41,6 +41,8 @@ _TICK_S = 0.25
 """The longest wait before looking whether to stop."""
 _CALM_S = 0.1
 """Silence this long after the last acknowledgement means that nothing older waits."""
+STALL_S = 0.5
+"""What came while a batch took longer than this to commit has waited."""
 _SILENCE_S = 0.1
 _SILENCE_IN_QUEUE_S = 0.02
 """Silence this long ends a batch, sooner while there may be a queue: a broker that sends only so
@@ -102,6 +104,7 @@ class Connection:
         self._is_prompt = False
         self._served = 0.0
         self._calm_from = 0.0
+        self._taken_at = 0.0
         self._window = 0
         self._last_heard = 0
 
@@ -286,6 +289,7 @@ class Connection:
             self._serve(min(until - now, _TICK_S))
         self._note_end(bounds)
         taken, self._inbox, self._size = self._inbox, [], 0
+        self._taken_at = time.monotonic()
         return taken
 
     @property
@@ -367,6 +371,8 @@ class Connection:
         Those of an earlier connection come again: their identifiers mean nothing now.
         """
         owed, self._owed = self._owed, []
+        if time.monotonic() - self._taken_at > STALL_S:
+            self._is_prompt = False
         if self._client is None or self._socket is None or not owed:
             return
         try:

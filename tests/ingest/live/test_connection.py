@@ -3,9 +3,11 @@ from __future__ import annotations
 import itertools
 import logging
 import threading
+import time
 
 import pytest
 
+from ingest.live import connection as connection_module
 from ingest.live.broker_url import Broker, Version
 from ingest.live.connection import Bounds, Connection
 from ingest.live.messages import Message
@@ -109,6 +111,34 @@ def test_a_message_keeps_what_the_broker_says_of_it() -> None:
     assert (again.is_repeat, kept.is_retained) == (True, True)
     assert strange.topic == "a\N{REPLACEMENT CHARACTER}"
     assert first.arrived >= 1000
+
+
+def test_what_came_while_a_commit_took_long_has_waited(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its arrival tells nothing of the clock of who sent it."""
+    monkeypatch.setattr(connection_module, "STALL_S", 0.1)
+    has_read = threading.Event()
+
+    def script(talk: Talk) -> None:
+        talk.let_in()
+        talk.subscribed()
+        time.sleep(0.5)
+        talk.send(wire.publish("a", b"prompt", 1))
+        assert has_read.wait(wire.WAIT_S)
+        talk.send(wire.publish("a", b"late", 2))
+        while talk.packet():
+            pass
+
+    with scripted(script) as broker:
+        connection = connection_to(broker)
+        connection.open(FILTERS)
+        (prompt,) = taken(connection, 1)
+        has_read.set()
+        time.sleep(0.3)
+        connection.acknowledge()
+        (late,) = taken(connection, 1)
+        connection.close()
+    assert (prompt.payload, prompt.is_prompt) == (b"prompt", True)
+    assert (late.payload, late.is_prompt) == (b"late", False)
 
 
 def test_a_message_of_qos_2_of_an_older_session_is_taken_and_completed() -> None:

@@ -571,7 +571,7 @@ def test_a_second_client_of_one_name_is_suspected_where_the_broker_does_not_say(
 def test_a_broker_that_delivers_nothing_is_doubted(
     site: Site, url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(rounds, "ECHO_S", 0.1)
+    monkeypatch.setattr(rounds, "ECHO_S", 0.5)
     with mosquitto(acl="topic write bondtrail/#\n") as silent:
         with desk(parse_broker(silent.url), lambda: open_store(url)) as seen:
             assert seen.ready.wait(WAIT_S)
