@@ -26,6 +26,7 @@ from bondtrail.site_tables import (
     ReportPlan,
     RetentionRules,
     Role,
+    SparkplugRules,
     StationKind,
     StationTable,
 )
@@ -46,6 +47,7 @@ __all__ = [
     "Shift",
     "Site",
     "SiteError",
+    "SparkplugRules",
     "Station",
     "StationKind",
     "load_site",
@@ -140,6 +142,7 @@ class Site(_Resolved):
     alarms: AlarmRules = AlarmRules()
     hazard: HazardRules = HazardRules()
     retention: RetentionRules = RetentionRules()
+    sparkplug: SparkplugRules = SparkplugRules()
     reports: tuple[ReportPlan, ...] = ()
     text: str
     """The file as written: what the store keeps."""
@@ -232,6 +235,7 @@ def _resolved(parts: SiteParts, text: str) -> Site:
         alarms=AlarmRules.model_validate(parts.alarms),
         hazard=HazardRules.model_validate(parts.hazard),
         retention=RetentionRules.model_validate(parts.retention),
+        sparkplug=SparkplugRules.model_validate(parts.sparkplug),
         reports=tuple(map(ReportPlan.model_validate, parts.reports)),
         text=text,
     )

@@ -37,6 +37,7 @@ from bondtrail.site_tables import (
     ProductTable,
     RetentionRules,
     Role,
+    SparkplugRules,
     StationTable,
     keys_of,
 )
@@ -44,7 +45,7 @@ from bondtrail.site_units import Phase, UnitError, flow_scale, scale_of
 
 SCHEMA = 1
 TABLES = (
-    *("schema", "site", "limits", "alarms", "hazard", "retention"),
+    *("schema", "site", "limits", "alarms", "hazard", "retention", "sparkplug"),
     *("shift", "report", "product", "station"),
 )
 STATION_KEYS = (*keys_of(StationTable), "points", *LIMITS)
@@ -69,6 +70,7 @@ class SiteParts:
     alarms: Raw
     hazard: Raw
     retention: Raw
+    sparkplug: Raw
     shifts: list[Raw]
     reports: list[Raw]
     products: dict[str, Raw]
@@ -89,6 +91,7 @@ def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     hazard = check_single(HazardRules, raw, "hazard", problems)
     _check_leakage(raw.get("hazard"), hazard, problems)
     retention = check_single(RetentionRules, raw, "retention", problems)
+    sparkplug = check_single(SparkplugRules, raw, "sparkplug", problems)
     shifts = check_shifts(raw, problems)
     reports = check_reports(raw, problems)
     products = _check_products(raw, problems)
@@ -99,7 +102,18 @@ def sound_parts(raw: Raw, problems: Problems) -> SiteParts:
     _check_ids(stations, problems)
     _check_channels(stations, problems)
     _check_aliases(stations, problems)
-    return SiteParts(header, limits, alarms, hazard, retention, shifts, reports, products, stations)
+    return SiteParts(
+        header=header,
+        limits=limits,
+        alarms=alarms,
+        hazard=hazard,
+        retention=retention,
+        sparkplug=sparkplug,
+        shifts=shifts,
+        reports=reports,
+        products=products,
+        stations=stations,
+    )
 
 
 def _check_schema(raw: Raw, problems: Problems) -> None:

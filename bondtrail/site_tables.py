@@ -116,6 +116,12 @@ Alias = Annotated[
 """A tag, column, ``topic#field`` or metric: adapters cut blanks off, so it has none at its ends."""
 
 
+Group = Annotated[
+    str, StringConstraints(pattern=r"^[^/+#\p{Cc}\p{Zl}\p{Zp}]+$", min_length=1, max_length=200)
+]
+"""A group of edge nodes, as it stands in topics."""
+
+
 class Limits(Table):
     """The limits that the rules judge by; docs/rules.md says how each is read."""
 
@@ -241,10 +247,10 @@ def _begin(minutes: int) -> int:
     return minutes
 
 
-def _without_repeats(days: list[str]) -> list[str]:
-    if len(set(days)) < len(days):
-        raise PydanticCustomError("repeated", "a day twice")
-    return days
+def _without_repeats(words: list[str]) -> list[str]:
+    if len(set(words)) < len(words):
+        raise PydanticCustomError("repeated", "a word twice")
+    return words
 
 
 Clock = Annotated[int, PlainValidator(_minutes)]
@@ -267,6 +273,20 @@ class ShiftTable(Table):
         max_length=7,
         description=f"a list of days, each once, of {', '.join(WEEKDAYS)}",
     )
+
+
+class SparkplugRules(Table):
+    """What is listened to of the edge nodes of a broker."""
+
+    groups: Annotated[list[Group], AfterValidator(_without_repeats)] | None = Field(
+        default=None,
+        max_length=100,
+        description=(
+            "a list of at most 100 groups of edge nodes, each once and named without / + #, "
+            'such as ["plant"]'
+        ),
+    )
+    """The groups that are the site's own; None is all that are there."""
 
 
 class ReportPlan(Table):

@@ -31,7 +31,7 @@ from ingest.live.messages import Message
 from ingest.live.native import PointTopic, StationTopic
 from ingest.live.reasons import DEFECT, reason_of
 from ingest.live.skew import Clocks
-from ingest.live.sparkplug import Readings, SparkplugHost, Taken
+from ingest.live.sparkplug import Readings, SparkplugHost, Taken, filters_of
 from ingest.live.tally import Tally, shown_topic
 
 ROOT = "bondtrail"
@@ -115,6 +115,7 @@ class Decoder:
         """Make the table of topics."""
         self._slots = Slots()
         self._stations = frozenset(station.id for station in site.stations)
+        self._groups = site.sparkplug.groups
         self._root = f"{ROOT}/{site.id}/"
         native = _native_topics(site, self._root, self._slots)
         self._mapped = _mapped_topics(site, native, self._slots)
@@ -126,7 +127,7 @@ class Decoder:
         front = f"$share/{share}/" if share else ""
         own = f"{self._root}#"
         mapped = [topic for topic in self._mapped if not topic.startswith(self._root)]
-        return [*(front + topic for topic in (own, *mapped)), f"{SPARKPLUG}#"]
+        return [*(front + topic for topic in (own, *mapped)), *filters_of(self._groups)]
 
     def decode(
         self, messages: Sequence[Message], now: int, *, doubts_clock: bool = False
@@ -151,12 +152,12 @@ class Decoder:
                 if take is not None:
                     take(message, index, columns)
                 elif message.topic.startswith(SPARKPLUG):
-                    _extend(nodes, self._sparkplug.take(message))
+                    nodes.extend(self._sparkplug.take(message))
                 else:
                     self._other(message, index, columns)
             except Exception:
                 self._note_defect(message)
-        _extend(nodes, self._sparkplug.tick(now))  # there may never be a time when nothing comes
+        nodes.extend(self._sparkplug.tick(now))  # there may never be a time when nothing comes
         arrived = np.array([message.arrived for message in messages], np.int64)
         is_sound = True
         try:
@@ -333,13 +334,6 @@ def _mapped_topics(site: Site, native: Collection[str], slots: Slots) -> dict[st
             if topic not in native:
                 fields.setdefault(topic, {})[name] = slots.add(point, f"mqtt {topic}")
     return {topic: MappedTopic(found) for topic, found in fields.items()}
-
-
-def _extend(nodes: Taken, more: Taken) -> None:
-    nodes.readings += more.readings
-    nodes.refused += more.refused
-    nodes.publish += more.publish
-    nodes.given += more.given
 
 
 def _samples_of_nodes(parts: Sequence[Readings]) -> dict[str, Samples]:

@@ -435,6 +435,21 @@ def test_readings_are_kept_for_ever_unless_a_file_says_for_how_long() -> None:
     assert same_judgement(shorter.stations[0], parse_site(SMALL).stations[0])
 
 
+@pytest.mark.parametrize(
+    ("written", "groups"),
+    [
+        pytest.param("", None, id="all"),
+        pytest.param("[sparkplug]\n", None, id="all-by-an-empty-table"),
+        pytest.param("[sparkplug]\ngroups = []\n", [], id="none"),
+        pytest.param('[sparkplug]\ngroups = ["plant", "Yard 2"]\n', ["plant", "Yard 2"], id="two"),
+    ],
+)
+def test_groups_of_sparkplug_are_all_unless_a_file_names_them(
+    written: str, groups: list[str] | None
+) -> None:
+    assert parse_site(SMALL + written).sparkplug.groups == groups
+
+
 def test_point_may_say_how_often_its_signal_is_looked_at() -> None:
     text = f"{SMALL}[station.points]\npermissive = {{ interval_s = 0.25 }}\nflow = {{}}\n"
     points = parse_site(text).stations[0].points

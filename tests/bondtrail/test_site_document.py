@@ -31,6 +31,7 @@ from bondtrail.site_tables import (
     ProductTable,
     ReportPlan,
     ShiftTable,
+    SparkplugRules,
     keys_of,
 )
 
@@ -70,6 +71,7 @@ def test_every_table_is_shown(raw: dict[str, Any]) -> None:
         pytest.param("alarms", AlarmRules, id="alarms"),
         pytest.param("hazard", HazardRules, id="hazard"),
         pytest.param("retention", RetentionRules, id="retention"),
+        pytest.param("sparkplug", SparkplugRules, id="sparkplug"),
         pytest.param("shift", ShiftTable, id="shift"),
         pytest.param("report", ReportPlan, id="report"),
     ],

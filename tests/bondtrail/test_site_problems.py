@@ -372,6 +372,19 @@ RETENTION: list[Case] = [
         ("readings_day = 1", "unknown key", "did you mean readings_days?"),
     ]
 ]
+SPARKPLUG: list[Case] = [
+    ("[hazard]", f"[sparkplug]\n{written}\n[hazard]", "[sparkplug]", written.split()[0], *told)
+    for written, *told in [
+        ('groups = "plant"', "'plant' is no list", 'such as ["plant"]'),
+        ("groups = [1]", "1 is not in quotes", "a list"),
+        ('groups = [""]', "'' is empty", "a list"),
+        ('groups = ["a/b"]', "'a/b' does not fit", "without / + #"),
+        ('groups = ["#"]', "'#' does not fit", "without / + #"),
+        ('groups = ["+"]', "'+' does not fit", "without / + #"),
+        ('groups = ["a", "a"]', "the list says a thing twice", "each once"),
+        ('group = ["a"]', "unknown key", "did you mean groups?"),
+    ]
+]
 REPORT = "[[report]] number 1"
 REPORTS: list[Case] = [
     ('every = "weekly"', "", REPORT, "every", "missing", "one of weekly, monthly"),
@@ -437,6 +450,7 @@ POINTS: list[Case] = [
     + ALARMS
     + HAZARD
     + RETENTION
+    + SPARKPLUG
     + SHIFTS
     + REPORTS
     + PRODUCTS

@@ -24,9 +24,10 @@ from ingest.live.sparkplug.payloads import bd_seq, parsed, sent_ms
 from ingest.live.sparkplug.reading import Reading
 from ingest.live.sparkplug.reasons import Wrong, reason
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
+from ingest.live.sparkplug.strangers import is_strange, may_be_asked
 from ingest.live.sparkplug.straying import doubt_of, is_backdated, is_before, is_known, is_older
 from ingest.live.sparkplug.taken import Readings, Taken
-from ingest.live.sparkplug.topics import Address, Kind, address_of, is_for_others
+from ingest.live.sparkplug.topics import Address, Kind, address_of, group_of, is_for_others
 
 REORDER_NS = 2 * NS_PER_S
 """How long a message waits for one that should have come before it."""
@@ -65,25 +66,41 @@ class SparkplugHost:
             return
         self._site, self._names = site, Names(site)
         for key, node in self._known.nodes.items():
+            if not self._names.follows(node.group):
+                node.let_go()
             for device in node.devices.values():
                 self._rename(device)
+                device.was_born = False
             node.wants_birth = node.is_alive
             self._known.busy.add(key)
 
     def take(self, message: Message) -> Taken:
         """Return what a message comes to, and those that waited for it."""
         taken = Taken()
-        if is_for_others(message.topic):
+        if is_for_others(message.topic) or not self._names.follows(group_of(message.topic)):
             return taken
         address = address_of(message.topic)
         payload, wrong = _opened(message, address)
-        if address is None or payload is None:
+        if address is None:
             taken.refuse(message, reason(wrong))
+            return taken
+        if payload is None:
+            known = self._known.nodes.get((address.group, address.node))
+            if known is None or not is_strange(known, self._names):
+                taken.refuse(message, reason(wrong))
             return taken
         node = self._known.node(address.group, address.node)
         if node is None:
             taken.refuse(message, reason(Wrong.NODES))
             return taken
+        self._take_of(node, address, message, payload, taken)
+        self._hush(node, taken)
+        return taken
+
+    def _take_of(
+        self, node: Node, address: Address, message: Message, payload: Payload, taken: Taken
+    ) -> None:
+        """Take a message of a node, and those that waited for it."""
         if node.held and message.arrived - node.held_since >= REORDER_NS:
             self._lose(node, message.arrived, taken)
         if address.kind is Kind.NODE_BIRTH:
@@ -92,7 +109,6 @@ class SparkplugHost:
             self._node_death(node, message, payload, taken)
         else:
             self._sequenced(node, address, message, payload, taken)
-        return taken
 
     def tick(self, now: int) -> Taken:
         """Return what is due though nothing came; ``now`` is in ns."""
@@ -100,8 +116,12 @@ class SparkplugHost:
         self._missed.ask_some(self._known, now)
         for key in list(self._known.busy):
             node = self._known.nodes.get(key)
-            if node is None or not self._due(node, now, taken):
+            of_node = Taken()
+            if node is None or not self._due(node, now, of_node):
                 self._known.busy.discard(key)
+            if node is not None:
+                self._hush(node, of_node)
+            taken.extend(of_node)
         return taken
 
     def close(self, now: int) -> Taken:
@@ -111,11 +131,24 @@ class SparkplugHost:
         """
         taken = Taken()
         for node in self._known.nodes.values():
+            of_node = Taken()
             if node.held:
-                self._lose(node, now, taken, asks=False)
+                self._lose(node, now, of_node, asks=False)
             for device in node.devices.values():
-                self._settle(node, device, {}, taken)
+                self._settle(node, device, {}, of_node)
+            self._hush(node, of_node)
+            taken.extend(of_node)
         return taken
+
+    def _hush(self, node: Node, taken: Taken) -> None:
+        """Tell nothing of what is wrong with a node of which nothing is ours."""
+        if taken.refused and is_strange(node, self._names):
+            taken.refused.clear()
+
+    def _ask(self, node: Node, now: int, taken: Taken) -> None:
+        """Ask a node for its births, if it may be ours and was not asked lately."""
+        if may_be_asked(node, self._names):
+            ask(node, now, taken)
 
     # Order
 
@@ -175,7 +208,7 @@ class SparkplugHost:
     def _lose(self, node: Node, now: int, taken: Taken, *, asks: bool = True) -> None:
         """Wait no longer for what is missing: take what waits, and doubt what aliases mean."""
         if asks:
-            ask(node, now, taken)
+            self._ask(node, now, taken)
         held, node.held = node.held, {}
         for seq in sorted(held, key=lambda seq: (seq - node.next_seq) % SEQ):
             if seq != node.next_seq:
@@ -234,7 +267,7 @@ class SparkplugHost:
                 reading.refuse(doubt or Wrong.UNKNOWN_ALIAS, untold)
             node.has_unnamed |= doubt is None
             if not is_late:
-                ask(node, message.arrived, taken)
+                self._ask(node, message.arrived, taken)
         reading.into(taken)
 
     def _keep(self, node: Node, device: Device, message: Message) -> bool:
@@ -272,7 +305,7 @@ class SparkplugHost:
             if node.is_alive:
                 return  # the same once more
             taken.refuse(message, reason(Wrong.OLD_BIRTH))
-            ask(node, message.arrived, taken)
+            self._ask(node, message.arrived, taken)
             return
         if is_older(node, sent, message.arrived):
             taken.refuse(message, reason(Wrong.OLD_BIRTH))
@@ -323,7 +356,7 @@ class SparkplugHost:
             reading.data(None)
             reading.refuse(Wrong.EARLY_BIRTH)
             reading.into(taken)
-            ask(node, message.arrived, taken)
+            self._ask(node, message.arrived, taken)
         elif is_late and device.is_born and sent is not None and sent == device.birth_ms:
             return  # the same once more
         elif is_before(sent, node.birth_ms, node, is_late) or (
@@ -335,7 +368,7 @@ class SparkplugHost:
             reading = self._reading(node, device, message, payload, is_uncertain=not device.is_born)
             reading.data(None)
             reading.into(taken)
-            ask(node, message.arrived, taken)
+            self._ask(node, message.arrived, taken)
         else:
             self._birth(node, device, message, payload, taken)
 
@@ -348,7 +381,7 @@ class SparkplugHost:
         named = reading.birth(self._known.room_for(device))
         self._known.name(device, named)
         device.is_born, device.is_doubtful, device.missing_since = True, False, None
-        device.is_remembered = False
+        device.is_remembered, device.was_born = False, True
         device.birth_ms = sent_ms(payload)
         reading.into(taken)
         if device.kept:
@@ -416,9 +449,11 @@ class SparkplugHost:
             if since is not None and now - since >= KEEP_NS:
                 self._bury(node, [device], since, now, taken)
             waits |= bool(device.kept) or device.missing_since is not None
-        if node.wants_birth or any(device.is_doubtful for device in node.devices.values()):
+        if not may_be_asked(node, self._names):
+            node.wants_birth = False
+        elif node.wants_birth or any(device.is_doubtful for device in node.devices.values()):
             node.wants_birth &= node.is_asked_lately(now)
-            ask(node, now, taken)
+            self._ask(node, now, taken)
             return True
         return waits
 

@@ -53,6 +53,20 @@ class Names:
         self._by_path: dict[str, Owner] = {}
         self._remembered: dict[str, Owner] = {}
         self._pathed: dict[str, Owner] = {}
+        groups = site.sparkplug.groups
+        self._groups = None if groups is None else frozenset(groups)
+        aliases = (alias.split("/") for point in site.points() for alias in point.aliases)
+        self._nodes = frozenset((parts[0], parts[1]) for parts in aliases if len(parts) > 2)
+
+    def follows(self, group: str) -> bool:
+        """Return whether the nodes of a group are listened to."""
+        return self._groups is None or group in self._groups
+
+    def knows(self, group: str, node: str) -> bool:
+        """Return whether the site file names a node: by its group, or by the path of a metric."""
+        if self._groups is not None:
+            return group in self._groups
+        return (group, node) in self._nodes
 
     def find(self, owner: Owner, metric: str) -> Found:
         """Return which point a metric of a device is of."""
@@ -95,7 +109,7 @@ class Names:
         else:
             found = self._site.point(metric)
             is_free = point not in self._pathed and self._by_name.get(point, owner) == owner
-        if found is None or found.name != point or not is_free:
+        if found is None or found.name != point or not is_free or not self.follows(owner[0]):
             return None
         self._remembered[point] = owner
         return found

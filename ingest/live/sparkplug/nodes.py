@@ -89,6 +89,8 @@ class Device:
         Group, node and device.
     is_born : bool
         Its birth holds.
+    was_born : bool
+        What it has is known, of this birth or an earlier one, by the site file that holds.
     is_doubtful : bool
         Messages were lost since: its aliases may stand for other metrics by now.
     birth_ms : int or None
@@ -115,6 +117,7 @@ class Device:
 
     owner: Owner
     is_born: bool = False
+    was_born: bool = False
     is_doubtful: bool = False
     birth_ms: int | None = None
     is_remembered: bool = False
@@ -140,6 +143,11 @@ class Device:
         return any(
             heard.time is not None and heard.marked is None for heard in self.points.values()
         )
+
+    @property
+    def is_ours(self) -> bool:
+        """Whether it gives points, or would if another did not."""
+        return bool(self.points) or any(tag.wrong is not None for tag in self.names.values())
 
     def displace(self, point: str) -> None:
         """Take a point away from it: another device has it."""
@@ -227,6 +235,14 @@ class Node:
     def has_known(self) -> bool:
         """Whether it has points that its death would mark."""
         return any(device.has_known for device in self.devices.values())
+
+    def let_go(self) -> None:
+        """Forget what it is of: it is listened to no more."""
+        self.is_alive = False
+        for device in self.devices.values():
+            device.is_born = device.is_doubtful = device.is_remembered = False
+            device.missing_since = None
+            device.aliases, device.names, device.points = {}, {}, {}
 
     def doubt(self) -> None:
         """Note that messages were lost: aliases may stand for other metrics by now."""

@@ -42,6 +42,7 @@ _BORN_AGAIN = (
     "a new birth was asked for; see that the edge node answers such requests and that the broker "
     "lets Bondtrail publish them (NCMD)"
 )
+_FEWER = "name the groups of the site's own nodes in the site file ([sparkplug] groups)"
 _RIGHT = {
     Wrong.TOPIC: "publish to spBv1.0/GROUP/TYPE/NODE or spBv1.0/GROUP/TYPE/NODE/DEVICE",
     Wrong.PAYLOAD: "publish what the standard's schema describes, not compressed",
@@ -65,8 +66,8 @@ _RIGHT = {
     Wrong.CLAIMED: "write the whole path GROUP/NODE/DEVICE/METRIC as the point's alias",
     Wrong.TWO_NAMES: "publish it by one name; nothing is lost where both say the same",
     Wrong.HISTORY: "give the metric or the message a timestamp",
-    Wrong.NODES: "publish fewer nodes to this broker, or let it pass on fewer (ACL)",
-    Wrong.DEVICES: "publish fewer devices to this broker, or let it pass on fewer (ACL)",
+    Wrong.NODES: f"{_FEWER}, or publish fewer nodes",
+    Wrong.DEVICES: f"{_FEWER}, or publish fewer devices",
     Wrong.METRICS: "publish fewer metrics in a birth, or fewer devices to this broker",
 }
 

@@ -83,6 +83,13 @@ class Taken:
     publish: list[tuple[str, bytes]] = field(default_factory=list)
     given: list[Given] = field(default_factory=list)
 
+    def extend(self, more: Taken) -> None:
+        """Add what came after."""
+        self.readings += more.readings
+        self.refused += more.refused
+        self.publish += more.publish
+        self.given += more.given
+
     def refuse(self, message: Message, reason: str, count: int = 1) -> None:
         """Add a message, or metrics of it, that cannot be taken."""
         self.refused.append(Refused(message, reason, count))

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
 
 NAMESPACE = "spBv1.0"
-FILTER = f"{NAMESPACE}/#"
-"""What a host subscribes to."""
 
 
 class Kind(StrEnum):
@@ -42,6 +41,11 @@ def is_for_others(topic: str) -> bool:
     return len(parts) > 2 and (parts[1] == "STATE" or parts[2] in _COMMANDS)
 
 
+def group_of(topic: str) -> str:
+    """Return the group that a topic is of; empty where it names none."""
+    return topic.split("/", 2)[1] if "/" in topic else ""
+
+
 def address_of(topic: str) -> Address | None:
     """Return who a message is of, None where the topic is none of an edge node.
 
@@ -55,6 +59,13 @@ def address_of(topic: str) -> Address | None:
     if len(parts) == 5 and (kind := _OF_DEVICE.get(parts[2])):
         return Address(kind, parts[1], parts[3], parts[4])
     return None
+
+
+def filters_of(groups: Collection[str] | None) -> list[str]:
+    """Return what to subscribe to for some groups of nodes; None is all there are."""
+    if groups is None:
+        return [f"{NAMESPACE}/#"]
+    return [f"{NAMESPACE}/{group}/#" for group in groups]
 
 
 def topic_of(kind: str, group: str, node: str, device: str = "") -> str:

@@ -37,6 +37,22 @@ def test_filters_are_our_own_topics_the_mapped_ones_and_sparkplug(decoder: Decod
     ]
 
 
+@pytest.mark.parametrize(
+    ("groups", "filters"),
+    [
+        pytest.param("[]", [], id="none"),
+        pytest.param('["plant", "Yard 2"]', ["spBv1.0/plant/#", "spBv1.0/Yard 2/#"], id="two"),
+    ],
+)
+def test_only_the_groups_that_the_site_file_names_are_subscribed(
+    decoder: Decoder, groups: str, filters: list[str]
+) -> None:
+    decoder.follow(parse_site(f"{SITE}\n[sparkplug]\ngroups = {groups}\n"))
+    assert [topic for topic in decoder.filters() if topic.startswith("spBv1.0")] == filters
+    outcome = Outcome(decoder.decode([birth("PRM-101")], NOW))
+    assert (outcome.decoded.read, outcome.rows, outcome.rejects) == (0, [], [])
+
+
 def test_mapped_topic_among_our_own_is_subscribed_once() -> None:
     site = parse_site(SITE.replace('"PUMP#1"', '"bondtrail/quay/pump#1"'))
     decoder = Decoder(site, source="x")
@@ -318,10 +334,11 @@ def test_another_site_file_brings_its_topics(decoder: Decoder) -> None:
 # Sparkplug B: docs/mqtt.md names the rules, tests/ingest/live/sparkplug holds them.
 
 
-def birth(metric: str, *, value: bool = True, at: int = AT) -> Message:
+def birth(*metrics: str, value: bool = True, at: int = AT) -> Message:
     payload = Payload(timestamp=at // 1_000_000, seq=0)
     payload.metrics.add(name="bdSeq", datatype=8, long_value=0)
-    payload.metrics.add(name=metric, datatype=11, boolean_value=value, timestamp=at // 1_000_000)
+    for name in metrics:
+        payload.metrics.add(name=name, datatype=11, boolean_value=value, timestamp=at // 1_000_000)
     return Message("spBv1.0/quay/NBIRTH/gateway", payload.SerializeToString(), NOW)
 
 
@@ -340,8 +357,8 @@ def test_sparkplug_is_taken_beside_the_others(decoder: Decoder) -> None:
 
 
 def test_unknown_metric_is_counted_and_births_are_asked_for(decoder: Decoder) -> None:
-    outcome = Outcome(decoder.decode([birth("LEVEL-7")], NOW))
-    assert outcome.rows == []
+    outcome = Outcome(decoder.decode([birth("PRM-101", "LEVEL-7")], NOW))
+    assert len(outcome.rows) == 1
     assert [reject.where for reject in outcome.rejects] == ["topic spBv1.0/quay/NBIRTH/gateway"]
     assert outcome.is_whole
     unborn = Payload(timestamp=AT // 1_000_000, seq=3)
