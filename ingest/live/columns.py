@@ -79,7 +79,7 @@ class Refused:
     """Readings of one message that cannot be taken, for one reason.
 
     ``message`` is an index into the batch; ``point`` and ``written``, the time as it came, are
-    those of the first, where they are known.
+    those of the first, where they are known; ``until`` is the time of the last.
     """
 
     message: int
@@ -87,14 +87,24 @@ class Refused:
     count: int
     point: str | None = None
     written: int | str | None = None
+    until: int | str | None = None
 
     @property
     def time(self) -> int | None:
         """The time of the first, None where it is not known or makes no sense. [ns]"""
-        if self.written is None:
-            return None
-        moments, bad = moments_of([self.written])
-        return None if bad[0] else int(moments[0])
+        return _time(self.written)
+
+    @property
+    def last_time(self) -> int | None:
+        """The time of the last, likewise; None where there is one alone. [ns]"""
+        return _time(self.until)
+
+
+def _time(written: int | str | None) -> int | None:
+    if written is None:
+        return None
+    moments, bad = moments_of([written])
+    return None if bad[0] else int(moments[0])
 
 
 @dataclass(slots=True)
@@ -150,6 +160,7 @@ class Columns:
             self.refused[key] = Refused(message, reason, count, point, time)
         else:
             known.count += count
+            known.until = time
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,11 +299,16 @@ def refused_of(judged: Judged, columns: Columns, slots: Slots, is_new: BoolArray
     keys = (judged.slot[bad].astype(np.int64) * 256 + judged.faults[bad]) * 2
     keys += is_new.take(judged.message[bad])
     _, firsts, counts = np.unique(keys, return_index=True, return_counts=True)
+    _, from_end = np.unique(keys[::-1], return_index=True)
+    lasts = len(bad) - 1 - from_end
     refused = []
-    for first, count in sorted(zip(firsts.tolist(), counts.tolist(), strict=True)):
+    groups = zip(firsts.tolist(), counts.tolist(), lasts.tolist(), strict=True)
+    for first, count, last in sorted(groups):
         row = bad[first]
         fault, point = FAULTS[judged.faults[row]], slots[judged.slot[row]].point
-        written = None if fault is Fault.TIME else columns.times[row]
+        ends = (
+            (None, None) if fault is Fault.TIME else (columns.times[row], columns.times[bad[last]])
+        )
         reason = reason_of(fault, point.role)
-        refused.append(Refused(int(judged.message[row]), reason, count, point.name, written))
+        refused.append(Refused(int(judged.message[row]), reason, count, point.name, *ends))
     return refused

@@ -44,6 +44,10 @@ class Refusal(Protocol):
     def time(self) -> int | None:
         """The time of the first, where it is known. [ns]"""
 
+    @property
+    def last_time(self) -> int | None:
+        """The time of the last where there are several, and where it is known. [ns]"""
+
 
 @dataclass(slots=True)
 class _Row:
@@ -105,7 +109,7 @@ class Tally:
         topic, reason, point = key
         if (topic, reason) == _OTHERS:
             return Reject(self.source, *_OTHERS, raw, at, row.count, last_at=_if_later(until, at))
-        times = [each.time for each in (first, last)]
+        times = [first.time, first.last_time, last.time, last.last_time]
         known = [time for time in times if time is not None]
         time = min(known, default=None)
         return Reject(

@@ -52,7 +52,8 @@ class Readings:
 class Refused:
     """Metrics of one message, or all of it, that cannot be taken for one reason.
 
-    ``point`` and ``time`` (ns) are those of the first, where they are known.
+    ``point`` and ``time`` (ns) are those of the first, where they are known; ``last_time`` is that
+    of the last of several.
     """
 
     message: Message
@@ -60,6 +61,7 @@ class Refused:
     count: int = 1
     point: str | None = None
     time: int | None = None
+    last_time: int | None = None
 
 
 @dataclass(slots=True)

@@ -130,8 +130,15 @@ def test_reject_is_that_of_the_first_and_counts_all(decoder: Decoder) -> None:
     outcome = Outcome(decoder.decode(messages, NOW))
     (reject,) = outcome.rejects
     assert (reject.count, reject.raw, reject.time) == (10, first.payload.decode(), AT)
+    assert reject.last_time == AT + 8
     assert "x" not in reject.reason.split()
     assert len(outcome.rows) == 1
+
+
+@pytest.mark.parametrize("wrong", [{"v": "x"}, {"v": 1, "q": "so-so"}])
+def test_reject_of_a_long_message_spans_its_readings(take: Take, wrong: dict[str, Any]) -> None:
+    (reject,) = take(FLOW, json.dumps([{"t": AT + n, **wrong} for n in range(50)])).rejects
+    assert (reject.count, reject.time, reject.last_time) == (50, AT, AT + 49)
 
 
 def test_raw_text_of_a_reject_shows_the_reading_even_in_a_long_message(take: Take) -> None:
