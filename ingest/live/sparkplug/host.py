@@ -94,7 +94,7 @@ class SparkplugHost:
             taken.refuse(message, reason(Wrong.NODES))
             return taken
         self._take_of(node, address, message, payload, taken)
-        self._hush(node, taken)
+        self._hush_stranger(node, taken)
         return taken
 
     def _take_of(
@@ -102,13 +102,13 @@ class SparkplugHost:
     ) -> None:
         """Take a message of a node, and those that waited for it."""
         if node.held and message.arrived - node.held_since >= REORDER_NS:
-            self._lose(node, message.arrived, taken)
+            self._wait_no_more(node, message.arrived, taken)
         if address.kind is Kind.NODE_BIRTH:
             self._node_birth(node, message, payload, taken)
         elif address.kind is Kind.NODE_DEATH:
             self._node_death(node, message, payload, taken)
         else:
-            self._sequenced(node, address, message, payload, taken)
+            self._take_numbered(node, address, message, payload, taken)
 
     def tick(self, now: int) -> Taken:
         """Return what is due though nothing came; ``now`` is in ns."""
@@ -117,10 +117,10 @@ class SparkplugHost:
         for key in list(self._known.busy):
             node = self._known.nodes.get(key)
             of_node = Taken()
-            if node is None or not self._due(node, now, of_node):
+            if node is None or not self._look_after(node, now, of_node):
                 self._known.busy.discard(key)
             if node is not None:
-                self._hush(node, of_node)
+                self._hush_stranger(node, of_node)
             taken.extend(of_node)
         return taken
 
@@ -133,14 +133,14 @@ class SparkplugHost:
         for node in self._known.nodes.values():
             of_node = Taken()
             if node.held:
-                self._lose(node, now, of_node, asks=False)
+                self._wait_no_more(node, now, of_node, asks=False)
             for device in node.devices.values():
-                self._settle(node, device, {}, of_node)
-            self._hush(node, of_node)
+                self._settle_kept(node, device, {}, of_node)
+            self._hush_stranger(node, of_node)
             taken.extend(of_node)
         return taken
 
-    def _hush(self, node: Node, taken: Taken) -> None:
+    def _hush_stranger(self, node: Node, taken: Taken) -> None:
         """Tell nothing of what is wrong with a node of which nothing is ours."""
         if taken.refused and is_strange(node, self._names):
             taken.refused.clear()
@@ -152,36 +152,38 @@ class SparkplugHost:
 
     # Order
 
-    def _sequenced(
+    def _take_numbered(
         self, node: Node, address: Address, message: Message, payload: Payload, taken: Taken
     ) -> None:
         """Take a message when it is its turn."""
         if not node.is_alive:
-            self._one(node, address, message, payload, taken)
+            self._take_in_turn(node, address, message, payload, taken)
             return
         sent = sent_ms(payload)
         if is_before(sent, node.birth_ms, node):
             # Of another count: it must not stand for the one of its number.
-            self._one(node, address, message, payload, taken, is_late=True)
+            self._take_in_turn(node, address, message, payload, taken, is_late=True)
             return
         seq = payload.seq
         if not seq and not payload.HasField("seq") and node.next_seq:
             # Numbered by nobody; but a writer that leaves out zeros leaves out the number nought.
-            self._one(node, address, message, payload, taken)
+            self._take_in_turn(node, address, message, payload, taken)
         elif seq >= SEQ:
             taken.refuse(message, reason(Wrong.SEQ))
         elif seq == node.next_seq:
             node.is_backdated |= is_backdated(sent, node.birth_ms)
             node.next_seq = (seq + 1) % SEQ
-            self._one(node, address, message, payload, taken)
+            self._take_in_turn(node, address, message, payload, taken)
             if node.held:
-                self._drain(node, taken)
+                self._take_what_is_due(node, taken)
         elif (seq - node.next_seq) % SEQ >= SEQ - MOST_HELD:
-            self._one(node, address, message, payload, taken, is_late=True)
+            self._take_in_turn(node, address, message, payload, taken, is_late=True)
         else:
-            self._hold(node, seq, message, sent, taken)
+            self._hold_back(node, seq, message, sent, taken)
 
-    def _hold(self, node: Node, seq: int, message: Message, sent: int | None, taken: Taken) -> None:
+    def _hold_back(
+        self, node: Node, seq: int, message: Message, sent: int | None, taken: Taken
+    ) -> None:
         """Let a message wait for those before it."""
         known = node.held.get(seq)
         if known is not None:
@@ -194,18 +196,18 @@ class SparkplugHost:
         self._known.waits(message)
         self._known.busy.add((node.group, node.name))
         if len(node.held) > MOST_HELD or self._known.is_full:
-            self._lose(node, message.arrived, taken)
+            self._wait_no_more(node, message.arrived, taken)
 
-    def _drain(self, node: Node, taken: Taken) -> None:
+    def _take_what_is_due(self, node: Node, taken: Taken) -> None:
         """Take the messages whose turn has come."""
         while node.held and node.is_alive:
             held = node.held.pop(node.next_seq, None)
             if held is None:
                 return
             node.next_seq = (node.next_seq + 1) % SEQ
-            self._again(node, held.message, taken)
+            self._take_held(node, held.message, taken)
 
-    def _lose(self, node: Node, now: int, taken: Taken, *, asks: bool = True) -> None:
+    def _wait_no_more(self, node: Node, now: int, taken: Taken, *, asks: bool = True) -> None:
         """Wait no longer for what is missing: take what waits, and doubt what aliases mean."""
         if asks:
             self._ask(node, now, taken)
@@ -214,18 +216,18 @@ class SparkplugHost:
             if seq != node.next_seq:
                 node.doubt()
             node.next_seq = (seq + 1) % SEQ
-            self._again(node, held[seq].message, taken)
+            self._take_held(node, held[seq].message, taken)
         self._known.busy.add((node.group, node.name))
 
-    def _again(self, node: Node, message: Message, taken: Taken) -> None:
+    def _take_held(self, node: Node, message: Message, taken: Taken) -> None:
         """Take a message that waited."""
         self._known.waits_no_more(message)
         address, payload = address_of(message.topic), parsed(message.payload)
         assert address is not None, "only messages of nodes wait"
         assert payload is not None, "only messages that could be read wait"
-        self._one(node, address, message, payload, taken)
+        self._take_in_turn(node, address, message, payload, taken)
 
-    def _one(
+    def _take_in_turn(
         self,
         node: Node,
         address: Address,
@@ -244,11 +246,11 @@ class SparkplugHost:
         elif address.kind is Kind.DEVICE_DEATH:
             self._device_death(node, device, message, payload, taken, is_late)
         else:
-            self._data(node, device, message, payload, taken, is_late)
+            self._take_data(node, device, message, payload, taken, is_late)
 
     # Data
 
-    def _data(
+    def _take_data(
         self,
         node: Node,
         device: Device,
@@ -263,14 +265,14 @@ class SparkplugHost:
         reading = self._reading(node, device, message, payload, is_uncertain=unborn)
         untold = reading.data(device.aliases if doubt is None else None)
         if untold:
-            if doubt is not Wrong.LOST or not self._keep(node, device, message):
+            if doubt is not Wrong.LOST or not self._keep_for_birth(node, device, message):
                 reading.refuse(doubt or Wrong.UNKNOWN_ALIAS, untold)
             node.has_unnamed |= doubt is None
             if not is_late:
                 self._ask(node, message.arrived, taken)
         reading.into(taken)
 
-    def _keep(self, node: Node, device: Device, message: Message) -> bool:
+    def _keep_for_birth(self, node: Node, device: Device, message: Message) -> bool:
         """Keep data whose aliases are in doubt until a birth; return whether there was room."""
         if self._known.is_full or len(device.kept) >= MOST_HELD:
             return False
@@ -281,7 +283,9 @@ class SparkplugHost:
         self._known.busy.add((node.group, node.name))
         return True
 
-    def _settle(self, node: Node, device: Device, aliases: dict[int, Tag], taken: Taken) -> None:
+    def _settle_kept(
+        self, node: Node, device: Device, aliases: dict[int, Tag], taken: Taken
+    ) -> None:
         """Take what was kept of a device, by the aliases that are certain; refuse the rest."""
         kept, device.kept = device.kept, []
         for message in kept:
@@ -310,10 +314,10 @@ class SparkplugHost:
         if is_older(node, sent, message.arrived):
             taken.refuse(message, reason(Wrong.OLD_BIRTH))
             return
-        self._split_held(node, sent, message.arrived, taken)
+        self._part_held(node, sent, message.arrived, taken)
         for device in node.devices.values():
             if session is None or session != node.bd_seq:
-                self._settle(node, device, {}, taken)
+                self._settle_kept(node, device, {}, taken)
             if device.is_born or device.is_remembered:
                 device.is_born, device.missing_since = False, message.arrived
         node.is_alive, node.bd_seq, node.birth_ms = True, session, sent
@@ -324,11 +328,11 @@ class SparkplugHost:
         if own is None:
             taken.refuse(message, reason(Wrong.DEVICES))
         else:
-            self._birth(node, own, message, payload, taken)
-        self._drain(node, taken)
+            self._learn(node, own, message, payload, taken)
+        self._take_what_is_due(node, taken)
         self._known.busy.add((node.group, node.name))
 
-    def _split_held(self, node: Node, sent: int | None, now: int, taken: Taken) -> None:
+    def _part_held(self, node: Node, sent: int | None, now: int, taken: Taken) -> None:
         """Take what waited from before a birth; what is from after it waits for its turn."""
         after = {
             seq: held
@@ -337,7 +341,7 @@ class SparkplugHost:
         }
         node.held = {seq: held for seq, held in node.held.items() if seq not in after}
         if node.held:
-            self._lose(node, now, taken, asks=False)
+            self._wait_no_more(node, now, taken, asks=False)
         node.held, node.held_since = after, now
 
     def _device_birth(
@@ -370,9 +374,9 @@ class SparkplugHost:
             reading.into(taken)
             self._ask(node, message.arrived, taken)
         else:
-            self._birth(node, device, message, payload, taken)
+            self._learn(node, device, message, payload, taken)
 
-    def _birth(
+    def _learn(
         self, node: Node, device: Device, message: Message, payload: Payload, taken: Taken
     ) -> None:
         """Learn names and aliases of a device from its birth, and take its values."""
@@ -385,7 +389,7 @@ class SparkplugHost:
         device.birth_ms = sent_ms(payload)
         reading.into(taken)
         if device.kept:
-            self._settle(node, device, _unchanged(before, device.aliases), taken)
+            self._settle_kept(node, device, _unchanged(before, device.aliases), taken)
 
     # Deaths
 
@@ -397,9 +401,9 @@ class SparkplugHost:
             taken.refuse(message, reason(Wrong.OTHER_DEATH))
             return
         if node.held:
-            self._lose(node, message.arrived, taken, asks=False)
+            self._wait_no_more(node, message.arrived, taken, asks=False)
         node.is_alive = False
-        self._bury(node, node.devices.values(), message.arrived, message.arrived, taken)
+        self._end(node, node.devices.values(), message.arrived, message.arrived, taken)
 
     def _device_death(
         self,
@@ -414,17 +418,17 @@ class SparkplugHost:
         if device.is_born and is_before(sent_ms(payload), device.birth_ms, node, is_late):
             taken.refuse(message, reason(Wrong.OLD_DEATH))
             return
-        self._bury(node, [device], message.arrived, message.arrived, taken)
+        self._end(node, [device], message.arrived, message.arrived, taken)
 
-    def _bury(
+    def _end(
         self, node: Node, devices: Iterable[Device], since: int, now: int, taken: Taken
     ) -> None:
         """Mark the points of devices unknown since a moment, and forget what their births said."""
         marks = Readings(node.source, now, False)
         for device in devices:
-            self._settle(node, device, {}, taken)
+            self._settle_kept(node, device, {}, taken)
             for heard in device.points.values():
-                _mark(heard, since, marks)
+                _mark_unknown(heard, since, marks)
                 self._names.release(device.owner, heard.point)
                 device.loosen(heard.point)
             self._known.name(device, 0)
@@ -436,18 +440,18 @@ class SparkplugHost:
 
     # Time
 
-    def _due(self, node: Node, now: int, taken: Taken) -> bool:
+    def _look_after(self, node: Node, now: int, taken: Taken) -> bool:
         """Do what is due for a node; return whether there will be more."""
         node.wait_from(now)
         if node.held and now - node.held_since >= REORDER_NS:
-            self._lose(node, now, taken)
+            self._wait_no_more(node, now, taken)
         waits = bool(node.held)
         for device in node.devices.values():
             if device.kept and now - device.kept_since >= KEEP_NS:
-                self._settle(node, device, {}, taken)
+                self._settle_kept(node, device, {}, taken)
             since = device.missing_since
             if since is not None and now - since >= KEEP_NS:
-                self._bury(node, [device], since, now, taken)
+                self._end(node, [device], since, now, taken)
             waits |= bool(device.kept) or device.missing_since is not None
         if not may_be_asked(node, self._names):
             node.wants_birth = False
@@ -529,7 +533,7 @@ def _unchanged(before: dict[int, Tag], after: dict[int, Tag]) -> dict[int, Tag]:
     }
 
 
-def _mark(heard: Heard, since: int, marks: Readings) -> None:
+def _mark_unknown(heard: Heard, since: int, marks: Readings) -> None:
     """Mark a point unknown that was heard, once."""
     if heard.time is None or heard.marked is not None:
         return
