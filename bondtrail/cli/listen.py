@@ -31,6 +31,12 @@ if TYPE_CHECKING:
 )
 @broker_options
 @session_options
+@click.option(
+    "--leave",
+    is_flag=True,
+    help="Do not listen: have the broker forget the listener of this name and discard what it "
+    "still keeps for it. For one that is not to come back.",
+)
 @health_option
 @site_option
 @holds_from_option
@@ -39,6 +45,7 @@ def command(
     broker: Broker,
     client_id: str | None,
     share: str | None,
+    leave: bool,
     health: str,
     site_file: Path | None,
     holds_from: str | None,
@@ -51,6 +58,9 @@ def command(
     on. What cannot be taken is kept with the reason: see bondtrail show rejects.
 
     Ctrl-C or SIGTERM ends it: what it holds is committed and acknowledged first.
+
+    Bondtrail reads and reports; it is not a safety function. What must act at once belongs into
+    the interlock. Local codes and licensed practice come first.
     """
     from bondtrail.logs import log_plainly
     from bondtrail.metrics import Metrics
@@ -58,6 +68,9 @@ def command(
 
     settings = listen_settings(broker, client_id, share)
     given = opening.given_site(site_file)
+    if leave:
+        leave_broker(broker, client_id, given, db)
+        return
     since = opening.holding_moment(holds_from, given, opening.clock_ns())
     log_plainly()
     metrics = Metrics()
@@ -73,6 +86,28 @@ def command(
     with told_to_stop() as stop, answering(health, live, ready, metrics):
         listener.run(stop)
     print("Stopped; all that was committed is acknowledged.", flush=True)
+
+
+def leave_broker(broker: Broker, client_id: str | None, given: Site | None, db: str) -> None:
+    """Have a broker forget a listener, and say what that discards.
+
+    Raises
+    ------
+    Fault
+        If no site file tells how the listener is called.
+    """
+    from ingest.live.leaving import leave
+    from ingest.live.rounds import default_client_id
+    from ingest.live.status import status_topic
+
+    if given is None:
+        with opening.existing_store(db) as store:
+            given = opening.needed_site(store)
+    name = client_id or default_client_id(given.id)
+    if leave(broker, name, status_topic(given.id, name)):
+        print(f"{broker.where} has forgotten {name}; what it still kept for it is discarded.")
+    else:
+        print(f"{broker.where} knows no {name}: nothing was kept for it.")
 
 
 def listen_settings(broker: Broker, client_id: str | None, share: str | None) -> ListenSettings:

@@ -12,7 +12,7 @@ import pytest
 
 from store import open_store
 from tests.bondtrail.cli.conftest import Run
-from tests.publishing import Publisher
+from tests.publishing import Publisher, keep_session
 from tests.services import MosquittoServer, mosquitto
 
 SECRET = "s3cret-of-a-test"
@@ -69,6 +69,23 @@ def test_a_listener_as_a_process_stores_says_so_and_stops_in_order(
     assert "Z INFO    ingest.live.standing: stopped" in err
     with open_store(f"sqlite:///{folder / 'bondtrail.db'}") as store:
         assert store.read("bay-1.resistance").value.tolist() == [2.5]
+
+
+def test_a_listener_that_does_not_come_back_leaves(
+    run: Run, broker: MosquittoServer, site_file: str
+) -> None:
+    leave = ("listen", "--leave", "--broker", broker.url, "--site", site_file)
+    name = "bondtrail-test-site"
+    keep_session(broker.port, name, "left/#")
+    done = run(*leave)
+    assert (done.status, done.out) == (
+        0,
+        f"{broker.url} has forgotten {name}; what it still kept for it is discarded.\n",
+    )
+    assert run(*leave).out == f"{broker.url} knows no {name}: nothing was kept for it.\n"
+    other = run(*leave, "--client-id", "other")
+    assert other.out == f"{broker.url} knows no other: nothing was kept for it.\n"
+    assert "no store at" in run("listen", "--leave", "--broker", broker.url).err
 
 
 @pytest.mark.parametrize(
