@@ -403,7 +403,7 @@ class SparkplugHost:
         if node.held:
             self._wait_no_more(node, message.arrived, taken, asks=False)
         node.is_alive = False
-        self._end(node, node.devices.values(), message.arrived, message.arrived, taken)
+        self._mark_dead(node, node.devices.values(), message.arrived, message.arrived, taken)
 
     def _device_death(
         self,
@@ -418,9 +418,9 @@ class SparkplugHost:
         if device.is_born and is_before(sent_ms(payload), device.birth_ms, node, is_late):
             taken.refuse(message, reason(Wrong.OLD_DEATH))
             return
-        self._end(node, [device], message.arrived, message.arrived, taken)
+        self._mark_dead(node, [device], message.arrived, message.arrived, taken)
 
-    def _end(
+    def _mark_dead(
         self, node: Node, devices: Iterable[Device], since: int, now: int, taken: Taken
     ) -> None:
         """Mark the points of devices unknown since a moment, and forget what their births said."""
@@ -451,7 +451,7 @@ class SparkplugHost:
                 self._settle_kept(node, device, {}, taken)
             since = device.missing_since
             if since is not None and now - since >= KEEP_NS:
-                self._end(node, [device], since, now, taken)
+                self._mark_dead(node, [device], since, now, taken)
             waits |= bool(device.kept) or device.missing_since is not None
         if not may_be_asked(node, self._names):
             node.wants_birth = False

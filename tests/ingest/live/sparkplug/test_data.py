@@ -1,4 +1,8 @@
-"""Data and births: which point, which time, which value, which quality."""
+"""Data and births: which point, which time, which value, which quality.
+
+Sections beside tests are those of the Sparkplug specification 3.0.0 (ISO/IEC 20237); their titles
+are from memory.
+"""
 
 from __future__ import annotations
 
@@ -52,6 +56,7 @@ def talk() -> Talk:
 
 
 def test_births_give_values_in_the_units_that_are_kept() -> None:
+    # Section "Birth Message (DBIRTH)".
     talk = Talk()
     assert talk.nbirth(metric("KEY-1", datatype=BOOLEAN, boolean_value=True)).rows == [
         ("rail-1.bypass", 0, 1.0, 0)
@@ -61,6 +66,7 @@ def test_births_give_values_in_the_units_that_are_kept() -> None:
 
 
 def test_data_by_alias_go_to_the_point_of_the_birth(talk: Talk) -> None:
+    # Section "Data Message (DDATA)".
     heard = talk.ddata(told(FLOW, 3.0), told(OHM, 4.0), seq=2, at=1000)
     assert heard.rows == [(FLO, 1000, 3.0, 0), (RES, 1000, 4000.0, 0)]
     assert not heard.faults
@@ -68,12 +74,14 @@ def test_data_by_alias_go_to_the_point_of_the_birth(talk: Talk) -> None:
 
 
 def test_node_has_data_of_its_own(talk: Talk) -> None:
+    # Section "Data Message (NDATA)".
     talk.nbirth(metric("KEY-1", 0, datatype=BOOLEAN, boolean_value=True), at=10)
     heard = talk.say("NDATA", metric(alias=0, boolean_value=False), seq=1, at=20)
     assert heard.rows == [("rail-1.bypass", 20, 0.0, 0)]
 
 
 def test_alias_nought_is_an_alias() -> None:
+    # Section "Metric".
     talk = Talk()
     talk.nbirth()
     talk.dbirth(metric("FT-1", 0, datatype=DOUBLE, double_value=1.0))
@@ -81,6 +89,7 @@ def test_alias_nought_is_an_alias() -> None:
 
 
 def test_births_without_aliases_are_followed_by_names() -> None:
+    # Section "Metric".
     talk = Talk()
     talk.nbirth()
     talk.dbirth(metric("FT-1", datatype=INT32, int_value=1))
@@ -89,6 +98,7 @@ def test_births_without_aliases_are_followed_by_names() -> None:
 
 
 def test_a_later_birth_changes_what_an_alias_stands_for(talk: Talk) -> None:
+    # Section "Birth Message (DBIRTH)".
     swapped = [(OHM[0], FLOW[1], DOUBLE), (FLOW[0], OHM[1], DOUBLE)]
     talk.dbirth(*[born(what, 7.0) for what in swapped], seq=2, at=100)
     heard = talk.ddata(metric(alias=FLOW[1], double_value=1.0), seq=3, at=200)
@@ -96,6 +106,7 @@ def test_a_later_birth_changes_what_an_alias_stands_for(talk: Talk) -> None:
 
 
 def test_one_alias_at_two_devices_is_told_apart_by_the_topic() -> None:
+    # Section "Metric".
     # The standard has aliases unique in a node; where they are not, the topic still tells (ours).
     talk = Talk()
     talk.nbirth()
@@ -106,6 +117,7 @@ def test_one_alias_at_two_devices_is_told_apart_by_the_topic() -> None:
 
 
 def test_alias_that_stands_twice_in_a_birth_is_of_neither() -> None:
+    # Section "Metric".
     talk = Talk()
     talk.nbirth()
     heard = talk.dbirth(born(OHM, 1.0), born(("FT-1", OHM[1], DOUBLE), 2.0))
@@ -116,6 +128,7 @@ def test_alias_that_stands_twice_in_a_birth_is_of_neither() -> None:
 
 
 def test_alias_that_no_birth_named_is_refused_and_a_birth_asked_for(talk: Talk) -> None:
+    # Section "Command (NCMD)".
     heard = talk.ddata(metric(alias=99, double_value=1.0), told(FLOW, 2.0), seq=2, at=7)
     assert heard.rows == [(FLO, 7, 2.0, 0)]
     assert heard.faults == [(Wrong.UNKNOWN_ALIAS, 1)]
@@ -136,6 +149,7 @@ def test_alias_that_no_birth_named_is_refused_and_a_birth_asked_for(talk: Talk) 
 def test_time_is_that_of_the_metric_else_message_else_arrival(
     talk: Talk, stamp: int | None, sent: int | None, expected: tuple[int, int]
 ) -> None:
+    # Section "Timestamps in Sparkplug".
     heard = talk.ddata(told(FLOW, 2.0, timestamp=stamp), seq=2, sent=sent, at=700)
     assert heard.rows == [(FLO, expected[0], 2.0, expected[1])]
 
@@ -180,6 +194,7 @@ VALUES: list[Any] = [
 def test_numbers_mean_what_their_type_says(
     datatype: int, value: dict[str, Any], expected: float
 ) -> None:
+    # Section "DataType Details".
     talk = Talk()
     talk.nbirth()
     rows = talk.dbirth(metric("FT-1", 1, datatype=datatype, **value)).rows
@@ -207,6 +222,7 @@ def test_numbers_mean_what_their_type_says(
 def test_values_are_read_by_their_role(
     talk: Talk, name: str, value: dict[str, Any], expected: tuple[str, float]
 ) -> None:
+    # Section "DataType Details".
     heard = talk.ddata(metric(name, **value), seq=2, at=3)
     assert heard.rows == [(expected[0], 3, expected[1], 0)]
 
@@ -269,6 +285,7 @@ def test_text_that_is_not_utf8_is_refused(talk: Talk) -> None:
     ],
 )
 def test_property_quality(talk: Talk, code: int | None, quality: int) -> None:
+    # Section "Quality Codes".
     heard = talk.ddata(told(FLOW, 1.0, quality=code), seq=2, at=3)
     assert heard.rows == [(FLO, 3, 1.0, quality)]
 
@@ -288,6 +305,7 @@ def test_quality_that_cannot_be_read_is_uncertain(talk: Talk, properties: Any) -
 
 
 def test_other_properties_say_nothing_of_quality(talk: Talk) -> None:
+    # Section "PropertySet".
     unit = {"keys": ["engUnit"], "values": [{"type": STRING, "string_value": "L/min"}]}
     heard = talk.ddata(told(FLOW, 1.0, properties=unit), seq=2, at=3)
     assert heard.rows == [(FLO, 3, 1.0, 0)]
@@ -309,6 +327,7 @@ def test_null_of_bad_quality_says_that_what_was_known_is_unknown(talk: Talk) -> 
 
 
 def test_historical_data_are_taken_at_their_own_time(talk: Talk) -> None:
+    # Section "Metric".
     heard = talk.ddata(
         told(FLOW, 5.0, timestamp=T - 60_000, is_historical=True), told(FLOW, 6.0), seq=2, at=50
     )
@@ -339,6 +358,7 @@ def test_births_say_nothing_of_clocks() -> None:
 
 
 def test_data_by_alias_before_a_birth_are_refused_and_a_birth_is_asked_for() -> None:
+    # Section "Command (NCMD)".
     talk = Talk()
     heard = talk.ddata(told(FLOW, 1.0), told(OHM, 1.0), seq=9)
     assert (heard.rows, heard.faults) == ([], [(Wrong.UNBORN, 2)])
@@ -359,6 +379,7 @@ def test_data_by_name_before_a_birth_are_uncertain() -> None:
 
 
 def test_birth_of_a_device_before_its_node_is_taken_as_uncertain() -> None:
+    # Section "Device Session Establishment".
     talk = Talk()
     heard = talk.dbirth(born(FLOW, 1.0), at=4)
     assert heard.rows == [(FLO, 4, 1.0, 1)]
@@ -368,6 +389,7 @@ def test_birth_of_a_device_before_its_node_is_taken_as_uncertain() -> None:
 
 
 def test_device_is_not_born_by_the_birth_of_its_node() -> None:
+    # Section "Device Session Establishment".
     talk = Talk()
     talk.births()
     talk.nbirth(at=1000)
@@ -492,6 +514,7 @@ def test_metric_without_name_and_alias_is_refused(talk: Talk) -> None:
     ],
 )
 def test_what_is_for_others_is_left_in_peace(talk: Talk, topic: str) -> None:
+    # Section "Message Type Element".
     heard = talk.raw(topic, b'{"online": true}')
     assert (heard.rows, heard.faults, heard.asked) == ([], [], [])
 
@@ -510,6 +533,7 @@ def test_what_is_for_others_is_left_in_peace(talk: Talk, topic: str) -> None:
     ],
 )
 def test_topic_of_no_known_form_is_refused(talk: Talk, topic: str) -> None:
+    # Section "Topic Namespace Elements".
     assert talk.raw(topic, b"").faults == [(Wrong.TOPIC, 1)]
 
 
@@ -524,6 +548,7 @@ def test_topic_of_no_known_form_is_refused(talk: Talk, topic: str) -> None:
 def test_message_that_cannot_be_read_is_refused_whole(
     talk: Talk, payload: bytes, flags: dict[str, bool], fault: str
 ) -> None:
+    # Section "Google Protocol Buffer Schema".
     heard = talk.raw("spBv1.0/plant/DDATA/gate/m1", payload, **flags)
     assert [found.split(":")[0] for found, _ in heard.faults] == [str(fault).split(":")[0]]
 
@@ -537,5 +562,6 @@ def test_another_site_file_is_followed(talk: Talk) -> None:
 
 
 def test_empty_payload_is_a_message_without_metrics() -> None:
+    # Section "Payload".
     heard = Talk().raw("spBv1.0/plant/NDATA/gate", b"")
     assert (heard.rows, heard.faults, heard.asked) == ([], [], [])

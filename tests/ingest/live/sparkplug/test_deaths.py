@@ -3,6 +3,9 @@
 Published: a death marks the tags of the node, or of the device, stale; bdSeq of a death must be
 that of the birth; an NDEATH has no seq and only bdSeq. When a mark stands, and what ends it, is
 ours.
+
+Sections beside tests are those of the Sparkplug specification 3.0.0 (ISO/IEC 20237); their titles
+are from memory.
 """
 
 from __future__ import annotations
@@ -35,6 +38,7 @@ def talk() -> Talk:
 
 
 def test_death_of_a_node_marks_its_points_and_those_of_its_devices(talk: Talk) -> None:
+    # Section "Edge Node Session Termination".
     talk.dbirth(metric("FT-2", 20, datatype=DOUBLE, double_value=2.0), seq=2, device="m2")
     talk.say("NDATA", metric("KEY-1", boolean_value=True), seq=3)
     heard = talk.ndeath(at=5000)
@@ -48,6 +52,7 @@ def test_death_of_a_node_marks_its_points_and_those_of_its_devices(talk: Talk) -
 
 
 def test_death_of_a_device_marks_its_points_alone(talk: Talk) -> None:
+    # Section "Device Session Termination".
     talk.dbirth(metric("FT-2", 20, datatype=DOUBLE, double_value=2.0), seq=2, device="m2")
     heard = talk.say("DDEATH", seq=3, device="m2", at=7)
     assert heard.rows == [("rail-2.flow", 7, 2.0, 2)]
@@ -60,6 +65,7 @@ def test_mark_stands_after_the_last_reading_where_clocks_differ(talk: Talk) -> N
 
 
 def test_history_does_not_move_what_a_death_marks(talk: Talk) -> None:
+    # Section "Metric".
     talk.ddata(told(FLOW, 3.0, timestamp=1_772_399_000_000, is_historical=True), seq=2)
     talk.ddata(told(FLOW, 4.0, timestamp=1_772_400_300_000, is_historical=True), seq=3)
     assert (FLO, 5000, 100.0, 2) in talk.ndeath(at=5000).rows
@@ -73,17 +79,20 @@ def test_points_that_were_not_heard_are_not_marked() -> None:
 
 
 def test_second_death_marks_nothing_again(talk: Talk) -> None:
+    # Section "Edge Node Session Termination".
     assert talk.say("DDEATH", seq=2, at=5).rows
     assert talk.ndeath(at=6).rows == []
 
 
 def test_death_of_another_session_is_left_out(talk: Talk) -> None:
+    # Section "Death Message (NDEATH)".
     heard = talk.ndeath(bd=7, at=5)
     assert (heard.rows, heard.faults) == ([], [(Wrong.OTHER_DEATH, 1)])
     assert talk.ddata(told(FLOW, 1.0), seq=2, at=8).rows == [(FLO, 8, 1.0, 0)]
 
 
 def test_will_of_the_last_session_that_comes_after_the_new_birth_is_left_out(talk: Talk) -> None:
+    # Section "Death Message (NDEATH)".
     talk.births(bd=1, at=1000)
     assert talk.ndeath(bd=0, at=1001).faults == [(Wrong.OTHER_DEATH, 1)]
     assert talk.ndeath(bd=1, at=1002).rows
@@ -102,6 +111,7 @@ def test_session_numbers_that_are_not_told_do_not_keep_a_death_out(birth: int | 
 
 
 def test_data_after_a_death_need_a_birth(talk: Talk) -> None:
+    # Section "Edge Node Session Establishment".
     talk.ndeath(at=5)
     heard = talk.ddata(told(FLOW, 1.0), metric("Bond/Ohm", double_value=1.0), seq=2, at=8)
     assert heard.rows == [(RES, 8, 1000.0, 1)]
@@ -110,6 +120,7 @@ def test_data_after_a_death_need_a_birth(talk: Talk) -> None:
 
 
 def test_device_that_died_needs_a_birth_of_its_own(talk: Talk) -> None:
+    # Section "Device Session Establishment".
     talk.say("DDEATH", seq=2, at=5)
     assert talk.ddata(told(FLOW, 1.0), seq=3, at=8).faults == [(Wrong.UNBORN, 1)]
     talk.dbirth(born(FLOW, 6.0), seq=4, at=9)
@@ -130,6 +141,7 @@ def test_value_of_a_birth_that_was_read_before_the_death_holds_again_from_the_bi
 
 
 def test_history_in_a_birth_does_not_end_a_death(talk: Talk) -> None:
+    # Section "Metric".
     talk.ndeath(at=5000)
     talk.nbirth(bd=1, at=6000)
     past = born(FLOW, 3.0, timestamp=1_772_400_001_000, is_historical=True)
@@ -137,6 +149,7 @@ def test_history_in_a_birth_does_not_end_a_death(talk: Talk) -> None:
 
 
 def test_device_that_is_not_born_again_with_its_node_is_marked(talk: Talk) -> None:
+    # Section "Edge Node Session Establishment".
     talk.nbirth(bd=1, at=1000)
     assert talk.tick(999 + KEEP).rows == []
     heard = talk.tick(1000 + KEEP)
@@ -154,6 +167,7 @@ def test_clock_that_is_set_back_does_not_keep_a_missing_device_alive(talk: Talk)
 
 
 def test_device_that_is_born_again_with_its_node_is_not_marked(talk: Talk) -> None:
+    # Section "Device Session Establishment".
     talk.births(bd=1, at=1000)
     assert talk.tick(1000 + KEEP).rows == []
 
@@ -187,6 +201,7 @@ def test_death_of_a_node_that_is_not_known_is_nothing() -> None:
 
 
 def test_node_alone_can_die(talk: Talk) -> None:
+    # Section "Edge Node Session Termination".
     other = Talk(talk.host)
     other.nbirth(metric("FT-2", datatype=DOUBLE, double_value=1.0), node="yard")
     assert other.ndeath(node="yard", at=5).rows == [("rail-2.flow", 5, 1.0, 2)]

@@ -1,4 +1,8 @@
-"""What is encoded as an edge node would, a host takes as it was."""
+"""What is encoded as an edge node would, a host takes as it was.
+
+Sections beside tests are those of the Sparkplug specification 3.0.0 (ISO/IEC 20237); their titles
+are from memory.
+"""
 
 from __future__ import annotations
 
@@ -55,6 +59,7 @@ def edge() -> Edge:
 
 
 def test_stations_are_devices(edge: Edge) -> None:
+    # Section "Birth Message (DBIRTH)".
     assert [topic for topic, _ in edge.births(ns(T))] == [
         "spBv1.0/quay/NBIRTH/gate",
         "spBv1.0/quay/DBIRTH/gate/rail-0",
@@ -64,6 +69,7 @@ def test_stations_are_devices(edge: Edge) -> None:
 
 
 def test_aliases_are_unique_in_the_node(edge: Edge) -> None:
+    # Section "Metric".
     aliases = [
         item.alias
         for topic, payload in edge.births(ns(T))
@@ -99,6 +105,7 @@ def test_births_tell_the_newest_readings(edge: Edge) -> None:
 
 
 def test_death_is_that_of_the_births(edge: Edge) -> None:
+    # Section "Death Message (NDEATH)".
     host = SparkplugHost(STATIONS)
     send(host, *edge.births(ns(T)))
     send(host, edge.data("rail-0", ["rail-0.status"], [ns(T)], [1.0], [0], ns(T)))
@@ -112,6 +119,7 @@ def test_death_is_that_of_the_births(edge: Edge) -> None:
 
 
 def test_numbers_go_on_over_devices_and_round(edge: Edge) -> None:
+    # Section "Payload".
     host = SparkplugHost(STATIONS)
     send(host, *edge.births(ns(T)))
     for n in range(600):
@@ -122,6 +130,7 @@ def test_numbers_go_on_over_devices_and_round(edge: Edge) -> None:
 
 
 def test_request_for_births_is_told_from_other_commands() -> None:
+    # Section "Command (NCMD)".
     assert asks_for_births(rebirth(ns(T)))
     other = Payload(metrics=[metric("Node Control/Reboot", boolean_value=True)])
     assert not asks_for_births(other.SerializeToString())

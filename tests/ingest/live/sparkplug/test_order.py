@@ -3,6 +3,9 @@
 Published: seq counts 0 to 255 and then from 0 again, over a node and its devices; lost order leads,
 after a time for reordering, to a request for a birth. How long and how much waits, and that aliases
 are in doubt until then, is ours.
+
+Sections beside tests are those of the Sparkplug specification 3.0.0 (ISO/IEC 20237); their titles
+are from memory.
 """
 
 from __future__ import annotations
@@ -29,6 +32,7 @@ def talk() -> Talk:
 
 
 def test_numbers_go_round_after_255() -> None:
+    # Section "Payload".
     talk = Talk()
     talk.nbirth(seq=254)
     talk.dbirth(born(FLOW, 0.0), seq=255)
@@ -38,6 +42,7 @@ def test_numbers_go_round_after_255() -> None:
 
 
 def test_node_and_devices_share_one_counter(talk: Talk) -> None:
+    # Section "Payload".
     talk.dbirth(metric("FT-2", 20, datatype=DOUBLE, double_value=0.0), seq=2, device="m2")
     talk.say("NDATA", metric("KEY-1", boolean_value=False), seq=3)
     heard = talk.ddata(metric(alias=20, double_value=1.0), seq=4, device="m2", at=9)
@@ -45,11 +50,13 @@ def test_node_and_devices_share_one_counter(talk: Talk) -> None:
 
 
 def test_birth_of_the_node_begins_anew(talk: Talk) -> None:
+    # Section "Birth Message (NBIRTH)".
     talk.nbirth(seq=100, at=10)
     assert talk.dbirth(born(FLOW, 1.0), seq=101, at=11).rows == [(FLO, 11, 1.0, 0)]
 
 
 def test_messages_out_of_order_wait_and_are_taken_in_order(talk: Talk) -> None:
+    # Section "Host Application Message Ordering".
     assert talk.ddata(told(FLOW, 4.0), seq=4, at=4).rows == []
     assert talk.ddata(told(FLOW, 3.0), seq=3, at=3).rows == []
     heard = talk.ddata(told(FLOW, 2.0), seq=2, at=2)
@@ -59,6 +66,7 @@ def test_messages_out_of_order_wait_and_are_taken_in_order(talk: Talk) -> None:
 
 
 def test_birth_of_a_device_that_comes_late_comes_first(talk: Talk) -> None:
+    # Section "Host Application Message Ordering".
     swapped = [("Bond/Ohm", FLOW[1], DOUBLE), ("FT-1", OHM[1], DOUBLE)]
     assert talk.ddata(metric(alias=OHM[1], double_value=5.0), seq=3, at=20).rows == []
     heard = talk.dbirth(*[born(what, 1.0) for what in swapped], seq=2, at=10)
@@ -66,6 +74,7 @@ def test_birth_of_a_device_that_comes_late_comes_first(talk: Talk) -> None:
 
 
 def test_what_does_not_come_in_time_is_lost_and_a_birth_is_asked_for(talk: Talk) -> None:
+    # Section "Host Application Message Ordering".
     talk.ddata(told(FLOW, 4.0), metric("Bond/Ohm", double_value=1.0), seq=4, at=0)
     assert talk.tick(WINDOW - 1).asked == []
     heard = talk.tick(WINDOW)
@@ -75,6 +84,7 @@ def test_what_does_not_come_in_time_is_lost_and_a_birth_is_asked_for(talk: Talk)
 
 
 def test_window_ends_by_the_next_message_as_well(talk: Talk) -> None:
+    # Section "Host Application Message Ordering".
     talk.ddata(told(FLOW, 4.0), seq=4, at=0)
     heard = talk.say("NDATA", metric("KEY-1", boolean_value=True), seq=5, at=WINDOW)
     assert heard.asked == REBIRTH
@@ -82,6 +92,7 @@ def test_window_ends_by_the_next_message_as_well(talk: Talk) -> None:
 
 
 def test_data_after_a_loss_are_taken_when_a_birth_says_the_same_again(talk: Talk) -> None:
+    # Section "Birth Message (DBIRTH)".
     talk.ddata(told(FLOW, 4.0), seq=4, at=4)
     talk.tick(4 + WINDOW)
     assert talk.ddata(told(FLOW, 5.0), seq=5, at=2500).rows == []
@@ -96,6 +107,7 @@ def test_data_after_a_loss_are_taken_when_a_birth_says_the_same_again(talk: Talk
 
 
 def test_data_after_a_loss_are_refused_where_a_birth_says_otherwise(talk: Talk) -> None:
+    # Section "Birth Message (DBIRTH)".
     talk.ddata(told(FLOW, 4.0), seq=4, at=4)
     talk.tick(4 + WINDOW)
     heard = talk.dbirth(born(("Bond/Ohm", FLOW[1], DOUBLE), 1.0), seq=5, at=3001)
@@ -193,6 +205,7 @@ def test_birth_from_the_future_does_not_keep_later_ones_out() -> None:
 
 
 def test_what_comes_before_the_birth_of_its_node_waits_for_it(talk: Talk) -> None:
+    # Section "Host Application Message Ordering".
     # Reordered on the way: the device's birth (seq 1) overtook that of its node (seq 0).
     assert talk.dbirth(born(FLOW, 6.0), seq=101, at=5001).rows == []
     heard = talk.nbirth(seq=100, at=5000, bd=1)
@@ -201,17 +214,20 @@ def test_what_comes_before_the_birth_of_its_node_waits_for_it(talk: Talk) -> Non
 
 
 def test_one_number_twice(talk: Talk) -> None:
+    # Section "Payload".
     talk.ddata(told(FLOW, 4.0), seq=4)
     assert talk.ddata(told(FLOW, 4.0), seq=4).faults == []
     assert talk.ddata(told(FLOW, 5.0), seq=4).faults == [(Wrong.SAME_SEQ, 1)]
 
 
 def test_number_beyond_255(talk: Talk) -> None:
+    # Section "Payload".
     assert talk.ddata(told(FLOW, 4.0), seq=256).faults == [(Wrong.SEQ, 1)]
     assert talk.nbirth(seq=2**64 - 1, at=9).faults == [(Wrong.SEQ, 1)]
 
 
 def test_writer_that_leaves_out_zeros_leaves_out_number_nought() -> None:
+    # Section "Payload".
     talk = Talk()
     talk.nbirth(seq=255)
     talk.dbirth(born(FLOW, 1.0), seq=None)

@@ -2,6 +2,9 @@
 
 Published: NDEATH is the will of the connection, at QoS 1, so that the broker keeps it for a
 listener that is away; births have QoS 0, and are not kept. What is remembered is ours.
+
+Sections beside tests are those of the Sparkplug specification 3.0.0 (ISO/IEC 20237); their titles
+are from memory.
 """
 
 from __future__ import annotations
@@ -106,6 +109,7 @@ def test_what_is_remembered_is_not_told_again() -> None:
 
 @pytest.mark.parametrize("session", [0, 7], ids=["one-session", "another"])
 def test_death_of_a_node_before_any_birth_marks_what_it_gave(session: int) -> None:
+    # Section "Death Message (NDEATH)".
     talk = again()
     heard = talk.ndeath(bd=session, at=5)
     assert (sorted(heard.rows), heard.faults) == (marked(5), [])
@@ -113,6 +117,7 @@ def test_death_of_a_node_before_any_birth_marks_what_it_gave(session: int) -> No
 
 
 def test_death_of_a_device_before_any_birth_marks_what_it_gave() -> None:
+    # Section "Death Message (DDEATH)".
     talk = again()
     assert talk.say("DDEATH", seq=9, device="m2", at=5).rows == [("rail-2.flow", 5, 5.0, 2)]
     assert len(talk.ndeath(at=6).rows) == len(HEARD) - 1
@@ -232,6 +237,7 @@ def test_what_was_marked_stays_so_by_another_site_file() -> None:
 
 
 def test_nodes_of_before_are_asked_for_their_births_a_few_at_a_time() -> None:
+    # Section "Command (NCMD)".
     nodes = [f"n{n:02}" for n in range(2 * MOST_ASKED + 1)]
     site = parse_site(_site_of(nodes))
     host = SparkplugHost(site)
@@ -276,6 +282,7 @@ def test_death_of_a_session_whose_birth_was_missed_is_believed() -> None:
 
 
 def test_birth_makes_sessions_certain_again() -> None:
+    # Section "Death Message (NDEATH)".
     talk = reconnected()
     talk.births(bd=1, at=5)
     assert talk.ndeath(bd=0, at=6).faults == [(Wrong.OTHER_DEATH, 1)]

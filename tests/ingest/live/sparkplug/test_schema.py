@@ -2,6 +2,9 @@
 
 Numbers and types of fields: published in the standard's schema; those of property sets (keys 1,
 values 2; type 1, null 2, integer 3) from memory.
+
+Sections beside tests are those of the Sparkplug specification 3.0.0 (ISO/IEC 20237); their titles
+are from memory.
 """
 
 from __future__ import annotations
@@ -44,6 +47,7 @@ def varint(number: int) -> bytes:
 
 
 def test_metric_written_out_by_hand_is_read() -> None:
+    # Section "Google Protocol Buffer Schema".
     payload = bytes([0x08, 0x05, 0x12, len(METRIC)]) + METRIC + bytes([0x18, 0xFF, 0x01])
     found = parsed(payload)
     assert found is not None
@@ -73,6 +77,7 @@ def test_metric_written_out_by_hand_is_read() -> None:
     ],
 )
 def test_each_kind_of_value_has_its_number(raw: bytes, kind: str, value: object) -> None:
+    # Section "Google Protocol Buffer Schema".
     found = parsed(b"\x12" + varint(len(raw)) + raw)
     assert found is not None
     assert found.metrics[0].WhichOneof("value") == kind
@@ -80,6 +85,7 @@ def test_each_kind_of_value_has_its_number(raw: bytes, kind: str, value: object)
 
 
 def test_quality_written_out_by_hand_is_read() -> None:
+    # Section "Quality Codes".
     value = b"\x08\x03" + b"\x18" + varint(500)  # type Int32, int_value
     properties = b"\x0a\x07Quality" + b"\x12" + varint(len(value)) + value
     metric = b"\x10\x01" + b"\x4a" + varint(len(properties)) + properties + b"\x38\x01"
@@ -118,6 +124,7 @@ def test_what_is_no_message_is_told(raw: bytes) -> None:
 
 
 def test_templates_nested_without_end_are_not_opened() -> None:
+    # Section "Template".
     raw = b""
     for _ in range(5000):
         raw = b"\x12" + varint(len(raw)) + raw  # metrics of a template
@@ -142,5 +149,6 @@ def test_generated_module_is_that_of_the_schema(tmp_path: Path) -> None:
 
 
 def test_sequence_number_nought_is_there() -> None:
+    # Section "Payload".
     assert Payload.FromString(b"\x18\x00").HasField("seq")
     assert not Payload.FromString(b"").HasField("seq")
