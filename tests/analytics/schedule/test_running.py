@@ -81,7 +81,7 @@ def test_a_run_is_recorded_with_what_it_came_to(
     with jobs_of(opened, clock, task := Task("tidy", 60, work)) as jobs:
         jobs._turn(task)
     assert recorded(store, "tidy") == Job(
-        "tidy", BEGIN, BEGIN + 3 * S, BEGIN + 3 * S, 0, "3 things done", this_process()
+        "tidy", BEGIN, BEGIN + 3 * S, BEGIN + 3 * S, 0, "3 things done", this_process(), 60
     )
 
 
