@@ -201,11 +201,14 @@ _NOT_LET_IN = (
     "password authentication failed",
     "no password supplied",
     "no pg_hba.conf entry",
-    "does not exist",
+    "FATAL: role ",
     "is not permitted to log in",
     "permission denied for database",
 )
-"""What PostgreSQL says while it signs nobody in: the driver gives no code for that."""
+"""What PostgreSQL says to whom it does not let in: the driver gives no code for that.
+
+A database that is not there is none of it: one that is being restored comes back.
+"""
 
 
 def translate(exc: BaseException, where: str) -> StoreError:

@@ -6,7 +6,7 @@ import datetime as dt
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from unittest.mock import patch
@@ -374,19 +374,15 @@ def test_a_server_that_is_not_there_is_named_without_its_password() -> None:
     assert "hush" not in str(caught.value)
 
 
-@pytest.mark.parametrize(
-    ("turn", "told"),
-    [
-        pytest.param(lambda url: url + "_gone", "database .* does not exist", id="database"),
-        pytest.param(lambda url: url.replace("//bondtrail@", "//nobody@"), "role", id="user"),
-    ],
-)
-def test_a_server_that_does_not_let_us_in_is_not_waited_for(
-    postgres_url: str, turn: Callable[[str], str], told: str
-) -> None:
+def test_a_server_without_the_database_is_named(postgres_url: str) -> None:
+    with pytest.raises(StoreUnavailableError, match="does not exist"):
+        open_store(postgres_url + "_gone")
+
+
+def test_a_server_that_does_not_let_us_in_is_not_waited_for(postgres_url: str) -> None:
     """Whoever waits for a database that is away must not wait for a person."""
-    with pytest.raises(StoreRefusedError, match=told):
-        open_store(turn(postgres_url))
+    with pytest.raises(StoreRefusedError, match="does not let us in"):
+        open_store(postgres_url.replace("//bondtrail@", "//nobody@"))
 
 
 def test_a_wrong_password_is_said_to_be_one() -> None:
