@@ -69,7 +69,8 @@ def _clock_remarks(sources: Sequence[Source]) -> Iterator[Remark]:
         yield Remark(
             Level.WRONG,
             f"{clock_word(source)}: readings of {_lag(source)}",
-            "set the clock of the source, or of this machine; or look what holds messages up",
+            "set the clock of the source, or of this machine; or look what holds messages up: what is "
+            "fed, or was stored at the source for a while, comes late too",
         )
     if off[MOST_NAMES:]:
         yield Remark(
@@ -89,9 +90,14 @@ def _lag(source: Source) -> str:
     """Return a source with arrival minus time of its readings: median, and how far it spreads."""
     median_s, spread_s = source.lag_median_s or 0.0, source.lag_spread_s or 0.0
     return (
-        f"{source.name} {median_s:+.3g} s (spread {spread_s:.2g} s, "
-        f"of {output.counted(source.lag_count, 'reading')})"
+        f"{source.name} {'+' if median_s >= 0 else '-'}{_length(abs(median_s))} "
+        f"(spread {_length(spread_s)}, of {output.counted(source.lag_count, 'reading')})"
     )
+
+
+def _length(seconds: float) -> str:
+    """Return a length of time in a unit that a person reads it in."""
+    return f"{seconds:.3g} s" if seconds < 600 else tables.age(seconds)
 
 
 def _job_remarks(jobs: Sequence[Job], site: Site, now: int) -> Iterator[Remark]:

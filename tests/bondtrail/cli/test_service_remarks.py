@@ -54,6 +54,7 @@ def test_clocks_that_seem_wrong_are_told_each_and_the_others_together(checked: A
         source("mqtt rail-1", 0.12),
         source("mqtt rail-2", -312.0),
         source("sparkplug plant/gate", 14.3, 90),
+        source("mqtt fed", 96_400.0),
         source("mqtt silent", None, 0),
     ]
     shown = checked(lambda store: store.write({}, sources=sources))
@@ -63,6 +64,8 @@ def test_clocks_that_seem_wrong_are_told_each_and_the_others_together(checked: A
     )
     held_up = "clock behind ours, or messages held up: readings of sparkplug plant/gate +14.3 s"
     assert said(shown, held_up) == "WRONG"
+    fed = "clock behind ours, or messages held up: readings of mqtt fed +1 d (spread 0.05 s"
+    assert said(shown, fed) == "WRONG"
     fine = "the clock of 1 source agrees with ours, the largest lag first: mqtt rail-1 +0.12 s"
     assert said(shown, fine) == "ok"
     assert "mqtt silent" not in shown.out
