@@ -69,8 +69,8 @@ def _clock_remarks(sources: Sequence[Source]) -> Iterator[Remark]:
         yield Remark(
             Level.WRONG,
             f"{clock_word(source)}: readings of {_lag(source)}",
-            "set the clock of the source, or of this machine; or look what holds messages up: what is "
-            "fed, or was stored at the source for a while, comes late too",
+            "set the clock of the source, or of this machine; or look what holds messages up: what "
+            "is fed, or was stored at the source for a while, comes late too",
         )
     if off[MOST_NAMES:]:
         yield Remark(
