@@ -75,9 +75,11 @@ class Machine:
         service = self.services[name]
         own = service.get("entrypoint", ["bondtrail"])
         words = [*own, *(service.get("command", []) if command is None else command)]
+        # Swapped first: the interpreter's own path may hold what is sought.
+        words = [self._swapped(name, word) for word in words]
         if words[0] == "bondtrail":
             words = [sys.executable, "-c", _MAIN, *words[1:]]
-        return [self._swapped(name, word) for word in words]
+        return words
 
     def environment(self, name: str) -> dict[str, str]:
         """Return the environment of a service: that of the file, and what Python needs here."""
