@@ -14,6 +14,7 @@ from bondtrail.cli.faults import Fault
 from bondtrail.cli.health import answering, health_option
 from bondtrail.cli.options import db_option, example, holds_from_option, site_option
 from bondtrail.cli.stopping import told_to_stop
+from bondtrail.settings import sqlite_file
 
 if TYPE_CHECKING:
     from bondtrail.site import Site
@@ -130,9 +131,14 @@ def site_settler(db: str, given: Site | None, since: int | None) -> Callable[[],
     """Return what opens the store and puts the given site file in force there."""
 
     def opened() -> Store:
-        from store import open_store
+        from store import StoreUnavailableError, open_store
 
-        store = open_store(db)
+        try:
+            store = open_store(db)
+        except StoreUnavailableError as exc:
+            if sqlite_file(db) is None:
+                raise  # it is waited for
+            raise Fault(str(exc)) from exc
         try:
             opening.settle_site(store, given, opening.clock_ns(), since)
         except BaseException:

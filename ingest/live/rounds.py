@@ -30,7 +30,7 @@ from store import Store, StoreError
 
 CLOCK_S = 600.0
 """A machine that has just begun may not have set its clock: it is doubted for so long. [s]"""
-SITE_NS = 30_000_000_000
+SITE_NS = 5_000_000_000
 """How often the site file in force is looked at again. [ns]"""
 _PATIENCE_S = 0.5
 _LOOK_S = 1.0
@@ -165,14 +165,14 @@ class Rounds:
         self._on_listening = on_listening
         self._pauses = pauses()
         self._site_text = ""
-        self._site_at = 0
+        self._site_at = clock()
         self._was_listening = False
         self._begun_at = time.monotonic()
         self._connected_at = 0.0
         self._short = 0
         self._heard_at = 0.0
         self._doubt = ""
-        site = self._site_in_force()
+        site = self._site_of(self._newest_site_text())
         self._decoder = new_decoder(site)
         self._decoder.remember(store.given())
         broker = settings.broker
@@ -298,14 +298,18 @@ class Rounds:
 
     # The site file
 
-    def _site_in_force(self) -> Site:
-        """Return the site file in force."""
+    def _newest_site_text(self) -> str:
+        """Return the site file in force, as it is written."""
         copies = self._store.sites()
         if not copies:
             missing = Problem("", "", "the store has no site file", "one by --site FILE")
             raise SiteError(self._store.where, [missing])
-        site = parse_site(copies[-1][1], "the site file in the store")
-        self._site_at, self._site_text = self._clock(), site.text
+        return copies[-1][1]
+
+    def _site_of(self, text: str) -> Site:
+        """Return a site file, which is the one in force from now on."""
+        site = parse_site(text, "the site file in the store")
+        self._site_text = text
         return site
 
     def _refresh(self, now: int) -> None:
@@ -313,12 +317,11 @@ class Rounds:
         if 0 <= now - self._site_at < SITE_NS:
             return
         self._site_at = now
-        before = self._site_text
         try:
-            site = self._site_in_force()
-            if site.text != before:
+            text = self._newest_site_text()
+            if text != self._site_text:
                 log.info("another site file is in force")
-                self._decoder.follow(site)
+                self._decoder.follow(self._site_of(text))
                 if self._connection.is_open:
                     self._connection.subscribe(self._decoder.filters(self._settings.share))
                 self._decoder.remember(self._store.given())

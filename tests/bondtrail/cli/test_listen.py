@@ -97,6 +97,7 @@ def test_a_listener_that_does_not_come_back_leaves(
         (["--broker", NOBODY, "--client-id", "a/b"], "--client-id 'a/b': expected a name"),
         (["--broker", NOBODY, "--share", "#"], "--share '#': expected a name"),
         (["--broker", NOBODY, "--db", "mysql://x"], "no address of a store"),
+        (["--broker", NOBODY, "--db", "sqlite:////no/folder/x.db"], "folder"),
     ],
 )
 def test_what_cannot_be_is_said_at_once(
