@@ -8,9 +8,8 @@ import time
 from collections.abc import Callable
 
 from bondtrail.metrics import Metrics
-from bondtrail.site import Site
 from ingest.live.pauses import Pauses
-from ingest.live.rounds import ListenSettings, MessageDecoder, Rounds
+from ingest.live.rounds import ListenSettings, Rounds
 from ingest.live.standing import Standing
 from ingest.live.status import State, Status
 from store import Store, StoreBusyError, StoreError, StoreFullError, StoreUnavailableError
@@ -36,8 +35,6 @@ class Listener:
         Gives the time. [ns]
     metrics : Metrics
         To be told of what goes on.
-    new_decoder : callable, optional
-        Makes a decoder for a site; ours, unless a test has another.
     on_listening : callable, optional
         Called once, with the address and the client id, when everything is subscribed.
     pauses : callable, optional
@@ -51,7 +48,6 @@ class Listener:
         *,
         clock: Callable[[], int] = time.time_ns,
         metrics: Metrics | None = None,
-        new_decoder: Callable[[Site], MessageDecoder] | None = None,
         on_listening: Callable[[str, str], None] | None = None,
         pauses: Callable[[], Pauses] = lambda: Pauses(_FIRST_PAUSE_S, _LONGEST_PAUSE_S),
     ) -> None:
@@ -59,7 +55,6 @@ class Listener:
         self._open_store = open_store
         self._clock = clock
         self._metrics = metrics or Metrics()
-        self._new_decoder = new_decoder or self._own_decoder
         self._on_listening = on_listening
         self._new_pauses = pauses
         self._standing = Standing(clock)
@@ -119,7 +114,6 @@ class Listener:
                 standing=self._standing,
                 clock=self._clock,
                 metrics=self._metrics,
-                new_decoder=self._new_decoder,
                 on_listening=self._on_listening,
                 pauses=self._new_pauses,
             )
@@ -144,8 +138,3 @@ class Listener:
                 self._standing.tell(State.NO_STORE, str(exc))
                 if stop.wait(pauses.next_s()):
                     return None
-
-    def _own_decoder(self, site: Site) -> MessageDecoder:
-        from ingest.live.decoding import Decoder
-
-        return Decoder(site, source=self._settings.broker.where)

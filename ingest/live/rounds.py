@@ -9,18 +9,17 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
 
 from bondtrail.metrics import Metrics
-from bondtrail.running import Given
 from bondtrail.site import Site, SiteError, parse_site
 from bondtrail.site_problems import Problem
 from bondtrail.times import format_time
 from ingest.live.broker_url import Broker
-from ingest.live.committing import Batch, Committer
+from ingest.live.committing import Committer
 from ingest.live.connection import KEEPALIVE_S, Bounds, Connection
+from ingest.live.decoding import Decoder
 from ingest.live.messages import Message
 from ingest.live.pauses import Pauses
 from ingest.live.standing import Standing
@@ -72,45 +71,6 @@ class ListenSettings:
     bounds: Bounds = field(default_factory=Bounds)
 
 
-class Outcome(Batch, Protocol):
-    """What a decoder makes of some messages."""
-
-    @property
-    def publish(self) -> Sequence[tuple[str, bytes]]:
-        """What to ask of those who sent: topic and payload."""
-
-    @property
-    def ahead_until(self) -> int | None:
-        """Nothing was taken: by our clock all of it lies too far ahead until then. [ns]"""
-
-
-class MessageDecoder(Protocol):
-    """What turns messages into samples, rejects and questions."""
-
-    def filters(self, share: str | None) -> list[str]:
-        """Return what to subscribe."""
-
-    def decode(
-        self, messages: Sequence[Message], now: int, *, doubts_clock: bool = False
-    ) -> Outcome:
-        """Return what the messages say; nothing where that hangs on a clock in doubt."""
-
-    def tick(self, now: int) -> Outcome:
-        """Return what the passing of time says."""
-
-    def close(self, now: int) -> Outcome:
-        """Return what is left to say."""
-
-    def follow(self, site: Site) -> None:
-        """Decode by another site file from now on."""
-
-    def remember(self, given: Iterable[Given]) -> None:
-        """Know who gave points before."""
-
-    def doubt(self) -> None:
-        """Know that messages may have been missed that no broker keeps."""
-
-
 class Rounds:
     """The rounds of one run: the connection, the decoder and the store, together.
 
@@ -128,8 +88,6 @@ class Rounds:
         Gives the time. [ns]
     metrics : Metrics
         To be told of what goes on.
-    new_decoder : callable
-        Makes a decoder for a site.
     on_listening : callable or None
         Called once, with the address and the client id, when everything is subscribed.
     pauses : callable
@@ -152,7 +110,6 @@ class Rounds:
         standing: Standing,
         clock: Callable[[], int],
         metrics: Metrics,
-        new_decoder: Callable[[Site], MessageDecoder],
         on_listening: Callable[[str, str], None] | None,
         pauses: Callable[[], Pauses],
     ) -> None:
@@ -173,7 +130,7 @@ class Rounds:
         self._heard_at = 0.0
         self._doubt = ""
         site = self._site_of(self._newest_site_text())
-        self._decoder = new_decoder(site)
+        self._decoder = Decoder(site, source=settings.broker.where)
         self._decoder.remember(store.given())
         broker = settings.broker
         self.client_id = settings.client_id or default_client_id(site.id)
