@@ -26,6 +26,7 @@ from ingest.live.cutting import PUBACK, PUBCOMP, acknowledgements
 from ingest.live.messages import Message
 from ingest.live.paho_client import BufferedClient, new_client
 from ingest.live.sockets import BufferedSocket
+from ingest.live.sparkplug import filters_of
 from ingest.live.trouble import BrokerError, TakenOverError
 
 KEEPALIVE_S = 60
@@ -68,6 +69,10 @@ class Bounds:
     messages: int = 20_000
     size: int = 8 << 20
     seconds: float = 0.5
+
+
+_SPARE = frozenset(filters_of(None))
+"""What a broker may refuse: a site file that names no groups may have no edge nodes at all."""
 
 
 class Connection:
@@ -454,6 +459,15 @@ class Connection:
         topics = self._asked.pop(mid, [])
         said = zip(topics, reasons, strict=False)
         bad = {topic: str(reason) for topic, reason in said if reason.is_failure}
+        for topic in _SPARE & bad.keys():
+            why = bad.pop(topic)
+            log.warning(
+                "%s: edge nodes are not listened to: %s (%s): name their groups in the "
+                "site file ([sparkplug] groups), or give this user the right to read there (ACL)",
+                self.broker.where,
+                topic,
+                why,
+            )
         if bad:
             self._lost = trouble.not_subscribed(self.broker.where, bad)
         self._calm_from = time.monotonic()

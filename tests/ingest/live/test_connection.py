@@ -344,6 +344,25 @@ def test_a_refused_subscription_names_it(version: Version, code: int) -> None:
     assert lost.is_lasting
 
 
+@pytest.mark.parametrize(("version", "code"), [("5", 0x87), ("3.1.1", 0x80)])
+def test_edge_nodes_that_nobody_named_may_be_refused(
+    version: Version, code: int, caplog: pytest.LogCaptureFixture
+) -> None:
+    def script(talk: Talk) -> None:
+        talk.let_in(version)
+        talk.subscribed(version, code)
+        talk.packet()
+
+    with scripted(script, version=version) as broker:
+        connection = connection_to(broker)
+        connection.open(["spBv1.0/#"])
+        while connection.is_open and not connection.is_subscribed:
+            connection.take(BOUNDS, NEVER, patience_s=0.5)
+        connection.close()
+    assert connection.lost is None
+    assert "[sparkplug] groups" in caplog.text
+
+
 def test_another_client_of_our_name_is_told_from_a_broken_line() -> None:
     def script(talk: Talk) -> None:
         talk.let_in()
