@@ -76,6 +76,8 @@ def _shown(state: PointState | None) -> str | None:
 def _overview(view: DataView) -> html.Section:
     of = sum(view.states.values())
     newest = data_rows.age(None if view.last is None else (view.now - view.last) / 1e9)
+    if view.last is None and view.states[PointState.AHEAD]:
+        newest = "in the future"
     figures = [
         ("Points heard now", f"{view.states[PointState.HEARD]:,}", f"of {of:,}"),
         ("Newest reading", newest, "ago" if view.last is not None and view.last < view.now else ""),

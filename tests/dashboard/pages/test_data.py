@@ -54,6 +54,13 @@ def test_what_is_out_of_order_is_said_first_with_a_sign(page: Page, live_url: st
     assert text.index(BRIEFLY) < text.index("1 job failing")
 
 
+def test_readings_that_are_all_to_come_are_not_called_none(
+    page: Page, live_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys.modules["dashboard.pages.data"], "now_ns", lambda: NOW // 2)
+    assert "Newest reading in the future" in page("data", live_url).text
+
+
 def test_the_time_is_that_of_the_site(page: Page, live_url: str) -> None:
     # 1780000000 s is 2026-05-28T20:26:40Z; Lisbon keeps summer time then, UTC+1.
     assert "As of 2026-05-28 21:26:40 (Europe/Lisbon)" in page("data", live_url).text
