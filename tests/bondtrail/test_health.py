@@ -134,7 +134,7 @@ class TestChecks:
                     assert told(server, "/readyz")[0] == 503
                     assert told(server, "/healthz")[0] == 200
                 assert told(server, "/readyz")[1]["checks"]["store"] == "no answer within 0.2 s"
-                assert time.monotonic() - begun < 10
+                assert time.monotonic() - begun < 25, "it waited for the check"
         finally:
             release.set()
         assert asked == [True]

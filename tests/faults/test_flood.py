@@ -6,6 +6,7 @@ import time
 from pathlib import Path
 
 import psutil
+import pytest
 
 from store import open_store
 from tests.faults.listeners import fleet
@@ -28,6 +29,7 @@ GARBAGE = (
 )
 
 
+@pytest.mark.timeout(600)
 def test_a_million_that_waited_are_taken_in_bounded_memory(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path}/store.db"
     with mosquitto(lines=KEEPS_ALL_IN_MEMORY) as broker, fleet(tmp_path, broker, url) as listeners:
@@ -42,7 +44,7 @@ def test_a_million_that_waited_are_taken_in_bounded_memory(tmp_path: Path) -> No
             while (found := stored(store)) < MILLION:
                 most = max(most, process.memory_info().rss)
                 assert most < MOST_MEMORY, f"{most >> 20} MiB after {found} readings"
-                assert time.monotonic() - begun < 240.0, f"{found} readings"
+                assert time.monotonic() - begun < 400.0, f"{found} readings"
                 time.sleep(0.2)
         seconds = time.monotonic() - begun
         print(f"{MILLION / seconds:.0f} messages/s, at most {most >> 20} MiB")

@@ -28,7 +28,7 @@ def test_killed_thirty_times_at_random(tmp_path: Path) -> None:
                 listener.kill()
                 grown.append(stored(store))
                 listener = listeners.start(wait=False)
-            assert len(set(grown)) > 5, f"it hardly ever came to store anything: {grown}"
+            assert len(set(grown)) > 3, f"it hardly ever came to store anything: {grown}"
             listener.wait_for("Listening to ")
             count = plant.finish()
         assert plant.trouble == []
