@@ -29,7 +29,7 @@ demo: $(VENV)/ready
 ROOM := $(shell [ "$$(df --output=avail -k /dev/shm 2>/dev/null | tail -n 1)" -gt 4000000 ] \
   2>/dev/null && echo /dev/shm || echo "$${TMPDIR:-/tmp}")
 test: $(VENV)/ready-dev services
-	TMPDIR=$(ROOM) $(BIN)/python -m pytest -n 4 --dist loadfile --no-loadscope-reorder \
+	TMPDIR=$(ROOM) $(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder \
 	  -o tmp_path_retention_count=1
 
 faults: $(VENV)/ready-dev services
