@@ -13,10 +13,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage, MQTTv5
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.enums import MQTTErrorCode
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
@@ -24,7 +22,7 @@ from ingest.live import trouble
 from ingest.live.broker_url import Broker
 from ingest.live.cutting import PUBACK, PUBCOMP, acknowledgements
 from ingest.live.messages import Message
-from ingest.live.paho_client import BufferedClient, new_client
+from ingest.live.paho_client import BufferedClient, connect, new_client, session_of
 from ingest.live.sockets import BufferedSocket
 from ingest.live.sparkplug import filters_of
 from ingest.live.trouble import BrokerError, TakenOverError
@@ -182,19 +180,8 @@ class Connection:
             raise
 
     def _connect(self, client: BufferedClient) -> None:
-        broker = self.broker
-        given: dict[str, Any] = {}
-        if client.protocol == MQTTv5:
-            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            properties.SessionExpiryInterval = SESSION_S
-            properties.ReceiveMaximum = RECEIVE_MAXIMUM
-            given = {"clean_start": False, "properties": properties}
-        try:
-            client.connect(broker.host, broker.port, KEEPALIVE_S, **given)
-        except OSError as exc:
-            raise trouble.from_network(broker.where, exc, ca=broker.ca) from exc
-        except ValueError as exc:  # a name that cannot be one
-            raise BrokerError(broker.where, f"no address: {exc}", is_lasting=True) from exc
+        session = session_of(client, kept_s=SESSION_S, is_new=False, ReceiveMaximum=RECEIVE_MAXIMUM)
+        connect(client, self.broker, KEEPALIVE_S, **session)
         self._client = client
         self._socket = client.buffered
         self._served = self._calm_from = time.monotonic()

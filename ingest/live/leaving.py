@@ -6,16 +6,14 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from paho.mqtt.client import Client, ConnectFlags, MQTTv5
+from paho.mqtt.client import Client, ConnectFlags
 from paho.mqtt.enums import MQTTErrorCode
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.live import trouble
 from ingest.live.broker_url import Broker
 from ingest.live.connection import ANSWER_S, KEEPALIVE_S
-from ingest.live.paho_client import OwnSocketClient, new_client
+from ingest.live.paho_client import OwnSocketClient, connect, new_client, session_of
 from ingest.live.trouble import BrokerError
 
 _TURN_S = 0.25
@@ -62,7 +60,7 @@ def _visit(broker: Broker, client_id: str, *, anew: bool, clears: str | None = N
         came.append((flags.session_present, reason))
 
     client.on_connect = on_connect
-    _connect(client, broker, anew=anew)
+    connect(client, broker, KEEPALIVE_S, **session_of(client, kept_s=0, is_new=anew))
     try:
         if not _serve(client, lambda: bool(came)):
             raise BrokerError(broker.where, "the broker does not answer")
@@ -79,20 +77,6 @@ def _visit(broker: Broker, client_id: str, *, anew: bool, clears: str | None = N
         if (sock := client.socket()) is not None:
             sock.close()
     return had_session
-
-
-def _connect(client: OwnSocketClient, broker: Broker, *, anew: bool) -> None:
-    given: dict[str, Any] = {}
-    if client.protocol == MQTTv5:
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        properties.SessionExpiryInterval = 0
-        given = {"clean_start": anew, "properties": properties}
-    try:
-        client.connect(broker.host, broker.port, KEEPALIVE_S, **given)
-    except OSError as exc:
-        raise trouble.from_network(broker.where, exc, ca=broker.ca) from exc
-    except ValueError as exc:  # a name that cannot be one
-        raise BrokerError(broker.where, f"no address: {exc}", is_lasting=True) from exc
 
 
 def _serve(client: OwnSocketClient, is_there: Callable[[], bool]) -> bool:

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import socket
 import ssl
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 from paho.mqtt.client import Client, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 
 from ingest.live.broker_url import Broker
 from ingest.live.cutting import OnMessage, Splitter
 from ingest.live.sockets import BufferedSocket
-from ingest.live.trouble import BrokerError
+from ingest.live.trouble import BrokerError, from_network
 
 VERSIONS = {"5": MQTTv5, "3.1.1": MQTTv311}
 CONNECT_S = 5.0
@@ -103,6 +105,44 @@ def new_client(
     if broker.is_tls:
         client.tls = tls_context(broker)
     return client
+
+
+def session_of(client: Client, *, kept_s: int, is_new: bool, **more: int) -> dict[str, Any]:
+    """Return what a client that connects says of its session.
+
+    Parameters
+    ----------
+    client : Client
+        On MQTT 3.1.1 there is nothing to say: it is said when the client is made.
+    kept_s : int
+        How long the broker keeps it while the client is away. [s]
+    is_new : bool
+        Whether one that the broker has is to be forgotten.
+    **more
+        Other properties of the packet, by their names (MQTT 5, section 3.1.2.11).
+    """
+    if client.protocol != MQTTv5:
+        return {}
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+    for name, value in {"SessionExpiryInterval": kept_s, **more}.items():
+        setattr(properties, name, value)
+    return {"clean_start": is_new, "properties": properties}
+
+
+def connect(client: Client, broker: Broker, keepalive_s: int, **session: Any) -> None:
+    """Connect a client; ``session`` is that of `session_of`.
+
+    Raises
+    ------
+    BrokerError
+        If the broker cannot be reached.
+    """
+    try:
+        client.connect(broker.host, broker.port, keepalive_s, **session)
+    except OSError as exc:
+        raise from_network(broker.where, exc, ca=broker.ca) from exc
+    except ValueError as exc:  # a name that cannot be one
+        raise BrokerError(broker.where, f"no address: {exc}", is_lasting=True) from exc
 
 
 def tls_context(broker: Broker) -> ssl.SSLContext:

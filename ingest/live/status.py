@@ -11,15 +11,13 @@ from enum import StrEnum
 from typing import Any
 
 import msgspec
-from paho.mqtt.client import Client, MQTTMessageInfo, MQTTv5
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
+from paho.mqtt.client import Client, MQTTMessageInfo
 from paho.mqtt.reasoncodes import ReasonCode
 
 from bondtrail import __version__
 from bondtrail.times import format_time
 from ingest.live.broker_url import Broker
-from ingest.live.paho_client import OwnSocketClient, new_client
+from ingest.live.paho_client import OwnSocketClient, new_client, session_of
 
 BEAT_S = 30.0
 """How often a state that stays is told again. [s]"""
@@ -121,20 +119,12 @@ class StatusTeller:
         client, broker = self._client, self._broker
         why = "the broker hears nothing of it any more; since is when it had begun"
         gone = Status(State.GONE, self._clock(), why)
-        properties = None
-        if client.protocol == MQTTv5:
-            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            properties.SessionExpiryInterval = 0
         client.will_set(self.topic, encoded(gone, None), qos=1, retain=True)
         client.reconnect_delay_set(1, 60)
         client.on_connect = self._on_connect
         client.on_publish = self._on_publish
-        if client.protocol == MQTTv5:
-            client.connect_async(
-                broker.host, broker.port, _KEEPALIVE_S, clean_start=True, properties=properties
-            )
-        else:
-            client.connect_async(broker.host, broker.port, _KEEPALIVE_S)
+        session = session_of(client, kept_s=0, is_new=True)
+        client.connect_async(broker.host, broker.port, _KEEPALIVE_S, **session)
         client.loop_start()
         self._is_started = True
 
