@@ -115,7 +115,7 @@ def stay(db: str, given: Site | None, since: int | None, every_s: float, health:
         told_to_stop() as stop,
         answering(health, {"schedule": jobs.alive}, readiness(jobs), metrics),
     ):
-        if wait_for_store(site_settler(db, given, since), db, stop):
+        if wait_for_store(site_settler(db, given, since), stop):
             print(f"Judging what is new every {every_s:g} s (Ctrl-C ends it)", flush=True)
             died = run_together([Part("the schedule", jobs.keep)], stop)
     end_of(died)

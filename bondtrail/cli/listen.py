@@ -128,7 +128,11 @@ def listen_settings(broker: Broker, client_id: str | None, share: str | None) ->
 
 
 def site_settler(db: str, given: Site | None, since: int | None) -> Callable[[], Store]:
-    """Return what opens the store and puts the given site file in force there."""
+    """Return what opens the store and puts the given site file in force there.
+
+    A database that is away is waited for by whoever calls it; a file of SQLite that cannot be
+    opened is a fault, for it does not come by itself.
+    """
 
     def opened() -> Store:
         from store import StoreUnavailableError, open_store
@@ -137,7 +141,7 @@ def site_settler(db: str, given: Site | None, since: int | None) -> Callable[[],
             store = open_store(db)
         except StoreUnavailableError as exc:
             if sqlite_file(db) is None:
-                raise  # it is waited for
+                raise
             raise Fault(str(exc)) from exc
         try:
             opening.settle_site(store, given, opening.clock_ns(), since)

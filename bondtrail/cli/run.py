@@ -81,7 +81,7 @@ def command(
     ready = {"broker": lambda: waits_for(listener), **readiness(jobs)}
     with told_to_stop() as stop, answering(health, live, ready, metrics):
         died = None
-        if wait_for_store(settled, db, stop):
+        if wait_for_store(settled, stop):
             board = _board(db, host, port, names, proxy)
             died = run_together([listening, Part("the schedule", jobs.keep), board], stop)
     end_of(died)

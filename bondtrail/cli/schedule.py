@@ -11,7 +11,7 @@ import click
 
 from bondtrail.cli import opening
 from bondtrail.cli.faults import Fault
-from bondtrail.settings import hide_password, sqlite_file
+from bondtrail.settings import hide_password
 
 if TYPE_CHECKING:
     from analytics.schedule import Jobs
@@ -45,15 +45,13 @@ class Every(click.ParamType[float]):
         return every_s
 
 
-def wait_for_store(open_it: Callable[[], Store], db: str, stop: threading.Event) -> bool:
+def wait_for_store(open_it: Callable[[], Store], stop: threading.Event) -> bool:
     """Open the store once and close it again, as soon as that can be done.
 
     Parameters
     ----------
     open_it : callable
         Opens it, and settles what must be settled in it.
-    db : str
-        Its URL. A file is not waited for: it does not come by itself.
     stop : Event
         Ends the wait.
 
@@ -75,8 +73,6 @@ def wait_for_store(open_it: Callable[[], Store], db: str, stop: threading.Event)
             open_it().close()
             return True
         except (StoreUnavailableError, StoreBusyError, StoreFullError) as exc:
-            if sqlite_file(db) is not None and isinstance(exc, StoreUnavailableError):
-                raise
             if str(exc) != said:
                 said = str(exc)
                 _log.warning("waiting for the store: %s", said)

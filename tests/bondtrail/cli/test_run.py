@@ -19,6 +19,8 @@ from typing import Any
 import pytest
 
 from bondtrail.cli import schedule
+from bondtrail.cli.faults import Fault
+from bondtrail.cli.listen import site_settler
 from bondtrail.times import format_time
 from store import NotAStoreError, StoreUnavailableError, open_store
 from tests.publishing import Publisher
@@ -238,7 +240,7 @@ def test_a_database_that_is_away_is_waited_for(monkeypatch: pytest.MonkeyPatch) 
             raise StoreUnavailableError("the store", "it does not answer")
         return Opened()
 
-    assert schedule.wait_for_store(open_it, "postgresql://db/x", threading.Event())
+    assert schedule.wait_for_store(open_it, threading.Event())
     assert len(tries) == 3
 
 
@@ -249,19 +251,22 @@ def test_a_stop_ends_the_wait() -> None:
         stop.set()
         raise StoreUnavailableError("the store", "it does not answer")
 
-    assert not schedule.wait_for_store(open_it, "postgresql://db/x", stop)
+    assert not schedule.wait_for_store(open_it, stop)
+
+
+def held_by_something_else() -> Any:
+    raise NotAStoreError("x", "it holds something else")
 
 
 @pytest.mark.parametrize(
-    ("db", "fault"),
+    ("open_it", "fault"),
     [
-        ("sqlite:////gone/x.db", StoreUnavailableError("x", "no such folder")),
-        ("postgresql://db/x", NotAStoreError("x", "it holds something else")),
+        pytest.param(site_settler("sqlite:////gone/x.db", None, None), Fault, id="no-folder"),
+        pytest.param(held_by_something_else, NotAStoreError, id="not-ours"),
     ],
 )
-def test_what_waiting_does_not_mend_is_not_waited_for(db: str, fault: Exception) -> None:
-    def open_it() -> Any:
-        raise fault
-
-    with pytest.raises(type(fault)):
-        schedule.wait_for_store(open_it, db, threading.Event())
+def test_what_waiting_does_not_mend_is_not_waited_for(
+    open_it: Callable[[], Any], fault: type[Exception]
+) -> None:
+    with pytest.raises(fault):
+        schedule.wait_for_store(open_it, threading.Event())
