@@ -14,6 +14,7 @@ from store import open_store
 from tests.bondtrail.cli.conftest import Run
 from tests.publishing import Publisher, keep_session
 from tests.services import MosquittoServer, mosquitto
+from tests.waiting import until
 
 SECRET = "s3cret-of-a-test"
 NOBODY = "mqtt://127.0.0.1:1"
@@ -62,6 +63,9 @@ def test_a_listener_as_a_process_stores_says_so_and_stops_in_order(
         with Publisher(broker.port, "cli-publisher") as publisher:
             reading = json.dumps({"t": "2026-03-01T06:15:30Z", "v": 2.5}).encode()
             publisher.publish([("bondtrail/test-site/bay-1/resistance", reading)])
+        # The broker has it; a listener that is told to stop first would leave it there.
+        with open_store(f"sqlite:///{folder / 'bondtrail.db'}") as store:
+            until(lambda: len(store.read("bay-1.resistance")), "the reading in the store")
         process.send_signal(signal.SIGTERM)
         out, err = process.communicate(timeout=60)
     assert process.returncode == 0
