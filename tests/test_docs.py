@@ -147,7 +147,8 @@ def test_what_was_tested_is_pinned_by_name_and_version_only() -> None:
     assert [line for line in lines if not re.fullmatch(r"[A-Za-z0-9._-]+==[\w.]+", line)] == []
     pinned = {line.partition("==")[0].lower().replace("_", "-") for line in lines}
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    wanted = [*project["dependencies"], *project["optional-dependencies"]["dev"]]
+    extras = project["optional-dependencies"].values()
+    wanted = [*project["dependencies"], *(item for extra in extras for item in extra)]
     names = {re.match(r"[A-Za-z0-9._-]+", item)[0].lower().replace("_", "-") for item in wanted}  # type: ignore[index]
     assert names <= pinned
 
