@@ -517,6 +517,14 @@ person = Table(
 )
 """Who may sign in, by the name case-folded; see `store.users`. No password is in it."""
 
+signed_out = Table(
+    "signed_out",
+    METADATA,
+    Column("session", Text, primary_key=True),
+    _ns("until_ns"),
+)
+"""Sessions that were signed out of, until they would have ended anyhow; see `store.users`."""
+
 secret = Table(
     "secret",
     METADATA,

@@ -7,10 +7,10 @@ import unicodedata
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import bindparam, delete, insert, select, update
 
 from store.engine import Database, Transaction
-from store.schema import person, secret
+from store.schema import person, secret, signed_out
 from store.texts import bounded
 from store.upsert import upsert
 
@@ -122,6 +122,28 @@ class Users:
         """
         return self._change(name, {"disabled": True}, at)
 
+    def sign_out(self, session: str, *, at: int, until: int) -> None:
+        """Keep that a session was signed out of, for as long as it would have lasted.
+
+        Parameters
+        ----------
+        session : str
+            What tells it from all others.
+        at : int
+            When this is: of sessions that would have ended by then no more is kept. [ns]
+        until : int
+            When it would have ended. [ns]
+        """
+        with self._db.writing() as tx:
+            tx.conn.execute(delete(signed_out).where(signed_out.c.until_ns <= int(at)))
+            kept = upsert(tx.conn, signed_out).values(session=session, until_ns=int(until))
+            tx.conn.execute(kept.on_conflict_do_nothing())
+
+    def is_signed_out(self, session: str) -> bool:
+        """Tell whether a session was signed out of."""
+        with self._db.reading() as tx:
+            return tx.conn.execute(_SIGNED_OUT, {"session": session}).scalar() is not None
+
     def _change(self, name: str, values: dict[str, Any], at: int) -> Person:
         with self._db.writing() as tx:
             changed = update(person).where(person.c.folded == _folded(name))
@@ -159,6 +181,8 @@ def _row(each: Person) -> dict[str, Any]:
         "disabled": each.disabled,
     }
 
+
+_SIGNED_OUT = select(signed_out.c.until_ns).where(signed_out.c.session == bindparam("session"))
 
 _C = person.c
 _ALL = select(_C.name, _C.hash, _C.created_ns, _C.changed_ns, _C.disabled)

@@ -1,7 +1,7 @@
 """Sessions of those who signed in: signed cookies that say who, since when and by which password.
 
 A session ends after `LIFE_S`, when its owner signs out, when the password is changed and when the
-user is disabled; the last two are looked at with each request.
+user is disabled. The store knows of all but the first, and is asked with each request.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from flask_login import (
 )
 from itsdangerous import URLSafeTimedSerializer
 
+from bondtrail.times import nanoseconds
 from dashboard.history import current_store
 from store import Person, StoreError
 
@@ -33,7 +34,7 @@ COOKIE = "bondtrail_session"
 LIFE_S = 12 * 3600.0
 """From signing in: a shift, and no longer."""
 MOST_ENDED = 10_000
-"""Sessions that were signed out of and remembered; each until it would have ended anyhow."""
+"""Of sessions that were signed out of while the store could not be written."""
 
 
 class SignedIn(UserMixin):  # type: ignore[misc]
@@ -71,7 +72,7 @@ class Sessions:
     def __init__(self, server: Flask, clock: Callable[[], float]) -> None:
         self._server = server
         self._clock = clock
-        self._ended: OrderedDict[str, None] = OrderedDict()
+        self._unkept: OrderedDict[str, None] = OrderedDict()
         self._lock = Lock()
         server.session_interface = _Cookies()
         server.config.update(
@@ -94,21 +95,35 @@ class Sessions:
         login_user(SignedIn(person.name))
 
     def end(self) -> None:
-        """Sign out: the session at hand is good for nothing any more, whoever has a copy of it."""
-        with self._lock:
-            self._ended[session.get("key", "")] = None
-            while len(self._ended) > MOST_ENDED:
-                self._ended.popitem(last=False)
+        """Sign out: the session at hand is good for nothing any more, whoever has a copy of it.
+
+        Raises
+        ------
+        StoreError
+            If the store cannot keep that: then it is so until this board ends.
+        """
+        key, now_s, since_s = session.get("key", ""), self._clock(), session.get("since", 0.0)
         logout_user()
         session.clear()
+        try:
+            until = nanoseconds(since_s + LIFE_S)
+            current_store().users.sign_out(key, at=nanoseconds(now_s), until=until)
+        except StoreError:
+            with self._lock:
+                self._unkept[key] = None
+                while len(self._unkept) > MOST_ENDED:
+                    self._unkept.popitem(last=False)
+            raise
 
     def _found(self, name: str) -> SignedIn | None:
         """Return who a session is of, or None if it is over."""
         age_s = self._clock() - session.get("since", 0.0)
-        if not 0 <= age_s < LIFE_S or session.get("key") in self._ended:
+        key = session.get("key", "")
+        if not 0 <= age_s < LIFE_S or key in self._unkept:
             return None
-        user = current_store().users.find(name)
-        if user is None or user.disabled:
+        users = current_store().users
+        user = users.find(name)
+        if user is None or user.disabled or users.is_signed_out(key):
             return None
         is_same = hmac.compare_digest(session.get("stamp", ""), self._stamp(user))
         return SignedIn(user.name) if is_same else None

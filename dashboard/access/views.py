@@ -66,7 +66,7 @@ def sign_in_views(sessions: Sessions, steady: Callable[[], float] = time.monoton
         if name is not None:
             if not is_own_form():
                 return Response("That form was not one of this session.\n", 400)
-            sessions.end()
+            _end(sessions, name)
             _log.info("%s signed out, from %s", _told(name), _address())
         return redirect(f"{SIGN_IN}?out=1")
 
@@ -113,6 +113,19 @@ def _keep_anew(person: Person, password: str) -> None:
         current_store().users.rehash(person.name, person.hash, anew)
     except StoreError as exc:  # it keeps nobody out: the next time will do
         _log.warning("the password of %s could not be kept anew: %s", _told(person.name), exc)
+
+
+def _end(sessions: Sessions, name: str) -> None:
+    """Sign out, whether or not the store can keep that: somebody leaves this machine."""
+    try:
+        sessions.end()
+    except StoreError as exc:
+        _log.warning(
+            "that %s signed out could not be kept, and a copy of the cookie is good again once the"
+            " board is served anew: %s",
+            _told(name),
+            exc,
+        )
 
 
 def _to_wait(wait_s: float) -> Response:

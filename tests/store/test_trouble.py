@@ -59,6 +59,8 @@ def of_a_service(store: Store) -> dict[str, Callable[[], object]]:
         "password": lambda: store.users.set_password("Kim", HASH, T0),
         "rehash": lambda: store.users.rehash("Kim", HASH, HASH),
         "disable": lambda: store.users.disable("Kim", T0),
+        "sign out": lambda: store.users.sign_out("k" * 43, at=T0, until=T0 + S),
+        "signed out": lambda: store.users.is_signed_out("k"),
         "secret": store.secret_key,
         "probe": store.probe,
         "claim": lambda: claimed(store),

@@ -83,6 +83,23 @@ def test_a_hash_is_not_shown_where_a_person_is_printed() -> None:
     assert HASH not in repr(Person("Kim", HASH, T0, T0, disabled=False))
 
 
+def test_a_session_stays_signed_out_whoever_asks(store_url: str) -> None:
+    with open_store(store_url) as one, open_store(store_url) as other:
+        for _ in range(2):  # a second time does no harm
+            one.users.sign_out("k-1", at=T0, until=T0 + 9)
+        assert [store.users.is_signed_out("k-1") for store in (one, other)] == [True, True]
+        assert not other.users.is_signed_out("k-2")
+
+
+def test_no_more_is_kept_of_a_session_that_would_have_ended(store: Store) -> None:
+    for session, until in {"k-1": T0 + 9, "k-2": T0 + 10}.items():
+        store.users.sign_out(session, at=T0, until=until)
+    store.users.sign_out("k-3", at=T0 + 9, until=T0 + 20)
+    with store._db.reading() as tx:
+        left = tx.conn.execute(text("select session from signed_out order by session"))
+        assert left.scalars().all() == ["k-2", "k-3"]
+
+
 def test_the_secret_is_made_once_whoever_asks_first(store_url: str) -> None:
     with open_store(store_url) as one, open_store(store_url) as other, ThreadPoolExecutor(4) as p:
         made = list(p.map(lambda store: store.secret_key(), [one, other] * 4))

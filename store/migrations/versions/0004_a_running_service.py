@@ -52,6 +52,12 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("folded"),
     )
     op.create_table(
+        "signed_out",
+        sa.Column("session", sa.Text(), nullable=False),
+        sa.Column("until_ns", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("session"),
+    )
+    op.create_table(
         "secret",
         sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("value", sa.LargeBinary(), nullable=False),

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import dash
 import pytest
 from argon2 import PasswordHasher
+from flask import Flask
 from flask.testing import FlaskClient
 
-from dashboard.access.guard import OPEN_ADDRESSES
+from dashboard.access.guard import OPEN_ADDRESSES, ask_for_sign_in
 from dashboard.access.sessions import COOKIE, LIFE_S
 from dashboard.access.throttle import FREE, Throttle
 from dashboard.access.views import SIGNED_OUT, STALE, WRONG
@@ -148,18 +149,70 @@ def test_a_session_lasts_for_a_shift_however_busy_it_is(visit: Visitor, clock: C
     assert not visitor.gets_in()
 
 
-def test_signing_out_ends_the_session_and_each_copy_of_it(visit: Visitor) -> None:
-    visitor, copy = visit(), visit()
-    visitor.sign_in("Kim Ode")
+def copied(visit: Visitor, visitor: Visit) -> Visit:
+    """Return somebody with a copy of a visitor's cookie."""
     cookie = visitor.client.get_cookie(COOKIE)
     assert cookie is not None
+    copy = visit()
     copy.client.set_cookie(COOKIE, cookie.value)
     assert copy.gets_in()
-    token = token_of(visitor.client)
-    answer = visitor.client.post("/sign-out", data={"token": token})
-    assert SIGNED_OUT in visitor.client.get(answer.headers["Location"]).get_data(as_text=True)
-    assert not visitor.gets_in()
-    assert not copy.gets_in()
+    return copy
+
+
+def sign_out(visitor: Visit) -> str:
+    """Return the page that signing out leads to."""
+    answer = visitor.client.post("/sign-out", data={"token": token_of(visitor.client)})
+    return visitor.client.get(answer.headers["Location"]).get_data(as_text=True)
+
+
+@pytest.fixture
+def served_anew(people: Store, clock: Clock) -> Iterator[Callable[[Visit], Visit]]:
+    """Return a visitor, with all cookies, of a board that was just started over the same store."""
+    server = Flask("board")
+    server.config[KEY] = History(people.where)
+    ask_for_sign_in(server, clock)
+    server.add_url_rule("/_dash-layout", view_func=lambda: "in")
+
+    def visited(before: Visit) -> Visit:
+        again, cookie = Visit(server.test_client()), before.client.get_cookie(COOKIE)
+        if cookie is not None:
+            again.client.set_cookie(COOKIE, cookie.value)
+        return again
+
+    yield visited
+    server.config[KEY].close()
+
+
+def test_signing_out_ends_the_session_and_each_copy_of_it_over_a_restart_too(
+    visit: Visitor, served_anew: Callable[[Visit], Visit]
+) -> None:
+    visitor, other = visit(), visit()
+    visitor.sign_in("Kim Ode")
+    other.sign_in("Kim Ode")
+    copy = copied(visit, visitor)
+    assert SIGNED_OUT in sign_out(visitor)
+    assert [visitor.gets_in(), copy.gets_in(), other.gets_in()] == [False, False, True]
+    again = [served_anew(each) for each in (visitor, copy, other)]
+    assert [each.gets_in() for each in again] == [False, False, True]
+
+
+def test_who_signs_out_while_the_store_cannot_be_written_is_out_of_this_board(
+    visit: Visitor,
+    people: Store,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise StoreFullError("here", "no room")
+
+    visitor = visit()
+    visitor.sign_in("Kim Ode")
+    copy = copied(visit, visitor)
+    monkeypatch.setattr(Users, "sign_out", full)
+    assert SIGNED_OUT in sign_out(visitor)
+    assert [visitor.gets_in(), copy.gets_in()] == [False, False]
+    [warning] = [line for line in caplog.records if line.levelname == "WARNING"]
+    assert "that 'Kim Ode' signed out could not be kept" in warning.getMessage()
 
 
 WAIT_S = Throttle.wait_s
@@ -171,15 +224,11 @@ def token_of(client: FlaskClient) -> str:
 
 
 def test_a_session_outlives_a_restart_of_the_board(
-    visit: Visitor, guarded: dash.Dash, people: Store
+    visit: Visitor, served_anew: Callable[[Visit], Visit]
 ) -> None:
     visitor = visit()
     visitor.sign_in("Kim Ode")
-    guarded.server.secret_key = None
-    again = History(people.where)
-    guarded.server.config[KEY] = again
-    assert visitor.gets_in()
-    again.close()
+    assert served_anew(visitor).gets_in()
 
 
 def test_a_session_of_another_store_is_none(visit: Visitor, guarded: dash.Dash) -> None:
