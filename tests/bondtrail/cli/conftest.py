@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -15,6 +16,8 @@ import pytest
 import bondtrail
 from bondtrail.cli import main
 from bondtrail.settings import DB_VARIABLE, SITE_VARIABLE
+from store import face, open_store
+from store.engine import Database
 
 SITE = """\
 schema = 1
@@ -58,6 +61,27 @@ class Outcome:
 
 
 Run = Callable[..., Outcome]
+
+
+@pytest.fixture(scope="session")
+def made_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store that holds nothing."""
+    path = tmp_path_factory.mktemp("made") / "store.db"
+    open_store(f"sqlite:///{path}").close()
+    return path
+
+
+@pytest.fixture(autouse=True)
+def _made_once(made_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Begin a new store as a copy of one: making the tables takes longer than most commands."""
+    upgrade = face.upgrade
+
+    def copied(db: Database) -> None:
+        if db.path is not None and db.path.parent.is_dir() and not db.path.exists():
+            shutil.copy(made_file, db.path)
+        upgrade(db)
+
+    monkeypatch.setattr(face, "upgrade", copied)
 
 
 @pytest.fixture

@@ -6,14 +6,13 @@ import csv
 import datetime as dt
 import io
 import math
-import subprocess
-from collections.abc import Callable
+import shutil
+import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from bondtrail.cli import opening
+from bondtrail.cli import main, opening
 from bondtrail.results import (
     DaySums,
     Finding,
@@ -30,12 +29,11 @@ from bondtrail.results import (
     TripClass,
 )
 from bondtrail.samples import Samples
-from bondtrail.site import load_site
+from bondtrail.site import parse_site
 from bondtrail.times import parse_time
 from dashboard.urls import transfer_url
 from store import open_store
-
-Run = Callable[..., Any]
+from tests.bondtrail.cli.conftest import SITE, Run
 
 NOW = "2026-03-10T00:00:00Z"
 BEGIN = parse_time("2026-03-01T06:15:30Z")
@@ -136,13 +134,12 @@ DAYS = (
 )
 
 
-@pytest.fixture
-def filled(site_file: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A store with two days of one station, and a clock that stands still."""
-    monkeypatch.setattr(opening, "clock_ns", lambda: parse_time(NOW))
-    site = load_site(Path(site_file))
-    with open_store("sqlite:///bondtrail.db") as store:
-        store.put_site(site, 0)
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store with two days of one station."""
+    file = tmp_path_factory.mktemp("show") / "bondtrail.db"
+    with open_store(f"sqlite:///{file}") as store:
+        store.put_site(parse_site(SITE), 0)
         store.write(
             {
                 "bay-1.resistance": Samples.of([BEGIN, BEGIN + SECOND], [3.4, math.inf], [0, 1]),
@@ -159,6 +156,14 @@ def filled(site_file: str, monkeypatch: pytest.MonkeyPatch) -> None:
             since_day=dt.date.min,
             touch=store.touched()["bay-1"],
         )
+    return file
+
+
+@pytest.fixture
+def filled(whole: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A copy of that store in the folder where the commands run, and a clock that stands still."""
+    shutil.copy(whole, folder / "bondtrail.db")
+    monkeypatch.setattr(opening, "clock_ns", lambda: parse_time(NOW))
 
 
 @pytest.mark.usefixtures("filled")
@@ -424,14 +429,12 @@ class TestTables:
         run("analyse")
         assert run("show", "findings").err == ""
 
-    def test_a_terminal_without_unicode_gets_what_it_can_show(self, shell: dict[str, Any]) -> None:
+    def test_a_terminal_without_unicode_gets_what_it_can_show(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
         with open_store("sqlite:///bondtrail.db") as store:
             store.put_rejects([Reject("a.csv", "line 5", "Bühne", "x", parse_time(NOW))])
-        shown = subprocess.run(
-            [*shell["args"], "show", "rejects"],
-            env={**shell["env"], "PYTHONIOENCODING": "ascii"},
-            capture_output=True,
-            check=False,
-        )
-        assert (shown.returncode, shown.stderr) == (0, b"")
-        assert b"B?hne" in shown.stdout
+        shown = io.BytesIO()
+        monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(shown, encoding="ascii"))
+        assert main(["show", "rejects"]) == 0
+        assert b"B?hne" in shown.getvalue()
