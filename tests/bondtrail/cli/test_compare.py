@@ -5,21 +5,19 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-from collections.abc import Callable
+import shutil
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from bondtrail.cli import bondtrail, compare
 from bondtrail.results import DaySums
 from bondtrail.samples import Samples
-from bondtrail.site import load_site
+from bondtrail.site import parse_site
 from bondtrail.times import parse_time
 from store import open_store
 from tests.analytics.made import DAY, a_hookup, a_transfer, a_trip, put
-
-Run = Callable[..., Any]
+from tests.bondtrail.cli.conftest import SITE, Run
 
 NOON = parse_time("2026-03-09T12:00:00Z")
 FIGURES = [
@@ -35,12 +33,13 @@ def _command(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(bondtrail.commands, "compare", compare.command)
 
 
-@pytest.fixture
-def filled(site_file: str) -> None:
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Twenty days of trouble at a bay, then twenty without: a clamp was changed at noon."""
+    file = tmp_path_factory.mktemp("compare") / "bondtrail.db"
     days = range(-20, 20)
-    with open_store("sqlite:///bondtrail.db") as store:
-        store.put_site(load_site(Path(site_file)), 0)
+    with open_store(f"sqlite:///{file}") as store:
+        store.put_site(parse_site(SITE), 0)
         put(
             store,
             "bay-1",
@@ -48,6 +47,13 @@ def filled(site_file: str) -> None:
             hookups=[a_hookup("bay-1", NOON + n * DAY, failed=n < -10) for n in days],
             trips=[a_trip("bay-1", NOON + n * DAY) for n in days if n < 0],
         )
+    return file
+
+
+@pytest.fixture
+def filled(whole: Path, folder: Path) -> None:
+    """A copy of that store in the folder where the commands run."""
+    shutil.copy(whole, folder / "bondtrail.db")
 
 
 @pytest.mark.usefixtures("filled")
@@ -185,11 +191,12 @@ def test_results_that_are_not_up_to_date_are_told(run: Run) -> None:
     assert "not up to date yet" in run("compare", "--at", "2026-03-09").err
 
 
-@pytest.fixture
-def recorded(filled: None) -> None:
+@pytest.fixture(scope="module")
+def whole_record(whole: Path) -> Path:
     """Readings for all of the forty days; on the days after the change the state is unknown."""
+    file = shutil.copy(whole, whole.with_name("recorded.db"))
     first = dt.date(2026, 2, 17)
-    with open_store("sqlite:///bondtrail.db") as store:
+    with open_store(f"sqlite:///{file}") as store:
         put(
             store,
             "bay-1",
@@ -205,6 +212,12 @@ def recorded(filled: None) -> None:
         )
         times = [NOON - 20 * DAY, NOON + 20 * DAY]
         store.write({"bay-1.resistance": Samples.of(times, [2.0, 2.0])})
+    return file
+
+
+@pytest.fixture
+def recorded(whole_record: Path, folder: Path) -> None:
+    shutil.copy(whole_record, folder / "bondtrail.db")
 
 
 @pytest.mark.usefixtures("recorded")

@@ -5,21 +5,19 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import shutil
 import sqlite3
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from bondtrail import cli
 from bondtrail.cli import opening, review
 from bondtrail.results import Finding, Kind, Severity, StationResults
-from bondtrail.site import load_site
+from bondtrail.site import parse_site
 from bondtrail.times import parse_time
-from store import open_store
-
-Run = Callable[..., Any]
+from store import Store, open_store
+from tests.bondtrail.cli.conftest import SITE, Run
 
 NOW = parse_time("2026-03-10T12:00:00Z")
 DB = "sqlite:///bondtrail.db"
@@ -35,27 +33,31 @@ def ready(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(cli.bondtrail.commands, "review", review.command)
 
 
-def put(*findings: Finding) -> None:
-    with open_store(DB) as store:
-        store.save_results(
-            StationResults("bay-1", findings=findings), since=0, since_day=dt.date.min
-        )
+def put(store: Store, *findings: Finding) -> None:
+    store.save_results(StationResults("bay-1", findings=findings), since=0, since_day=dt.date.min)
 
 
-@pytest.fixture
-def finding(site_file: str) -> Finding:
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A finding of the road bay, in a store with its site."""
+    file = tmp_path_factory.mktemp("review") / "bondtrail.db"
     found = Finding(
         Kind.CHATTERING, Severity.MINOR, "bay-1", None, START, START + 30 * SECOND,
         "The bond was lost 4 times in 30 s.", {}, {},
     )  # fmt: skip
-    with open_store(DB) as store:
-        store.put_site(load_site(Path(site_file)), 0)
-    put(found)
-    return found
+    with open_store(f"sqlite:///{file}") as store:
+        store.put_site(parse_site(SITE), 0)
+        put(store, found)
+    return file
 
 
-def test_a_review_is_written_and_told(run: Run, finding: Finding) -> None:
+@pytest.fixture
+def finding(whole: Path, folder: Path) -> None:
+    """A copy of that store in the folder where the commands run."""
+    shutil.copy(whole, folder / "bondtrail.db")
+
+
+def test_a_review_is_written_and_told(run: Run, finding: None) -> None:
     shown = run("review", ID, *SAID)
     assert (shown.status, shown.err) == (0, "")
     assert f"Review 1 of {ID}: explained, by A. Reed." in shown.out
@@ -63,7 +65,7 @@ def test_a_review_is_written_and_told(run: Run, finding: Finding) -> None:
     assert "not a safety function" in shown.out
 
 
-def test_the_log_for_programs(run: Run, finding: Finding) -> None:
+def test_the_log_for_programs(run: Run, finding: None) -> None:
     run("review", ID, *SAID)
     run("review", ID, "--state", "open", "--comment", "Again.", "--author", "B. Moss")
     first, second = run("review", "--log", "--format", "json").json
@@ -92,7 +94,7 @@ def test_the_log_for_programs(run: Run, finding: Finding) -> None:
     assert rows[1]["digest"] == second["digest"]
 
 
-def test_the_log_for_people_says_that_a_name_is_no_proof(run: Run, finding: Finding) -> None:
+def test_the_log_for_people_says_that_a_name_is_no_proof(run: Run, finding: None) -> None:
     run("review", ID, *SAID)
     shown = run("review", "--log").out
     assert "2026-03-10 12:00:00" in shown
@@ -101,14 +103,15 @@ def test_the_log_for_people_says_that_a_name_is_no_proof(run: Run, finding: Find
     assert "orphaned" not in shown
 
 
-def test_a_review_whose_finding_is_gone_is_shown_as_orphaned(run: Run, finding: Finding) -> None:
+def test_a_review_whose_finding_is_gone_is_shown_as_orphaned(run: Run, finding: None) -> None:
     run("review", ID, *SAID)
-    put()
+    with open_store(DB) as store:
+        put(store)
     assert "(orphaned)" in run("review", "--log").out
     assert [row["orphaned"] for row in run("review", "--log", "--format", "json").json] == [True]
 
 
-def test_a_log_without_reviews(run: Run, finding: Finding) -> None:
+def test_a_log_without_reviews(run: Run, finding: None) -> None:
     assert run("review", "--log").out == "No reviews.\n"
     assert run("review", "--log", "--format", "json").json == []
     verified = run("review", "--verify")
@@ -116,7 +119,7 @@ def test_a_log_without_reviews(run: Run, finding: Finding) -> None:
     assert verified.out.startswith("0 reviews: ")
 
 
-def test_a_whole_log_is_verified_and_its_last_digest_told(run: Run, finding: Finding) -> None:
+def test_a_whole_log_is_verified_and_its_last_digest_told(run: Run, finding: None) -> None:
     run("review", ID, *SAID)
     (row,) = run("review", "--log", "--format", "json").json
     shown = run("review", "--verify")
@@ -133,7 +136,7 @@ def test_a_whole_log_is_verified_and_its_last_digest_told(run: Run, finding: Fin
     ],
 )
 def test_a_broken_log_is_told(
-    run: Run, finding: Finding, change: str, statement: str, told: str
+    run: Run, finding: None, change: str, statement: str, told: str
 ) -> None:
     run("review", ID, *SAID)
     run("review", ID, *SAID)
@@ -167,7 +170,7 @@ def test_a_broken_log_is_told(
         pytest.param(["bay-1/x/y", *SAID], "no finding 'bay-1/x/y'", id="no-such-finding"),
     ],
 )
-def test_wrong_use_is_told(run: Run, finding: Finding, arguments: list[str], told: str) -> None:
+def test_wrong_use_is_told(run: Run, finding: None, arguments: list[str], told: str) -> None:
     shown = run("review", *arguments)
     assert shown.status == 2
     assert told in shown.err
@@ -183,7 +186,7 @@ def test_without_a_store_none_is_made(run: Run, folder: Path, arguments: list[st
     assert list(folder.iterdir()) == []
 
 
-def test_what_would_steer_a_terminal_is_taken_out(run: Run, finding: Finding) -> None:
+def test_what_would_steer_a_terminal_is_taken_out(run: Run, finding: None) -> None:
     said = run("review", ID, "--state", "open", "--comment", "a\x1b[31mb", "--author", "A\x1bB")
     assert said.status == 0
     assert "\x1b" not in said.out + run("review", "--log").out

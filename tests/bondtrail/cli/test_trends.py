@@ -5,21 +5,19 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-from collections.abc import Callable
+import shutil
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from bondtrail.cli import opening
 from bondtrail.results import DaySums, TripCause, TripClass, WorkWindow
 from bondtrail.samples import Samples
-from bondtrail.site import load_site
+from bondtrail.site import parse_site
 from bondtrail.times import parse_time
 from store import open_store
 from tests.analytics.made import DAY, HOUR, a_hookup, a_trip, put
-
-Run = Callable[..., Any]
+from tests.bondtrail.cli.conftest import SITE, Run
 
 START = parse_time("2026-01-01T00:00:00Z")
 HANDBOOK = [5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478]
@@ -28,13 +26,13 @@ WATCHED = ["--from", "2026-01-01T00:00:00Z", "--to", "2026-03-04T12:00:00Z"]
 """1500 h."""
 
 
-@pytest.fixture
-def filled(site_file: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A bay with the trips of the handbook, resistance that drifts, and clamps replaced."""
-    monkeypatch.setattr(opening, "clock_ns", lambda: START + 400 * DAY)
+    file = tmp_path_factory.mktemp("trends") / "bondtrail.db"
     genuine = a_trip("bay-1", START + 1400 * HOUR, TripClass.GENUINE, TripCause.CLAMP_OFF)
-    with open_store("sqlite:///bondtrail.db") as store:
-        store.put_site(load_site(Path(site_file)), 0)
+    with open_store(f"sqlite:///{file}") as store:
+        store.put_site(parse_site(SITE), 0)
         put(
             store,
             "bay-1",
@@ -48,6 +46,14 @@ def filled(site_file: str, monkeypatch: pytest.MonkeyPatch) -> None:
         store.write({"bay-1.resistance": Samples.of([START, START + 380 * DAY], [2.0, 2.0])})
         moments = [START + n * 50 * DAY for n in range(7)]
         store.put_work([WorkWindow("bay-1", t, t + HOUR, "replaced clamp") for t in moments])
+    return file
+
+
+@pytest.fixture
+def filled(whole: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A copy of that store in the folder where the commands run."""
+    shutil.copy(whole, folder / "bondtrail.db")
+    monkeypatch.setattr(opening, "clock_ns", lambda: START + 400 * DAY)
 
 
 @pytest.mark.usefixtures("filled")
