@@ -14,6 +14,8 @@ MOST_NAMED = 200_000
 MOST_WAITING = 5000
 """Messages that wait, over all nodes."""
 MOST_WAITING_BYTES = 32 << 20
+MOST_HELD = 100
+"""Messages of one node that wait; as many numbers back, one is late and not far ahead."""
 
 
 class Known:
@@ -52,6 +54,10 @@ class Known:
             device = node.devices[name] = Device((node.group, node.name, name))
             self._devices += 1
         return device
+
+    def watch(self, node: Node) -> None:
+        """Note that something may be due for a node though nothing comes."""
+        self.busy.add((node.group, node.name))
 
     def room_for(self, device: Device) -> int:
         """Return how many metrics a new birth of a device may name."""

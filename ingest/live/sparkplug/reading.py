@@ -11,12 +11,12 @@ from bondtrail.site import Role
 from bondtrail.times import NS_PER_MS
 from ingest.faults import Fault
 from ingest.live.columns import AHEAD, EARLIEST
-from ingest.live.messages import Message
 from ingest.live.sparkplug.metrics import quality_of, value_of
 from ingest.live.sparkplug.names import Names, Owner
 from ingest.live.sparkplug.nodes import AMBIGUOUS, UNKNOWN, Device, Heard, Tag
-from ingest.live.sparkplug.payloads import CONTROLS, sent_ms
+from ingest.live.sparkplug.payloads import CONTROLS
 from ingest.live.sparkplug.reasons import Wrong, reason
+from ingest.live.sparkplug.said import Said
 from ingest.live.sparkplug.sparkplug_pb2 import Payload
 from ingest.live.sparkplug.taken import Readings, Refused, Taken
 
@@ -34,43 +34,38 @@ class Reading:
 
     Parameters
     ----------
+    said : Said
+        The message.
     device : Device
-        Whose message it is; what is heard of its points is kept there.
-    message : Message
-        As it came.
-    payload : Payload
-        What it holds.
+        Whose it is; what is heard of its points is kept there.
     names : Names
         Which point a metric is of.
     displace : callable
         Told of a device whose readings no longer go to a point.
-    source : str
-        What the node is called where sources are listed.
     least : int
         No reading is of better quality.
     """
 
     def __init__(
         self,
+        said: Said,
         device: Device,
-        message: Message,
-        payload: Payload,
         *,
         names: Names,
         displace: Displace,
-        source: str,
         least: int = Quality.GOOD,
     ) -> None:
+        message = said.message
         self._device = device
         self._message = message
-        self._payload = payload
+        self._payload = said.payload
         self._names = names
         self._displace = displace
         self._least = int(least)
-        self._sent = sent_ms(payload)
+        self._sent = said.sent
         self._latest_ms = message.arrived // NS_PER_MS + _AHEAD_MS
         self._faults: dict[tuple[Fault | Wrong, Role | None], Refused] = {}
-        self._source = source
+        self._source = said.node.source
         self._is_live = message.is_prompt and not message.is_repeat
         self._live: list[Row] = []
         self._past: list[Row] = []

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 NAMESPACE = "spBv1.0"
 
@@ -25,8 +25,7 @@ _OF_DEVICE = {kind.value: kind for kind in (Kind.DEVICE_BIRTH, Kind.DEVICE_DATA,
 _COMMANDS = ("NCMD", "DCMD")
 
 
-@dataclass(frozen=True, slots=True)
-class Address:
+class Address(NamedTuple):
     """Who a message is of; ``device`` is empty where the node itself speaks."""
 
     kind: Kind
@@ -35,15 +34,15 @@ class Address:
     device: str
 
 
-def is_for_others(topic: str) -> bool:
-    """Return whether a topic is of hosts' states, or of commands to nodes and devices."""
+def group_of(topic: str) -> str | None:
+    """Return the group of nodes that a topic is of, empty where it names none.
+
+    None where it is of hosts' states, or of commands to nodes and devices: they are for others.
+    """
     parts = topic.split("/", 3)
-    return len(parts) > 2 and (parts[1] == "STATE" or parts[2] in _COMMANDS)
-
-
-def group_of(topic: str) -> str:
-    """Return the group that a topic is of; empty where it names none."""
-    return topic.split("/", 2)[1] if "/" in topic else ""
+    if len(parts) > 2 and (parts[1] == "STATE" or parts[2] in _COMMANDS):
+        return None
+    return parts[1] if len(parts) > 1 else ""
 
 
 def address_of(topic: str) -> Address | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from ingest.live.sparkplug import known
-from ingest.live.sparkplug.host import MOST_HELD
+from ingest.live.sparkplug.known import MOST_HELD
 from ingest.live.sparkplug.reasons import Wrong
 from tests.ingest.live.sparkplug.edge import DOUBLE, FLOW, Talk, born, metric, told
 

@@ -12,7 +12,8 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.live.sparkplug.host import KEEP_NS, REORDER_NS
+from ingest.live.sparkplug.host import KEEP_NS
+from ingest.live.sparkplug.order import REORDER_NS
 from ingest.live.sparkplug.reasons import Wrong
 from tests.ingest.live.sparkplug.edge import (
     DOUBLE,

@@ -14,7 +14,9 @@ from itertools import pairwise
 
 import pytest
 
-from ingest.live.sparkplug.host import KEEP_NS, MOST_HELD, REORDER_NS
+from ingest.live.sparkplug.host import KEEP_NS
+from ingest.live.sparkplug.known import MOST_HELD
+from ingest.live.sparkplug.order import REORDER_NS
 from ingest.live.sparkplug.reasons import Wrong
 from tests.ingest.live.sparkplug.edge import DOUBLE, FLOW, OHM, T, Talk, born, metric, told
 

@@ -10,7 +10,8 @@ import pytest
 from bondtrail.running import Given
 from bondtrail.site import Site, parse_site
 from ingest.live.sparkplug import SparkplugHost
-from ingest.live.sparkplug.host import KEEP_NS, REORDER_NS
+from ingest.live.sparkplug.host import KEEP_NS
+from ingest.live.sparkplug.order import REORDER_NS
 from ingest.live.sparkplug.reasons import Wrong
 from tests.ingest.live.sparkplug.edge import DOUBLE, FLOW, SITE, Talk, born, metric, ns, told
 
