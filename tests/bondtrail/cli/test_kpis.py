@@ -8,7 +8,6 @@ import io
 import shutil
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -20,9 +19,7 @@ from bondtrail.results import AlarmKind, DaySums, Kind, StationResults
 from bondtrail.site import parse_site
 from bondtrail.times import parse_time
 from store import open_store
-from tests.bondtrail.cli.conftest import SITE
-
-Run = Callable[..., Any]
+from tests.bondtrail.cli.conftest import SITE, Run
 
 SUNDAY, MONDAY = dt.date(2026, 3, 1), dt.date(2026, 3, 2)
 SHIFT = '[[shift]]\nname = "night"\nfrom = "22:00"\nto = "06:00"\n'
@@ -58,26 +55,36 @@ NIGHT = DaySums("bay-1", SUNDAY, "night", transfers=2, compliant_transfers=2, kn
 
 
 @pytest.fixture(scope="module")
-def empty_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Making the tables takes longer than most tests, so it is done once."""
-    path = tmp_path_factory.mktemp("shown") / "empty.db"
-    open_store(f"sqlite:///{path}").close()
-    return path
+def stores(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
+    """How to get a store with a site and results: each is made once."""
+    folder = tmp_path_factory.mktemp("kpis")
+    made: dict[tuple[str, str], Path] = {}
+
+    def file(site: str, results: StationResults) -> Path:
+        key = (site, repr(results))
+        if key not in made:
+            path = folder / f"{len(made)}.db"
+            with open_store(f"sqlite:///{path}") as store:
+                store.put_site(parse_site(site), 0)
+                store.save_results(results, since=-(2**63), since_day=dt.date.min)
+            made[key] = path
+        return made[key]
+
+    return file
 
 
 @pytest.fixture
-def fill(folder: Path, empty_store: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
-    """How to make a store with the days of one station, and a clock that stands still."""
+def fill(
+    folder: Path, stores: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> Callable[..., None]:
+    """How to have a store with the days of one station, and a clock that stands still."""
     monkeypatch.setattr(opening, "clock_ns", lambda: parse_time("2026-03-02T12:00:00Z"))
 
     def filled(
         site: str = SITE, days: Iterable[DaySums] = DAYS, parts: Iterable[DaySums] = ()
     ) -> None:
-        shutil.copy(empty_store, folder / "bondtrail.db")
-        with open_store("sqlite:///bondtrail.db") as store:
-            store.put_site(parse_site(site), 0)
-            results = StationResults("bay-1", days=tuple(days), shifts=tuple(parts))
-            store.save_results(results, since=-(2**63), since_day=dt.date.min)
+        results = StationResults("bay-1", days=tuple(days), shifts=tuple(parts))
+        shutil.copy(stores(site, results), folder / "bondtrail.db")
 
     return filled
 
