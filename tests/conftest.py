@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import hypothesis
 import pytest
 
+from tests.commands import Commands, running_commands
 from tests.services import (
     KEEPS_ALL_IN_MEMORY,
     Browser,
@@ -40,6 +41,13 @@ def broker() -> Iterator[MosquittoServer]:
     """
     with mosquitto(lines=KEEPS_ALL_IN_MEMORY) as server:
         yield server
+
+
+@pytest.fixture(scope="session")
+def commands() -> Iterator[Commands]:
+    """Starts commands as processes of their own; each test ends those that it starts."""
+    with running_commands() as started:
+        yield started
 
 
 @pytest.fixture(scope="session")

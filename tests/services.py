@@ -7,6 +7,7 @@ import hashlib
 import json
 import os
 import pwd
+import random
 import shutil
 import signal
 import socket
@@ -14,7 +15,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NoReturn, TypeVar
@@ -45,10 +46,16 @@ def missing(service: str, package: str) -> NoReturn:
 
 
 def free_port() -> int:
-    """Return a port of the loopback that nobody listens on."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """Return a port of the loopback that nobody listens on.
+
+    It is none of those that the system gives to connections that go out (from 32768 on): one of
+    these may be the other end of some connection by the time that a server starts, or starts again.
+    """
+    while True:
+        port = random.SystemRandom().randrange(10_000, 32_000)
+        with socket.socket() as probe, suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 @dataclass
@@ -176,7 +183,7 @@ def _wait_until_it_answers(server: PostgresServer) -> None:
             if time.monotonic() > give_up or server.process.poll() is not None:
                 told = (server.folder / "log").read_text()
                 pytest.fail(f"PostgreSQL did not start:\n{told}", pytrace=False)
-            time.sleep(0.1)
+            time.sleep(0.02)
 
 
 # A broker

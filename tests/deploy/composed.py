@@ -21,12 +21,15 @@ from typing import Any
 import yaml
 
 import bondtrail
+from tests.commands import Command, Commands
+from tests.waiting import LONG_S
 
 ROOT = Path(__file__).parents[2]
 FILE = ROOT / "docker-compose.yml"
 TLS_FILE = ROOT / "deploy" / "tls.yml"
 _VARIABLE = re.compile(r"\$(?:(?P<twice>\$)|\{(?P<name>\w+)(?::-(?P<default>[^}]*))?\})")
-_MAIN = "import sys; from bondtrail.cli import main; sys.exit(main())"
+
+Process = subprocess.Popen[bytes] | Command
 
 
 def read(path: Path, variables: Mapping[str, str] | None = None) -> dict[str, Any]:
@@ -62,24 +65,23 @@ class Machine:
         What stands for what in commands and environments: hosts, ports and paths.
     health : mapping of str to int
         The port that stands for 8711, which each container has for itself.
+    commands : Commands or None
+        Starts what is ours.
     """
 
     folder: Path
     swaps: Mapping[str, str]
     health: Mapping[str, int] = field(default_factory=dict)
+    commands: Commands | None = None
     services: dict[str, Any] = field(default_factory=lambda: read(FILE)["services"])
-    running: dict[str, subprocess.Popen[bytes]] = field(default_factory=dict)
+    running: dict[str, Process] = field(default_factory=dict)
 
     def words(self, name: str, command: Sequence[str] | None = None) -> list[str]:
         """Return what a service runs: its entrypoint, or that of the image, and its command."""
         service = self.services[name]
         own = service.get("entrypoint", ["bondtrail"])
         words = [*own, *(service.get("command", []) if command is None else command)]
-        # Swapped first: the interpreter's own path may hold what is sought.
-        words = [self._swapped(name, word) for word in words]
-        if words[0] == "bondtrail":
-            words = [sys.executable, "-c", _MAIN, *words[1:]]
-        return words
+        return [self._swapped(name, word) for word in words]
 
     def environment(self, name: str) -> dict[str, str]:
         """Return the environment of a service: that of the file, and what Python needs here."""
@@ -91,18 +93,21 @@ class Machine:
 
     def start(self, name: str) -> None:
         """Start a service."""
-        with self.log(name).open("ab") as log:
-            words, env = self.words(name), self.environment(name)
-            self.running[name] = subprocess.Popen(
-                words, env=env, cwd=self.folder, stdout=log, stderr=log
-            )
+        words, env = self.words(name), self.environment(name)
+        self.running[name] = self._begun(words, env, self.log(name))
 
     def run(self, name: str, *command: str, **more: str) -> int:
         """Run another command as a service would, to its end; return its status."""
         words, env = self.words(name, command), {**self.environment(name), **more}
-        with self.log(f"{name}-{command[0] if command else 'run'}").open("ab") as log:
-            done = subprocess.run(words, env=env, cwd=self.folder, stdout=log, stderr=log)
-        return done.returncode
+        log = self.log(f"{name}-{command[0] if command else 'run'}")
+        return self._begun(words, env, log).wait(LONG_S)
+
+    def _begun(self, words: list[str], env: Mapping[str, str], log: Path) -> Process:
+        if words[0] == "bondtrail":
+            assert self.commands is not None
+            return self.commands.start(words[1:], self.folder, out=log, environment=env)
+        with log.open("ab") as written:
+            return subprocess.Popen(words, env=env, cwd=self.folder, stdout=written, stderr=written)
 
     def check(self, name: str) -> int:
         """Run the health check of a service; return its status."""
@@ -115,13 +120,13 @@ class Machine:
         """End a service as a container is ended; return its status."""
         process = self.running.pop(name)
         process.send_signal(signal.SIGTERM)
-        return process.wait(60)
+        return process.wait(LONG_S)
 
     def kill(self) -> None:
         """End what still runs."""
         for process in self.running.values():
             process.kill()
-            process.wait(30)
+            process.wait(LONG_S)
 
     def log(self, name: str) -> Path:
         """Return the file of what a service said."""

@@ -17,7 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.faults.listeners import fleet, until
+from tests.commands import Commands
+from tests.faults.listeners import Listener, fleet, until
 from tests.faults.plant import hold_to, publishing, wait_until_stored
 from tests.services import mosquitto
 
@@ -33,19 +34,19 @@ RATE = 500
     ],
 )
 def test_killed_under_a_stream_and_started_again(
-    tmp_path: Path, kills: int, listens: bool, repeats: int
+    commands: Commands, tmp_path: Path, kills: int, listens: bool, repeats: int
 ) -> None:
     moments = random.Random(SEED)
     url = f"sqlite:///{tmp_path}/store.db"
-    with mosquitto() as broker, fleet(tmp_path, broker, url) as listeners:
+    with mosquitto() as broker, fleet(commands, tmp_path, broker, url) as listeners:
         listener = listeners.start("--mqtt", "3.1.1")
         with publishing(broker.port, RATE, repeats=repeats) as plant:
             for number in range(kills):
                 if listens:
-                    listener.wait_for(" listening\n", times=number + 1)
-                time.sleep(moments.uniform(0.3, 1.2))
+                    until(lambda n=number: is_listening(listener, n), "it to listen", listener)
+                time.sleep(moments.uniform(0.1, 0.6))
                 broker.kill()
-                time.sleep(moments.uniform(0.0, 0.6))
+                time.sleep(moments.uniform(0.0, 0.3))
                 broker.start()
                 taken = plant.acknowledged
                 until(lambda at=taken: plant.acknowledged > at, "the plant", listener)
@@ -55,3 +56,10 @@ def test_killed_under_a_stream_and_started_again(
         listener.stop()
         assert "waiting for the broker" in listener.said
         hold_to(url, count)
+
+
+def is_listening(listener: Listener, losses: int) -> bool:
+    """Whether it listens, and has done so again after so many losses."""
+    states = [line for line in listener.said.splitlines() if "ingest.live.standing: " in line]
+    heard = [state.endswith(": listening") for state in states]
+    return sum(heard) > losses and heard[-1]

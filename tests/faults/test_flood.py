@@ -9,6 +9,7 @@ import psutil
 import pytest
 
 from store import open_store
+from tests.commands import Commands
 from tests.faults.listeners import fleet
 from tests.faults.plant import POINTS, SITE_ID, hold_to, message, readings, stored
 from tests.publishing import Publisher
@@ -30,9 +31,14 @@ GARBAGE = (
 
 
 @pytest.mark.timeout(600)
-def test_a_million_that_waited_are_taken_in_bounded_memory(tmp_path: Path) -> None:
+def test_a_million_that_waited_are_taken_in_bounded_memory(
+    commands: Commands, tmp_path: Path
+) -> None:
     url = f"sqlite:///{tmp_path}/store.db"
-    with mosquitto(lines=KEEPS_ALL_IN_MEMORY) as broker, fleet(tmp_path, broker, url) as listeners:
+    with (
+        mosquitto(lines=KEEPS_ALL_IN_MEMORY) as broker,
+        fleet(commands, tmp_path, broker, url) as listeners,
+    ):
         listeners.start().stop()  # its session stays, and the broker keeps what comes for it
         with Publisher(broker.port) as plant:
             assert plant.publish((message(n) for n in range(MILLION)), window=20_000) == MILLION
@@ -52,10 +58,15 @@ def test_a_million_that_waited_are_taken_in_bounded_memory(tmp_path: Path) -> No
         hold_to(url, MILLION)
 
 
-def test_garbage_beside_readings_is_counted_and_costs_none(tmp_path: Path) -> None:
+def test_garbage_beside_readings_is_counted_and_costs_none(
+    commands: Commands, tmp_path: Path
+) -> None:
     url = f"sqlite:///{tmp_path}/store.db"
     good, bad = 2000, 30_000
-    with mosquitto(lines=KEEPS_ALL_IN_MEMORY) as broker, fleet(tmp_path, broker, url) as listeners:
+    with (
+        mosquitto(lines=KEEPS_ALL_IN_MEMORY) as broker,
+        fleet(commands, tmp_path, broker, url) as listeners,
+    ):
         listener = listeners.start()
         process = psutil.Process(listener.pid)
         with Publisher(broker.port) as plant:

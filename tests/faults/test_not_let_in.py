@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from ingest.live.rounds import ECHO_S
 from tests.certificates import Certificates, make_certificates
-from tests.faults.listeners import Fleet, Listener, fleet, until
+from tests.commands import Commands
+from tests.faults.listeners import SHORT_PAUSES, Fleet, Listener, fleet, until
 from tests.faults.plant import hold_to, publishing, wait_until_stored
 from tests.services import MosquittoServer, mosquitto
 
@@ -24,6 +23,12 @@ topic read bondtrail/#
 topic read spBv1.0/#
 topic write bondtrail/quay/$service/#
 """
+SETTINGS = SHORT_PAUSES | {
+    # It doubts that it may read only when it has told its status, which it does every 30 s, and
+    # not heard it for 5 s.
+    "ingest.live.status.BEAT_S": 1.5,
+    "ingest.live.rounds.ECHO_S": 1.0,
+}
 ENVIRONMENT = {
     "BONDTRAIL_BROKER_USER": "listener",
     "BONDTRAIL_BROKER_PASSWORD": USERS["listener"],
@@ -43,8 +48,8 @@ def strict(certificates: Certificates) -> Iterator[MosquittoServer]:
 
 
 @pytest.fixture
-def listeners(tmp_path: Path, strict: MosquittoServer) -> Iterator[Fleet]:
-    with fleet(tmp_path, strict, f"sqlite:///{tmp_path}/store.db") as started:
+def listeners(commands: Commands, tmp_path: Path, strict: MosquittoServer) -> Iterator[Fleet]:
+    with fleet(commands, tmp_path, strict, f"sqlite:///{tmp_path}/store.db", SETTINGS) as started:
         yield started
         for listener in started.started:
             for secret in (*USERS.values(), WRONG):
@@ -65,7 +70,7 @@ def test_at_the_start_it_ends_and_says_why(
         for words, ca, environment in refused
     ]
     for words, listener in started:
-        until(lambda one=listener: not one.is_there, "its end", listener)
+        assert listener.command.wait() == 2
         assert f"mqtts://listener@127.0.0.1:{strict.port}" in listener.said
         assert words in listener.said
         assert "Traceback" not in listener.said
@@ -77,13 +82,14 @@ def test_a_right_that_is_taken_away_is_told(
 ) -> None:
     # mosquitto 2.0 agrees to every subscription, whatever its rules say, and delivers nothing.
     listener = listeners.start("--ca", str(certificates.ca), environment=ENVIRONMENT)
-    time.sleep(ECHO_S + 0.5)  # it doubts only when it has not heard itself for so long
     strict.stop()
     strict.acl = RULES.replace("topic read bondtrail/#\n", "")
     strict.start()
     listener.wait_for("the broker may not let this user read (ACL)")
+    before = listener.said.count(" listening\n")
     strict.acl = RULES
     strict.reload()
+    listener.wait_for(" listening\n", times=before + 1)  # it doubts no more
     carries_on(listeners, listener, certificates)
 
 
@@ -105,9 +111,8 @@ def carries_on(listeners: Fleet, listener: Listener, certificates: Certificates)
     """What is published from now on is stored."""
     who = {"user": "plant", "password": USERS["plant"], "ca": certificates.ca}
     with publishing(listeners.broker.port, 500, **who) as plant:
-        time.sleep(1.0)
+        until(lambda: plant.acknowledged > 200, "the plant", listener)
         count = plant.finish()
-    assert count
     wait_until_stored(listeners.store_url, count)
     listener.stop()
     hold_to(listeners.store_url, count)

@@ -6,14 +6,11 @@ stations are judged and others are not: by kill -9, or by SIGTERM, which it must
 
 from __future__ import annotations
 
-import os
 import random
 import signal
-import subprocess
-import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -23,12 +20,12 @@ from bondtrail.samples import Samples
 from store import Store, open_store
 from tests.analytics.core.build import OPEN, held, ns
 from tests.analytics.workdays import DAY, HOUR, MINUTE, MONDAY, Results, site, told, workdays
+from tests.commands import Command, Commands
+from tests.waiting import LONG_S
 
-ROOT = Path(__file__).parents[2]
 STATIONS = [f"spot-{n:02}" for n in range(12)]
 LATER = ns(MONDAY + 90 * DAY)
-WAIT_S = 60.0
-Keeper = subprocess.Popen[str]
+MOST_ROUNDS = 12
 
 
 def first_readings() -> dict[str, Samples]:
@@ -47,10 +44,10 @@ def late_readings(number: int) -> dict[str, Samples]:
 
 
 @pytest.mark.parametrize(
-    ("kind", "rounds"), [("sqlite", 4), ("postgresql", 3)], ids=["sqlite", "postgresql"]
+    ("kind", "stops"), [("sqlite", 3), ("postgresql", 2)], ids=["sqlite", "postgresql"]
 )
 def test_stopped_at_any_moment_it_ends_as_one_that_was_not(
-    kind: str, rounds: int, request: pytest.FixtureRequest, tmp_path: Path
+    kind: str, stops: int, request: pytest.FixtureRequest, commands: Commands, tmp_path: Path
 ) -> None:
     url = (
         f"sqlite:///{tmp_path}/store.db"
@@ -58,79 +55,64 @@ def test_stopped_at_any_moment_it_ends_as_one_that_was_not(
         else str(request.getfixturevalue("postgres_url"))
     )
     moments = random.Random(5)
-    with open_store(url) as store, keeper(url) as running:
+    keeper = Keeper(commands, url, tmp_path / "keeper.log")
+    with open_store(url) as store:
         store.put_site(site(*STATIONS), 0)
         store.write(first_readings())
-        half_way = 0
-        for number in range(rounds):
-            store.write(late_readings(number))
-            deadly = number % 2 == 0
-            left = stop_half_way(running, store, moments, deadly=deadly)
+        rounds = half_way = 0
+        while half_way < stops:
+            assert rounds < MOST_ROUNDS, (
+                "most stops came before the first station or after the last"
+            )
+            store.write(late_readings(rounds))
+            left = keeper.stop_half_way(store, moments, deadly=half_way % 2 == 0)
             half_way += 0 < left < len(STATIONS)
-        assert half_way > 0, "every stop came before the first station or after the last"
-        finish(running, store)
+            rounds += 1
+        keeper.finish(store)
         found = told(store)
         assert store.check() == []
     assert found.findings
     assert repr(found) == repr(undisturbed(tmp_path, rounds))
 
 
-@contextmanager
-def keeper(url: str) -> Iterator[Keeper]:
-    with subprocess.Popen(
-        # By its path: an installed library may have a package named "tests" too.
-        [sys.executable, str(Path(__file__).with_name("scheduling.py")), url],
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-    ) as running:
-        yield running
+@dataclass
+class Keeper:
+    """Keeps the schedule of a store, as ``bondtrail analyse --every`` does."""
+
+    commands: Commands
+    url: str
+    log: Path
+
+    def start(self) -> Command:
+        """Judge what is new, and look every second, until it is told to stop."""
+        words = ["analyse", "--every", "1s", "--health", "off", "--db", self.url]
+        return self.commands.start(words, self.log.parent, out=self.log)
+
+    def stop_half_way(self, store: Store, moments: random.Random, *, deadly: bool) -> int:
+        """Start it, end it at a moment of its work; return how many stations are left."""
+        running = self.start()
+        enough = moments.randrange(1, len(STATIONS) - 3)
+        gets_on(running, lambda: len(store.waiting()) <= len(STATIONS) - enough)
+        time.sleep(moments.uniform(0, 0.01))
+        running.send_signal(signal.SIGKILL if deadly else signal.SIGTERM)
+        assert running.wait() == (-signal.SIGKILL if deadly else 0), running.said
+        return len(store.waiting())
+
+    def finish(self, store: Store) -> None:
+        """Let it come to the end of what is left."""
+        running = self.start()
+        gets_on(running, lambda: not store.waiting())
+        running.send_signal(signal.SIGTERM)
+        assert running.wait() == 0, running.said
 
 
-def stop_half_way(running: Keeper, store: Store, moments: random.Random, *, deadly: bool) -> int:
-    """Start the schedule, end it at a moment of its work; return how many stations are left."""
-    pid = started(running)
-    enough = moments.randrange(1, len(STATIONS) - 3)
-    until(lambda: len(store.waiting()) <= len(STATIONS) - enough, pid)
-    time.sleep(moments.uniform(0, 0.01))
-    os.kill(pid, signal.SIGKILL if deadly else signal.SIGTERM)
-    assert ended(running) == (-signal.SIGKILL if deadly else 0)
-    return len(store.waiting())
-
-
-def finish(running: Keeper, store: Store) -> None:
-    """Let the schedule come to the end of what is left."""
-    pid = started(running)
-    until(lambda: not store.waiting(), pid)
-    os.kill(pid, signal.SIGTERM)
-    assert ended(running) == 0
-
-
-def started(running: Keeper) -> int:
-    assert running.stdin is not None
-    running.stdin.write("go\n")
-    running.stdin.flush()
-    return said(running, "pid")
-
-
-def ended(running: Keeper) -> int:
-    return said(running, "gone")
-
-
-def said(running: Keeper, word: str) -> int:
-    assert running.stdout is not None
-    line = running.stdout.readline()
-    assert line.startswith(word), line or "the schedule ended by itself"
-    return int(line.split()[1])
-
-
-def until(reached: Callable[[], bool], pid: int) -> None:
-    give_up = time.monotonic() + WAIT_S
+def gets_on(running: Command, reached: Callable[[], bool]) -> None:
+    """Wait until the schedule has come so far."""
+    give_up = time.monotonic() + LONG_S
     while not reached():
-        os.kill(pid, 0)  # raises if the schedule has ended by itself
-        assert time.monotonic() < give_up, "the schedule does not get on"
-        time.sleep(0.01)
+        assert running.poll() is None, f"it ended by itself:\n{running.said}"
+        assert time.monotonic() < give_up, f"it does not get on:\n{running.said}"
+        time.sleep(0.005)
 
 
 def undisturbed(tmp_path: Path, rounds: int) -> Results:
