@@ -11,6 +11,7 @@ import click
 
 from bondtrail.cli import opening
 from bondtrail.cli.faults import Fault
+from bondtrail.pauses import Pauses
 from bondtrail.settings import hide_password
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def wait_for_store(open_it: Callable[[], Store], stop: threading.Event) -> bool:
     """
     from store import StoreBusyError, StoreFullError, StoreUnavailableError
 
-    wait_s, said = _FIRST_WAIT_S, ""
+    pauses, said = Pauses(_FIRST_WAIT_S, _LONGEST_WAIT_S), ""
     while not stop.is_set():
         try:
             open_it().close()
@@ -76,8 +77,7 @@ def wait_for_store(open_it: Callable[[], Store], stop: threading.Event) -> bool:
             if str(exc) != said:
                 said = str(exc)
                 _log.warning("waiting for the store: %s", said)
-        stop.wait(wait_s)
-        wait_s = min(2 * wait_s, _LONGEST_WAIT_S)
+        stop.wait(pauses.next_s())
     return False
 
 

@@ -13,6 +13,7 @@ from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from bondtrail.pauses import Pauses
 from ingest.feeding.messages import Outgoing
 from ingest.live.broker_url import Broker
 from ingest.live.paho_client import BufferedClient, new_client
@@ -25,7 +26,7 @@ PATIENCE_S = 60.0
 _TOGETHER = 64  # messages that are written in one go
 _KEEPALIVE_S = 60
 _MOST_COMMANDS = 100
-_RETRY_S, _LONGEST_RETRY_S = 0.2, 5.0
+_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 0.2, 5.0
 _NOBODY = 0x10
 """MQTT 5, section 3.4.2.1: taken, and there is no subscriber."""
 
@@ -226,7 +227,7 @@ class Publisher:
         if self._is_final:
             what = "the connection broke, and what was on its way may be lost: feed again"
             raise BrokerError(self._broker.where, what)
-        pause = _RETRY_S
+        pauses = Pauses(_FIRST_PAUSE_S, _LONGEST_PAUSE_S)
         lost = time.monotonic()
         while True:
             try:
@@ -234,8 +235,7 @@ class Publisher:
             except BrokerError as exc:
                 if exc.is_lasting or time.monotonic() - lost > self._patience_s:
                     raise
-                time.sleep(pause)
-                pause = min(2 * pause, _LONGEST_RETRY_S)
+                time.sleep(pauses.next_s())
             else:
                 self._moved = time.monotonic()
                 return

@@ -9,11 +9,11 @@ from time import perf_counter
 from typing import Protocol
 
 from bondtrail.metrics import Metrics
+from bondtrail.pauses import Pauses
 from bondtrail.results import Reject
 from bondtrail.running import Given, Source
 from bondtrail.samples import Samples
 from bondtrail.times import format_time
-from ingest.live.pauses import Pauses
 from store import Store, StoreError, Written
 
 _RAW = 4096

@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 
 from bondtrail.metrics import Metrics
-from ingest.live.pauses import Pauses
+from bondtrail.pauses import Pauses
 from ingest.live.rounds import ListenSettings, Rounds
 from ingest.live.standing import Standing
 from ingest.live.status import State, Status

@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from bondtrail.metrics import Metrics
+from bondtrail.pauses import Pauses
 from bondtrail.site import Site, SiteError, parse_site
 from bondtrail.site_problems import Problem
 from bondtrail.times import format_time
@@ -21,7 +22,6 @@ from ingest.live.committing import Committer
 from ingest.live.connection import KEEPALIVE_S, Bounds, Connection
 from ingest.live.decoding import Decoder
 from ingest.live.messages import Message
-from ingest.live.pauses import Pauses
 from ingest.live.standing import Standing
 from ingest.live.status import State, StatusTeller
 from ingest.live.trouble import BrokerError, TakenOverError

@@ -8,11 +8,11 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from bondtrail.metrics import Metrics
+from bondtrail.pauses import Pauses
 from bondtrail.results import Reject
 from bondtrail.running import Given, Source
 from bondtrail.samples import Samples
 from ingest.live.committing import Committer
-from ingest.live.pauses import Pauses
 from store import StoreError, open_store
 
 S = 1_000_000_000

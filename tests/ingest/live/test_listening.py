@@ -12,13 +12,13 @@ from typing import Any
 import pytest
 
 from bondtrail.metrics import Metrics
+from bondtrail.pauses import Pauses
 from bondtrail.samples import Samples
 from bondtrail.site import Site, parse_site
 from ingest.live import rounds, standing
 from ingest.live.broker_url import Broker, Version, parse_broker
 from ingest.live.connection import Bounds
 from ingest.live.listening import Listener, ListenSettings
-from ingest.live.pauses import Pauses
 from ingest.live.sparkplug.encoding import Edge, asks_for_births
 from ingest.live.status import State
 from ingest.live.trouble import BrokerError, TakenOverError

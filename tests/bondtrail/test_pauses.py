@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.live.pauses import Pauses
+from bondtrail.pauses import Pauses
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from collections.abc import Callable
 class Pauses:
     """Pauses that double up to a longest one, each shortened by chance.
 
-    Chance keeps many clients of one broker from coming back all at once.
+    Chance keeps many who lost one broker or database from coming back all at once.
 
     Parameters
     ----------
