@@ -160,25 +160,31 @@ def our_seconds(
         if left <= 0:
             stop.set()
 
+    url = _empty_store(folder)
     begun = time.perf_counter()
-    _listen(server, client_id, version, folder, count, stop)
+    _listen(server, client_id, version, url, count, stop)
     return time.perf_counter() - begun
+
+
+def _empty_store(folder: Path) -> str:
+    """Make a store that holds a site file alone; return its address."""
+    for old in folder.glob("listen.db*"):
+        old.unlink()
+    url = f"sqlite:///{folder / 'listen.db'}"
+    with open_store(url) as store:
+        store.put_site(bench_site(), 0)
+    return url
 
 
 def _listen(
     server: MosquittoServer,
     client_id: str,
     version: Version,
-    folder: Path,
+    url: str,
     on_written: Callable[[Mapping[str, Samples]], None],
     stop: threading.Event,
     on_listening: Callable[[str, str], None] | None = None,
 ) -> None:
-    for old in folder.glob("listen.db*"):
-        old.unlink()
-    url = f"sqlite:///{folder / 'listen.db'}"
-    with open_store(url) as store:
-        store.put_site(bench_site(), 0)
     Listener(
         ListenSettings(parse_broker(server.url, version=version), client_id),
         lambda: _Watched(open_store(url), on_written),  # type: ignore[arg-type, return-value]
@@ -226,7 +232,7 @@ def delay_s() -> float:
     with tempfile.TemporaryDirectory() as folder, mosquitto() as server:
         thread = threading.Thread(
             target=_listen,
-            args=(server, "delay", "5", Path(folder), note, stop),
+            args=(server, "delay", "5", _empty_store(Path(folder)), note, stop),
             kwargs={"on_listening": lambda *_: listening.set()},
         )
         thread.start()

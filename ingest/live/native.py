@@ -95,7 +95,7 @@ class PointTopic:
         columns.counts.append(size)
         columns.times += [row.t for row in rows]
         columns.values += [row.v for row in rows]
-        columns.marks += bytes(size) if unmarked == size else bytes(mark or 0 for mark in marks)
+        columns.marks += bytes(marks if not unmarked else [mark or 0 for mark in marks])
         return True
 
     def _exact(self, members: Members, index: int, columns: Columns) -> None:
