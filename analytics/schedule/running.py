@@ -16,7 +16,6 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
-from zoneinfo import ZoneInfo
 
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.interval import IntervalTrigger
@@ -26,7 +25,7 @@ from analytics.schedule.figures import show_figures
 from analytics.schedule.tasks import ANALYSE_S, Task, tasks
 from analytics.schedule.turn import NotWellError, StopRequestedError, Turn
 from analytics.schedule.turns import held_until, is_due, is_due_today
-from analytics.site_files import stored_sites
+from analytics.schedule.zone import UTC, SiteZone
 from bondtrail.metrics import Metrics
 from bondtrail.running import Job
 from bondtrail.settings import hide_password
@@ -42,7 +41,6 @@ STOP_S = 30.0
 """How long a stop waits for the jobs at hand. [s]"""
 FRESH_S = 180.0
 """An analysis that ended well so short a time ago is fresh, and so are three intervals. [s]"""
-UTC = ZoneInfo("UTC")
 MOST_SAID = 1000
 """Characters kept of why a job failed."""
 
@@ -82,6 +80,7 @@ class Jobs:
     ) -> None:
         self._tasks = [*tasks(metrics, analyse_s=analyse_s), *others]
         self._held = _HeldStore(open_store)
+        self._zone = SiteZone()
         self._clock, self._metrics = clock, metrics
         self._analyse_s = analyse_s
         self._since = clock()
@@ -234,7 +233,7 @@ class Jobs:
             return False
         if task.at is None:
             return is_due(last, task.every_s, now)
-        return is_due_today(last, task.at, _zone(store), now)
+        return is_due_today(last, task.at, self._zone.of(store, now), now)
 
     def _do(self, store: Store, task: Task) -> None:
         before = _last(store, task.name)
@@ -331,11 +330,6 @@ def why(exc: BaseException) -> str:
 
 def _last(store: Store, name: str) -> Job | None:
     return next((job for job in store.jobs.all() if job.name == name), None)
-
-
-def _zone(store: Store) -> ZoneInfo:
-    sites = stored_sites(store)
-    return sites[-1][1].zone if sites else UTC
 
 
 def _look_s(task: Task) -> float:

@@ -161,6 +161,20 @@ def test_it_is_done_at_its_interval_and_not_before(
     assert [(run - BEGIN) // S for run in runs] == [0, 45, 90, 135]
 
 
+def test_a_daily_one_is_done_by_the_clock_of_the_site(
+    opened: Callable[[], Store], store: Store, clock: Clock
+) -> None:
+    tokyo = site("spot").text.replace("Europe/Lisbon", "Asia/Tokyo")
+    store.put_site(parse_site(tokyo), 0)
+    runs, work = counting()
+    hour = 3600 * S
+    with jobs_of(opened, clock, task := Task("tidy", 60, work, at=dt.time(2, 30))) as jobs:
+        for _ in range(4 * 48):  # looks for two days, each quarter of an hour
+            jobs._turn(task)
+            clock.on(900)
+    assert [(run - BEGIN) / hour for run in runs] == [0, 17.5, 41.5]  # 02:30 in Tokyo, 9 h ahead
+
+
 def test_a_failing_job_backs_off_and_begins_afresh_once_it_goes_well(
     opened: Callable[[], Store], store: Store, clock: Clock
 ) -> None:
