@@ -16,8 +16,9 @@ import pytest
 import bondtrail
 from bondtrail.cli import main
 from bondtrail.settings import DB_VARIABLE, SITE_VARIABLE
-from store import face, open_store
+from store import open_store
 from store.engine import Database
+from store.upgrade import upgrade
 
 SITE = """\
 schema = 1
@@ -74,14 +75,13 @@ def made_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(autouse=True)
 def _made_once(made_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Begin a new store as a copy of one: making the tables takes longer than most commands."""
-    upgrade = face.upgrade
 
     def copied(db: Database) -> None:
         if db.path is not None and db.path.parent.is_dir() and not db.path.exists():
             shutil.copy(made_file, db.path)
         upgrade(db)
 
-    monkeypatch.setattr(face, "upgrade", copied)
+    monkeypatch.setattr("store.face.upgrade", copied)
 
 
 @pytest.fixture

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import re
 import shutil
 import signal
-import subprocess
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -19,8 +20,7 @@ from bondtrail.cli import opening
 from bondtrail.times import parse_time
 from store import open_store
 from tests.analytics.reports import quay
-
-Run = Callable[..., Any]
+from tests.bondtrail.cli.conftest import Run
 
 WHOLE = ("report", "--db", "sqlite:///quay.db")
 MARCH = (*WHOLE, "--from", "2026-03-01", "--to", "2026-04-01")
@@ -159,34 +159,46 @@ class TestOnce:
         assert not (folder / "gone.db").exists()
 
 
+def written_before(*paths: str) -> None:
+    """Have reports there already: to write one takes longer than most tests."""
+    for path in map(Path, paths):
+        path.parent.mkdir(exist_ok=True)
+        path.write_text("kept", encoding="utf-8")
+
+
 class TestDue:
     def test_it_writes_what_is_missing(self, run: Run, folder: Path) -> None:
+        written_before(*MISSED[1:])
         told = run(*WHOLE, "--due")
         assert (told.status, told.err) == (0, "")
-        assert told.out.splitlines() == [f"Wrote {path}" for path in (*MISSED, WEEK, MONTH)]
+        assert told.out.splitlines() == [f"Wrote {path}" for path in (MISSED[0], WEEK, MONTH)]
         assert "2026-03-23 to 2026-03-29" in (folder / WEEK).read_text(encoding="utf-8")
         assert (folder / MONTH).with_name("compliance-quay-2026-03-stations.csv").exists()
+        again = run(*WHOLE, "--due")
+        assert (again.status, again.out) == (0, LATEST_ARE_THERE)
 
-    def test_what_is_there_is_left_alone(self, run: Run, folder: Path) -> None:
-        run(*WHOLE, "--due")
-        (folder / WEEK).write_text("kept", encoding="utf-8")
+    def test_what_is_there_is_left_alone(self, run: Run) -> None:
+        written_before(*MISSED, WEEK)
         told = run(*WHOLE, "--due")
-        assert (told.status, told.out) == (0, LATEST_ARE_THERE)
-        assert (folder / WEEK).read_text(encoding="utf-8") == "kept"
+        assert (told.status, told.out) == (0, f"Wrote {MONTH}\n")
+        assert {Path(path).read_text(encoding="utf-8") for path in (*MISSED, WEEK)} == {"kept"}
 
     def test_the_plan_says_by_what_stations_are_told(self, run: Run, folder: Path) -> None:
+        written_before(*MISSED, WEEK)
         run(*WHOLE, "--due")
         periods = (folder / MONTH).with_name("compliance-quay-2026-03-periods.csv")
         assert len(periods.read_text(encoding="utf-8").splitlines()) > 10
 
     def test_one_that_fails_does_not_keep_the_others_from_being_made(
-        self, run: Run, folder: Path
+        self, run: Run, folder: Path, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         (folder / "weekly").write_text("in the way", encoding="utf-8")
         told = run(*WHOLE, "--due")
         assert told.status == 3
         assert told.out == f"Wrote {MONTH}\n"
-        assert f"{WEEK} not written" in told.err
+        failed = re.findall("^bondtrail: (.*) not written", told.err, re.MULTILINE)
+        assert failed == [*MISSED, WEEK]
+        monkeypatch.setattr("analytics.reports.schedule.MOST_MISSED", 2)  # sooner done
         (folder / "monthly/compliance-quay-2026-03.csv").unlink()
         shutil.rmtree(folder / "monthly")
         (folder / "monthly").write_text("in the way", encoding="utf-8")
@@ -206,6 +218,7 @@ class TestDue:
     ) -> None:
         with open_store("sqlite:///quay.db") as store:
             store.touch("tote", parse_time(since))
+        written_before(*MISSED[1:])
         told = run(*WHOLE, "--due")
         assert told.status == status
         assert ("results of 1 station are not up to date" in told.err) is (status != 0)
@@ -215,6 +228,7 @@ class TestDue:
     ) -> None:
         with open_store("sqlite:///quay.db") as store:
             store.touch("tote", parse_time("2026-03-29T12:00:00Z"))
+        written_before(*MISSED[1:])
         assert run(*WHOLE, "--due").status == 3
         run("analyse", "--db", "sqlite:///quay.db")
         assert run(*WHOLE, "--due").status == 0
@@ -230,31 +244,44 @@ class TestDue:
             assert "[[report]]" in told.err
 
 
+@contextmanager
+def told_once(number: signal.Signals, is_time: Callable[[], bool]) -> Iterator[None]:
+    """Send this process a signal, once it is time, while the block goes on in this thread."""
+    over = threading.Event()
+
+    def tell() -> None:
+        give_up = time.monotonic() + 120
+        while not is_time() and time.monotonic() < give_up and not over.wait(0.02):
+            pass
+        os.kill(os.getpid(), number)
+
+    before = signal.signal(number, lambda *_: None)  # one that comes too late does no harm
+    thread = threading.Thread(target=tell)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
+        signal.signal(number, before)
+
+
 class TestSchedule:
     @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
     def test_it_writes_what_is_missing_and_stops_when_told(
-        self, folder: Path, shell: dict[str, Any], number: signal.Signals
+        self, run: Run, folder: Path, monkeypatch: pytest.MonkeyPatch, number: signal.Signals
     ) -> None:
-        # Where the clock cannot be set, the latest of today are due: empty, but there.
-        process = subprocess.Popen(
-            [*shell["args"], *WHOLE, "--schedule"],
-            env=shell["env"],
-            cwd=folder,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-        )
-        try:
-            _wait_for(lambda: len(list(folder.glob("*ly/compliance-quay-*"))) > 1)
-            _wait_for(lambda: not list(folder.glob("*ly/.*")))
-            process.send_signal(number)
-            out, err = process.communicate(timeout=60)
-        finally:
-            process.kill()
-        assert (process.returncode, err) == (0, "")
-        lines = out.splitlines()
+        # The scheduler has the clock of the machine: the latest of today are due, empty, but there.
+        monkeypatch.setattr(opening, "clock_ns", time.time_ns)
+        with told_once(number, lambda: any(folder.glob("weekly/compliance-quay-*"))):
+            told = run(*WHOLE, "--schedule")
+        assert (told.status, told.err) == (0, "")
+        lines = told.out.splitlines()
         assert "Looking every hour whether one of 2 reports is due (Ctrl-C ends it)" in lines
         assert lines[-1] == "Stopped."
+        written = [line for line in lines if line.startswith("Wrote ")]
+        assert 0 < len(written) < 16  # of eight weeks and eight months
+        assert not list(folder.glob("*ly/.*"))
 
     def test_a_look_that_fails_is_said_and_the_next_one_goes_on(
         self, run: Run, folder: Path, capsys: pytest.CaptureFixture[str]
@@ -263,9 +290,10 @@ class TestSchedule:
 
         due_reports._look("sqlite:///gone.db")
         assert "reports not written: no store" in capsys.readouterr().err
+        written_before(*MISSED[1:])
         due_reports._look("sqlite:///quay.db")
         told = capsys.readouterr().out.splitlines()
-        assert told == [f"Wrote {path}" for path in (*MISSED, WEEK, MONTH)]
+        assert told == [f"Wrote {path}" for path in (MISSED[0], WEEK, MONTH)]
 
     def test_no_further_report_is_begun_once_it_is_told_to_stop(
         self, run: Run, capsys: pytest.CaptureFixture[str]
@@ -292,16 +320,9 @@ class TestSchedule:
         assert f"{MONTH} not written: RuntimeError: broken" in told
 
     def test_the_week_that_is_over_next_is_due_next(
-        self, run: Run, folder: Path, monkeypatch: pytest.MonkeyPatch
+        self, run: Run, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        run(*WHOLE, "--due")
+        written_before(*MISSED, WEEK, MONTH)
         monkeypatch.setattr(opening, "clock_ns", lambda: parse_time("2026-04-05T23:30:00Z"))
         told = run(*WHOLE, "--due")  # in Lisbon it is Monday already
         assert told.out == "Wrote weekly/compliance-quay-2026-w14.html\n"
-
-
-def _wait_for(there: Callable[[], bool], seconds: float = 120.0) -> None:
-    give_up = time.monotonic() + seconds
-    while not there():
-        assert time.monotonic() < give_up, "nothing came"
-        time.sleep(0.1)
