@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
@@ -102,6 +103,7 @@ def html_file(report: Report) -> bytes:
     return text.encode()
 
 
+@cache
 def _template() -> Template:
     page = Environment(
         loader=PackageLoader("analytics.reports", "page"),
