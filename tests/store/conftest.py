@@ -6,12 +6,11 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
-import psycopg
 import pytest
 
 from store import Store, open_store
-from store.schema import METADATA
 from tests.services import PostgresServer
+from tests.store.keeping import Kept, KeptDatabase, KeptFile
 
 BACKENDS = ["sqlite", "postgresql"]
 
@@ -30,17 +29,42 @@ def made_database(postgres: PostgresServer) -> str:
     return url
 
 
+@pytest.fixture(scope="session")
+def kept_file(made_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Kept]:
+    path = shutil.copy(made_file, tmp_path_factory.mktemp("kept") / "store.db")
+    kept = KeptFile(path)
+    yield kept
+    kept.close()
+
+
+@pytest.fixture(scope="session")
+def kept_database(made_database: str) -> Iterator[Kept]:
+    kept = KeptDatabase(made_database)
+    yield kept
+    kept.close()
+
+
 @pytest.fixture(params=BACKENDS)
-def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """The address of a store of either kind that holds nothing."""
+def kept_store(request: pytest.FixtureRequest) -> Kept:
+    """A store of either kind that stays open from test to test."""
+    name = "kept_file" if request.param == "sqlite" else "kept_database"
+    opened: Kept = request.getfixturevalue(name)
+    return opened
+
+
+@pytest.fixture
+def store(kept_store: Kept) -> Store:
+    """A store of either kind that holds nothing."""
+    return kept_store.empty()
+
+
+@pytest.fixture(params=BACKENDS)
+def store_url(request: pytest.FixtureRequest) -> str:
+    """The address of a store of either kind that holds nothing, to open it."""
     if request.param == "sqlite":
         return str(request.getfixturevalue("sqlite_url"))
-    url = str(request.getfixturevalue("made_database"))
-    with psycopg.connect(url) as connection:
-        connection.execute("set session_replication_role = replica")  # past what guards the log
-        for table in METADATA.tables:
-            connection.execute(f'delete from "{table}"')
-    return url
+    request.getfixturevalue("kept_database").empty()
+    return str(request.getfixturevalue("made_database"))
 
 
 @pytest.fixture
@@ -56,9 +80,3 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     if request.param == "sqlite":
         return f"sqlite:///{tmp_path / 'empty.db'}"
     return str(request.getfixturevalue("postgres_url"))
-
-
-@pytest.fixture
-def store(store_url: str) -> Iterator[Store]:
-    with open_store(store_url) as opened:
-        yield opened

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -17,7 +16,8 @@ from bondtrail.results import (
     StationResults,
     Transfer,
 )
-from store import Allowed, Store, open_store
+from store import Allowed, Store
+from tests.store.keeping import Kept
 
 S = 1_000_000_000
 EARLY = dt.date(1970, 1, 1)
@@ -75,12 +75,15 @@ def results(station: str) -> StationResults:
     )
 
 
+def fill(store: Store) -> None:
+    for station in ("a", "b"):
+        store.save_results(results(station), since=0, since_day=EARLY)
+
+
 @pytest.fixture
-def store(store_url: str) -> Iterator[Store]:
-    with open_store(store_url) as opened:
-        for station in ("a", "b"):
-            opened.save_results(results(station), since=0, since_day=EARLY)
-        yield opened
+def store(kept_store: Kept) -> Store:
+    """A store with the results of two stations."""
+    return kept_store.holding("compliances", fill)
 
 
 @pytest.mark.parametrize(
@@ -185,11 +188,11 @@ def test_more_names_than_one_question_takes(store: Store) -> None:
     assert [row.start for row in store.compliances.transfers(ids)] == [100 * S]
 
 
-def test_an_empty_store_has_nothing(store_url: str) -> None:
-    with open_store(store_url) as empty:
-        assert empty.compliances.sums(DAYS[0], DAYS[-1]) == []
-        assert empty.compliances.by_shift(DAYS[0], DAYS[-1]) == {}
-        assert empty.compliances.failing(0, 1000) == []
+def test_an_empty_store_has_nothing(kept_store: Kept) -> None:
+    empty = kept_store.empty()
+    assert empty.compliances.sums(DAYS[0], DAYS[-1]) == []
+    assert empty.compliances.by_shift(DAYS[0], DAYS[-1]) == {}
+    assert empty.compliances.failing(0, 1000) == []
 
 
 def ran(

@@ -23,6 +23,7 @@ from bondtrail.results import (
 from bondtrail.samples import Samples
 from store import NEVER, Floor, Removed, Store, layout, retention
 from store.schema import arrival, damaged_segment, point, segment
+from tests.store.keeping import Kept
 
 S = 10**9
 HOUR = 3600 * S
@@ -50,6 +51,12 @@ def fill(store: Store, count: int = 10, points: Sequence[str] = (FLOW, OTHER)) -
     for number in range(count):
         store.write(dict.fromkeys(points, days(number, 1)), arrived=T0 + (number + 1) * DAY)
         store.fold()
+
+
+@pytest.fixture
+def store(kept_store: Kept) -> Store:
+    """A store with ten days of two points, a segment a day."""
+    return kept_store.holding("ten days", fill)
 
 
 def floor_at(day: float, station: str = "rail-1", *, at: int = T0 + 99 * DAY) -> Floor:
@@ -102,7 +109,6 @@ def left(store: Store, name: str = FLOW) -> list[int]:
 
 
 def test_whole_segments_go_and_what_tells_of_them(store: Store) -> None:
-    fill(store)
     assert store.floors() == {}
     assert remove(store, 4.5) == Removed(samples=4 * A_DAY)
     assert left(store) == [4, 5, 6, 7, 8, 9]
@@ -112,7 +118,6 @@ def test_whole_segments_go_and_what_tells_of_them(store: Store) -> None:
 
 
 def test_removing_again_removes_nothing_more(store: Store) -> None:
-    fill(store)
     remove(store, 4.5)
     held = store.floors()
     assert remove(store, 4.5) == Removed()
@@ -124,19 +129,18 @@ def test_removing_again_removes_nothing_more(store: Store) -> None:
 
 
 def test_without_anything_to_remove_no_floor_is_set(store: Store) -> None:
-    fill(store)
     assert remove(store, 0.5) == Removed()
     assert store.floors() == {}
 
 
 def test_the_newest_segment_stays_whatever_its_age(store: Store) -> None:
-    fill(store)
     assert remove(store, 50) == Removed(samples=9 * A_DAY)
     assert left(store) == [9]
     assert store.points()[0].value == 1.0
 
 
-def test_it_goes_some_segments_at_a_time(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_it_goes_some_segments_at_a_time(kept_store: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
+    store = kept_store.empty()
     monkeypatch.setattr(retention, "AT_ONCE", 2)
     monkeypatch.setattr(
         retention, "_OLD", {t.name: retention._asked(t) for t in (segment, damaged_segment)}
@@ -163,7 +167,6 @@ def test_it_goes_some_segments_at_a_time(store: Store, monkeypatch: pytest.Monke
 def test_what_a_hold_in_force_covers_stays(
     store: Store, start: float, end: float, kept: list[int]
 ) -> None:
-    fill(store)
     place = T0 + round(start * DAY), T0 + round(end * DAY)
     store.holds.add("rail-1", *place, why="Claim 7.", author="A. Reed", at=T0)
     store.holds.add("rail-2", T0, T0 + 99 * DAY, why="Another station.", author="A. Reed", at=T0)
@@ -173,7 +176,6 @@ def test_what_a_hold_in_force_covers_stays(
 
 
 def test_what_a_released_hold_covered_goes_the_next_time(store: Store) -> None:
-    fill(store)
     placed = store.holds.add("rail-1", T0, T0 + DAY, why="Claim 7.", author="A. Reed", at=T0)
     remove(store, 4.5)
     assert left(store) == [0, 4, 5, 6, 7, 8, 9]
@@ -204,7 +206,6 @@ def test_what_a_released_hold_covered_goes_the_next_time(store: Store) -> None:
 def test_what_an_open_finding_refers_to_stays(
     store: Store, one: Finding, around: list[Transfer], kept: list[int]
 ) -> None:
-    fill(store)
     found(store, one, transfers=around)
     gone = Removed((7 - len(kept)) * A_DAY, kept_for_findings=len(kept) * A_DAY)
     assert remove(store, 7.5) == gone
@@ -227,7 +228,6 @@ def test_what_an_open_finding_refers_to_stays(
 def test_the_latest_review_tells_whether_a_finding_is_open(
     store: Store, states: list[str], is_kept: bool, is_there: bool
 ) -> None:
-    fill(store)
     one = finding(3.5, 3.6)
     found(store, one)
     for number, state in enumerate(states):
@@ -240,7 +240,6 @@ def test_the_latest_review_tells_whether_a_finding_is_open(
 
 
 def test_a_review_follows_a_finding_that_another_analysis_moved(store: Store) -> None:
-    fill(store)
     found(store, finding(3.5, 3.6))
     store.reviews.add(finding(3.5, 3.6), "explained", "Seen.", "A. Reed", T0)
     found(store, finding(3.4, 3.7))
@@ -249,14 +248,12 @@ def test_a_review_follows_a_finding_that_another_analysis_moved(store: Store) ->
 
 
 def test_a_hold_counts_before_a_finding(store: Store) -> None:
-    fill(store)
     found(store, finding(3.5, 3.6))
     store.holds.add("rail-1", T0 + 3 * DAY, T0 + 4 * DAY, why="w", author="a", at=T0)
     assert remove(store, 7.5) == Removed(4 * A_DAY, A_DAY, 2 * A_DAY)
 
 
 def test_when_readings_arrived_is_forgotten_with_them_alone(store: Store) -> None:
-    fill(store)
     late = Samples.of([T0 + 30 * S, T0 + 5 * DAY + 30 * S], [2.0, 2.0])
     store.write({FLOW: late}, arrived=T0 + 50 * DAY)
     store.fold()
@@ -276,7 +273,6 @@ def test_when_readings_arrived_is_forgotten_with_them_alone(store: Store) -> Non
 
 
 def test_what_was_replaced_stays_for_good(store: Store) -> None:
-    fill(store)
     store.write({FLOW: Samples.of([T0, T0 + 9 * DAY], [7.0, 7.0])}, arrived=T0 + 50 * DAY)
     store.fold()
     before = store.replaced(FLOW)
@@ -286,7 +282,6 @@ def test_what_was_replaced_stays_for_good(store: Store) -> None:
 
 
 def test_what_waits_in_the_journal_counts_as_left(store: Store) -> None:
-    fill(store)
     store.write({FLOW: Samples.of([T0 + 30 * S], [5.0])})
     remove(store, 4.5)
     [told, _] = store.points()
@@ -298,7 +293,6 @@ def test_what_waits_in_the_journal_counts_as_left(store: Store) -> None:
 
 
 def test_a_segment_that_is_damaged_and_old_goes_like_any_other(store: Store) -> None:
-    fill(store)
     with store._db.writing() as tx:
         tx.conn.execute(update(segment).where(segment.c.first_ns < T0 + DAY).values(checksum=1))
     store.write({FLOW: Samples.of([T0 + 30 * S], [5.0])})
@@ -310,7 +304,6 @@ def test_a_segment_that_is_damaged_and_old_goes_like_any_other(store: Store) -> 
 
 
 def test_nothing_goes_while_something_before_waits_to_be_judged(store: Store) -> None:
-    fill(store)
     floor = floor_at(4.5)
     asked = {"before": floor.kept, "settled": T0 + 5 * DAY}
     assert store.retention.remove(floor, **asked) == Removed()
@@ -336,7 +329,6 @@ def sums(day: int) -> DaySums:
 
 
 def test_results_below_the_floor_are_neither_taken_away_nor_added_to(store: Store) -> None:
-    fill(store)
     results = StationResults(
         "rail-1",
         transfers=(transfer(1.0, 1.1), transfer(6.0, 6.1)),
@@ -367,7 +359,6 @@ def test_results_below_the_floor_are_neither_taken_away_nor_added_to(store: Stor
 
 
 def test_older_rules_below_the_floor_are_no_reason_to_judge_again(store: Store) -> None:
-    fill(store)
     old = replace(finding(1.0, 1.1), rules="0.9")
     found(store, old, finding(6.0, 6.1))
     assert store.rules_of_findings() == {"0.9", RULES_VERSION}
@@ -387,7 +378,6 @@ def test_older_rules_below_the_floor_are_no_reason_to_judge_again(store: Store) 
 def test_what_comes_late_for_below_the_floor_is_kept_and_touches_nothing(
     store: Store, day: float, since: float | None, late: int
 ) -> None:
-    fill(store)
     remove(store, 4.0)
     at = T0 + round(day * DAY)
     store.write({FLOW: Samples.of([at], [3.0])})
@@ -398,7 +388,6 @@ def test_what_comes_late_for_below_the_floor_is_kept_and_touches_nothing(
 
 
 def test_of_what_comes_late_on_both_sides_only_the_upper_part_is_judged(store: Store) -> None:
-    fill(store)
     remove(store, 4.0)
     both = Samples.of([T0 + S, T0 + 2 * S, T0 + 5 * DAY + S], [3.0, 3.0, 3.0])
     store.write({FLOW: both, "rail-1.status": both})
@@ -412,7 +401,6 @@ def test_of_what_comes_late_on_both_sides_only_the_upper_part_is_judged(store: S
 
 
 def test_a_review_is_as_it_was(store: Store) -> None:
-    fill(store)
     one = finding(1.0, 1.1)
     found(store, one)
     said: Review = store.reviews.add(one, "explained", "Seen.", "A. Reed", T0)

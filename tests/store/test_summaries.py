@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 from collections import Counter
-from collections.abc import Iterator
 
 import pytest
 
@@ -27,8 +26,8 @@ from store import (
     FindingMark,
     Store,
     TripCount,
-    open_store,
 )
+from tests.store.keeping import Kept
 
 DAYS = [dt.date(2026, 3, day) for day in range(1, 8)]
 EARLY = dt.date(1970, 1, 1)
@@ -81,29 +80,31 @@ def results(station: str) -> StationResults:
     )
 
 
+def fill(store: Store) -> None:
+    for station in ("a", "b"):
+        store.save_results(results(station), since=0, since_day=EARLY)
+
+
 @pytest.fixture
-def store(store_url: str) -> Iterator[Store]:
-    with open_store(store_url) as opened:
-        for station in ("a", "b"):
-            opened.save_results(results(station), since=0, since_day=EARLY)
-        yield opened
+def store(kept_store: Kept) -> Store:
+    """A store with the results of two stations."""
+    return kept_store.holding("summaries", fill)
 
 
 def test_the_span_of_days(store: Store) -> None:
     assert store.summaries.day_span() == (DAYS[0], DAYS[-1])
 
 
-def test_an_empty_store_has_no_days_and_no_sums(store_url: str) -> None:
-    with open_store(store_url) as store:
-        asked = store.summaries
-        assert asked.day_span() is None
-        assert asked.day_totals(DAYS[0], DAYS[-1]) == []
-        assert asked.episode_counts(0, 100) == {}
-        assert asked.finding_counts("a", 0, 100) == []
-        assert asked.trip_counts("a", 0, 100) == []
-        assert asked.day_marks(DAYS, ["a"]) == []
-        assert asked.finding_marks([0, 9], ["a"]) == []
-        assert asked.latest_transfers("a", 0, 100, 5) == []
+def test_an_empty_store_has_no_days_and_no_sums(kept_store: Kept) -> None:
+    asked = kept_store.empty().summaries
+    assert asked.day_span() is None
+    assert asked.day_totals(DAYS[0], DAYS[-1]) == []
+    assert asked.episode_counts(0, 100) == {}
+    assert asked.finding_counts("a", 0, 100) == []
+    assert asked.trip_counts("a", 0, 100) == []
+    assert asked.day_marks(DAYS, ["a"]) == []
+    assert asked.finding_marks([0, 9], ["a"]) == []
+    assert asked.latest_transfers("a", 0, 100, 5) == []
 
 
 @pytest.mark.parametrize(
