@@ -7,6 +7,9 @@ import pytest
 
 from tests.published.historian import Historian, recorded
 from tests.published.readings import Reading, Work
+from tests.statements import shared_statements
+
+__all__ = ["shared_statements"]
 
 Recorded = Callable[..., Historian]
 
