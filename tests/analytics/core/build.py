@@ -12,7 +12,7 @@ from analytics.core.bond import Bond
 from analytics.core.case import Case, build_case
 from analytics.core.runs import Contact, Timeline
 from analytics.core.spans import Moments, Spans
-from bondtrail.samples import Quality, Samples
+from bondtrail.samples import Quality, Samples, concatenate
 from bondtrail.site import Limits, Point, Role, Station, StationKind
 
 S = 1_000_000_000
@@ -65,14 +65,16 @@ def contact(words: str) -> Timeline:
 
 def held(*stretches: Stretch, start: float = 0, every_s: float = 1) -> Samples:
     """Samples of one stretch after the other, each at its beginning and every second in it."""
-    rows: list[tuple[int, float, int]] = []
+    parts: list[Samples] = []
     for lasts, what in stretches:
         if what != GAP:
             value, quality = (1.0, Quality.BAD) if what == BAD else (float(what), Quality.GOOD)
-            times = np.arange(start, start + lasts - 1e-9, every_s)
-            rows += [(ns(time), value, int(quality)) for time in times]
+            times = np.rint(np.arange(start, start + lasts - 1e-9, every_s) * S)
+            parts.append(
+                Samples.of(times, np.full(times.size, value), np.full(times.size, quality))
+            )
         start += lasts
-    return Samples.of(*zip(*rows, strict=True)) if rows else Samples.empty()
+    return concatenate(parts)
 
 
 def station(
