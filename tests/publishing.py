@@ -14,9 +14,10 @@ from itertools import islice
 from pathlib import Path
 from types import TracebackType
 
-_CONNACK, _PUBACK, _SUBACK = 0x20, 0x40, 0x90
+_CONNACK, _PUBLISH, _PUBACK, _SUBACK = 0x20, 0x30, 0x40, 0x90
 _PACKET_IDS = 65_535  # 2.3.1: 16 bits, never 0
 _WAIT_S = 60.0
+_LAST = b"the last word"
 
 
 class RefusedError(Exception):
@@ -156,6 +157,25 @@ def keep_session(port: int, client_id: str, *filters: str) -> None:
         codes = session.subscribe(*filters)
     if any(code > 1 for code in codes):
         raise RefusedError(f"SUBACK {codes.hex()}")
+
+
+def still_held(port: int, client_id: str, topic: str) -> list[bytes]:
+    """Return what a broker still has for a session, which ends with that.
+
+    That is the topic and the payload of each message, encoded as they came; what a listener told
+    of its own state is left aside. The session has subscribed to the topic: a last message goes
+    there, and behind that nothing is.
+    """
+    with Publisher(port, f"{client_id}-last") as publisher:
+        publisher.publish([(topic, _LAST)])
+    held: list[bytes] = []
+    with Publisher(port, client_id, clean=False) as session:
+        while not (held and held[-1].endswith(_LAST)):
+            kind, body = session._packet()
+            if kind & 0xF0 == _PUBLISH and b"/$service/" not in body:
+                held.append(body)
+    Publisher(port, client_id, clean=True).close()
+    return held[:-1]
 
 
 def connect_packet(

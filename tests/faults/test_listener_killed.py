@@ -18,8 +18,8 @@ from tests.faults.plant import (
     stored,
     wait_until_stored,
 )
-from tests.publishing import Publisher
-from tests.services import KEEPS_ALL_IN_MEMORY, MosquittoServer, mosquitto
+from tests.publishing import still_held
+from tests.services import KEEPS_ALL_IN_MEMORY, mosquitto
 
 SEED = 30
 
@@ -49,25 +49,7 @@ def test_killed_thirty_times_at_random(commands: Commands, tmp_path: Path) -> No
         wait_until_stored(url, count)
         listener.stop()
         hold_to(url, count)
-        assert still_held(broker, count) == []
-
-
-def still_held(broker: MosquittoServer, count: int) -> list[bytes]:
-    """Return what the broker still has for the listener: what that had not acknowledged.
-
-    Another message goes behind it; what the listener said of its own state is left aside.
-    """
-    last = b"the last word"
-    topic, _ = message(count)
-    with Publisher(broker.port, "one-more") as plant:
-        plant.publish([(topic, last)])
-    held: list[bytes] = []
-    with Publisher(broker.port, f"bondtrail-{SITE_ID}", clean=False) as session:
-        while not held or not held[-1].endswith(last):
-            kind, body = session._packet()
-            if kind & 0xF0 == 0x30 and b"/$service/" not in body:
-                held.append(body)
-    return held[:-1]
+        assert still_held(broker.port, f"bondtrail-{SITE_ID}", message(count)[0]) == []
 
 
 def test_one_of_two_that_share_is_killed(commands: Commands, tmp_path: Path) -> None:

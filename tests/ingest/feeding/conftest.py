@@ -12,6 +12,7 @@ from ingest.live.broker_url import Broker
 from ingest.live.messages import Message
 from tests.ingest.conftest import NOW
 from tests.services import MosquittoServer
+from tests.waiting import LONG_S
 
 
 class Inbox:
@@ -30,7 +31,7 @@ class Inbox:
         self._client.connect("127.0.0.1", port)
         self._client.subscribe([(each, 1) for each in filters])
         self._client.loop_start()
-        assert self._ready.wait(30)
+        assert self._ready.wait(LONG_S)
 
     def _take(self, _: Client, __: object, message: MQTTMessage) -> None:
         with self._came:
@@ -40,7 +41,8 @@ class Inbox:
     def wait(self, count: int) -> list[Message]:
         """Return the messages once there are so many."""
         with self._came:
-            assert self._came.wait_for(lambda: len(self.messages) >= count, 30), len(self.messages)
+            came = self._came.wait_for(lambda: len(self.messages) >= count, LONG_S)
+            assert came, f"{len(self.messages)} of {count}"
             return list(self.messages)
 
     def close(self) -> None:

@@ -26,6 +26,7 @@ from tests.ingest.conftest import NOW
 from tests.ingest.feeding.conftest import Inbox
 from tests.publishing import Publisher
 from tests.services import MosquittoServer, free_port, mosquitto
+from tests.waiting import until
 
 FAST = Plan(speed=None)
 
@@ -139,20 +140,34 @@ def test_a_sparkplug_host_that_comes_late_is_given_the_births_again(
     site: Site, tmp_path: Path, broker: MosquittoServer, address: Broker
 ) -> None:
     path = tmp_path / "a.csv"
-    path.write_text("time,tag,value\n" + "".join(f"{NOW // 10**9 + n},P1,1\n" for n in range(5)))
-    plan = Plan(Form.SPARKPLUG, speed=5.0)
-    feeding = threading.Thread(target=fed, args=(site, [path], address, plan))
+    path.write_text("time,tag,value\n" + "".join(f"{NOW // 10**9 + n},P1,1\n" for n in range(999)))
+    plan = Plan(Form.SPARKPLUG, speed=10.0)
+    enough = threading.Event()
+
+    def go_on(*_: object) -> None:
+        if enough.is_set():
+            raise KeyboardInterrupt
+
+    def feed_until_enough() -> None:
+        feed(site, [path], address, plan, clock=lambda: NOW, progress=go_on)
+
+    def kinds() -> list[str]:
+        return [message.topic.split("/")[2] for message in list(late.messages)]
+
+    feeding = threading.Thread(target=feed_until_enough)
     late = Inbox(broker.port, "spBv1.0/quay/#")
     feeding.start()
     late.wait(3)  # the births of the node and its two devices
+    assert sorted(kinds()[:3]) == ["DBIRTH", "DBIRTH", "NBIRTH"]
     payload = Payload(metrics=[Payload.Metric(name=REBIRTH, datatype=11, boolean_value=True)])
     with Publisher(broker.port, "late-host") as host:
         host.publish([("spBv1.0/quay/NCMD/feed", payload.SerializeToString())])
+    until(lambda: kinds().count("DBIRTH") == 4, "the births again")
+    enough.set()
     feeding.join()
-    kinds = [message.topic.split("/")[2] for message in late.wait(3 + 1 + 3 + 5 + 1)]
-    assert kinds.count("NBIRTH") == 2
-    assert kinds.count("DBIRTH") == 4
-    assert kinds[-1] == "NDEATH"
+    until(lambda: kinds()[-1] == "NDEATH", "the death")
+    assert kinds().count("NBIRTH") == 2
+    assert kinds().count("DBIRTH") == 4
     late.close()
 
 
@@ -259,10 +274,7 @@ def test_a_broker_restarted_in_the_middle_gets_everything_in_the_end(
         report = fed(site, files, Broker("127.0.0.1", server.port), Plan(speed=None, most=1))
         stumble.join()
         assert report.published == 500
-        give_up = time.monotonic() + 30
-        while _came(site, inbox) != expected:
-            assert time.monotonic() < give_up, len(inbox.messages)
-            time.sleep(0.1)
+        until(lambda: _came(site, inbox) == expected, "every reading")
         inbox.close()
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from ingest.feeding.messages import Outgoing
 from ingest.feeding.publisher import Publisher
+from ingest.live import sockets
 from ingest.live.broker_url import Broker
 from ingest.live.trouble import BrokerError
 from tests.services import MosquittoServer
@@ -35,8 +36,11 @@ def silent() -> Iterator[Broker]:
         each.close()
 
 
-def test_an_acknowledgement_that_never_comes_is_not_waited_for_without_end(silent: Broker) -> None:
-    with Publisher(silent, "patient", patience_s=0.5) as publisher:
+def test_an_acknowledgement_that_never_comes_is_not_waited_for_without_end(
+    silent: Broker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sockets, "_LINGER_S", 0.1)
+    with Publisher(silent, "patient", patience_s=0.2) as publisher:
         publisher.send(MESSAGE)
         with pytest.raises(BrokerError, match="1 messages are not acknowledged for"):
             publisher.finish()

@@ -10,7 +10,7 @@ from contextlib import contextmanager, suppress
 
 from ingest.live.broker_url import Broker, Version
 
-WAIT_S = 30.0
+WAIT_S = 60.0
 
 CONNECT, PUBACK, PUBCOMP, SUBSCRIBE, DISCONNECT = 0x10, 0x40, 0x70, 0x80, 0xE0
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -30,8 +31,8 @@ class Some:
 
 
 @pytest.fixture
-def url(tmp_path: Path) -> str:
-    return f"sqlite:///{tmp_path / 'live.db'}"
+def url(made: Path, tmp_path: Path) -> str:
+    return f"sqlite:///{shutil.copy(made, tmp_path / 'live.db')}"
 
 
 def flows(*values: float) -> Samples:

@@ -3,7 +3,6 @@ from __future__ import annotations
 import itertools
 import logging
 import threading
-import time
 
 import pytest
 
@@ -115,30 +114,39 @@ def test_a_message_keeps_what_the_broker_says_of_it() -> None:
 
 def test_what_came_while_a_commit_took_long_has_waited(monkeypatch: pytest.MonkeyPatch) -> None:
     """Its arrival tells nothing of the clock of who sent it."""
-    monkeypatch.setattr(connection_module, "STALL_S", 0.1)
-    has_read = threading.Event()
+    was_prompt, is_sent = threading.Event(), threading.Event()
 
     def script(talk: Talk) -> None:
         talk.let_in()
         talk.subscribed()
-        time.sleep(0.5)
-        talk.send(wire.publish("a", b"prompt", 1))
-        assert has_read.wait(wire.WAIT_S)
+        while not was_prompt.wait(0.2):  # a silence, so that what comes then has not waited
+            talk.send(wire.publish("a", b"prompt", 1))
         talk.send(wire.publish("a", b"late", 2))
+        is_sent.set()
         while talk.packet():
             pass
 
     with scripted(script) as broker:
         connection = connection_to(broker)
         connection.open(FILTERS)
-        (prompt,) = taken(connection, 1)
-        has_read.set()
-        time.sleep(0.3)
+        while not (first := taken(connection, 1)[0]).is_prompt:
+            connection.acknowledge()
+        was_prompt.set()
+        assert is_sent.wait(wire.WAIT_S)
+        monkeypatch.setattr(connection_module, "STALL_S", 0.0)
         connection.acknowledge()
-        (late,) = taken(connection, 1)
+        *_, late = until_payload(connection, b"late")
         connection.close()
-    assert (prompt.payload, prompt.is_prompt) == (b"prompt", True)
-    assert (late.payload, late.is_prompt) == (b"late", False)
+    assert first.payload == b"prompt"
+    assert not late.is_prompt
+
+
+def until_payload(connection: Connection, payload: bytes) -> list[Message]:
+    """Return the messages up to one, not acknowledging any."""
+    messages: list[Message] = []
+    while not (messages and messages[-1].payload == payload):
+        messages += taken(connection, 1)
+    return messages
 
 
 def test_a_message_of_qos_2_of_an_older_session_is_taken_and_completed() -> None:
@@ -357,7 +365,7 @@ def test_edge_nodes_that_nobody_named_may_be_refused(
         connection = connection_to(broker)
         connection.open(["spBv1.0/#"])
         while connection.is_open and not connection.is_subscribed:
-            connection.take(BOUNDS, NEVER, patience_s=0.5)
+            connection.take(BOUNDS, NEVER, patience_s=0.02)
         connection.close()
     assert connection.lost is None
     assert "[sparkplug] groups" in caplog.text
@@ -455,7 +463,7 @@ def test_new_filters_are_subscribed_and_old_ones_no_more() -> None:
         connection.subscribe(["new"])
         assert not connection.is_subscribed
         while not connection.is_subscribed:
-            connection.take(BOUNDS, NEVER, patience_s=0.5)
+            connection.take(BOUNDS, NEVER, patience_s=0.02)
         connection.close()
 
 

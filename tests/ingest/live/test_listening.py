@@ -2,10 +2,11 @@ from __future__ import annotations
 
 import json
 import logging
+import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from bondtrail.metrics import Metrics
 from bondtrail.pauses import Pauses
 from bondtrail.samples import Samples
 from bondtrail.site import Site, parse_site
-from ingest.live import rounds, standing
+from ingest.live import rounds, standing, status
 from ingest.live.broker_url import Broker, Version, parse_broker
 from ingest.live.connection import Bounds
 from ingest.live.listening import Listener, ListenSettings
@@ -33,12 +34,12 @@ from store import (
 )
 from tests.ingest.live import scripted as wire
 from tests.ingest.live.scripted import Talk, scripted
-from tests.publishing import Publisher, keep_session
+from tests.publishing import Publisher, keep_session, still_held
 from tests.services import MosquittoServer, mosquitto
+from tests.waiting import LONG_S, until
 
 S = 1_000_000_000
 BEGIN = 1_772_323_200 * S  # 2026-03-01
-WAIT_S = 30.0
 
 
 def site_text(site_id: str, alias: str = "FT-1") -> str:
@@ -65,9 +66,9 @@ def site(request: pytest.FixtureRequest) -> Site:
 
 
 @pytest.fixture
-def url(tmp_path: Path, site: Site) -> str:
+def url(made: Path, tmp_path: Path, site: Site) -> str:
     """A store that holds the site file."""
-    address = f"sqlite:///{tmp_path / 'live.db'}"
+    address = f"sqlite:///{shutil.copy(made, tmp_path / 'live.db')}"
     with open_store(address) as store:
         store.put_site(site, 0)
     return address
@@ -110,7 +111,7 @@ class Desk:
         self.join()
 
     def join(self) -> None:
-        self._thread.join(WAIT_S)
+        self._thread.join(LONG_S)
         assert not self._thread.is_alive()
 
     def figure(self, name: str, **labels: str) -> float:
@@ -127,13 +128,6 @@ def desk(broker: Broker, opened: Callable[[], Store], **options: Any) -> Iterato
         made.end()
 
 
-def until(is_so: Callable[[], object]) -> None:
-    give_up = time.monotonic() + WAIT_S
-    while not is_so():
-        assert time.monotonic() < give_up, "it never came to that"
-        time.sleep(0.01)
-
-
 def flows(site: Site, count: int, first: int = 0) -> list[tuple[str, bytes]]:
     topic = f"bondtrail/{site.id}/rail-1/flow"
     return [
@@ -142,20 +136,10 @@ def flows(site: Site, count: int, first: int = 0) -> list[tuple[str, bytes]]:
     ]
 
 
-def held_by(broker: MosquittoServer, client_id: str, most: int = 1) -> int:
-    """Return how many messages the broker still holds for a client, what we say of ourselves aside.
-
-    The session ends with that.
-    """
-    count = 0
-    with Publisher(broker.port, client_id, clean=False) as session:
-        session._socket.settimeout(0.3 if most == 1 else WAIT_S)
-        with suppress(TimeoutError):
-            while count < most:
-                kind, body = session._packet()
-                count += kind & 0xF0 == 0x30 and b"/$service/" not in body
-    Publisher(broker.port, client_id, clean=True).close()
-    return count
+def held_for(broker: MosquittoServer, site: Site) -> int:
+    """Return how many messages the broker still holds for the listener of a site."""
+    topic = f"bondtrail/{site.id}/rail-1/flow"
+    return len(still_held(broker.port, f"bondtrail-{site.id}", topic))
 
 
 @pytest.mark.parametrize("version", ["5", "3.1.1"])
@@ -164,15 +148,15 @@ def test_what_is_published_is_stored_once_and_acknowledged(
 ) -> None:
     at = parse_broker(broker.url, version=version)
     with desk(at, lambda: open_store(url)) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         with Publisher(broker.port, site.id) as publisher:
             publisher.publish(flows(site, 500))
         until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 500)
-        assert seen.listener.why_not_ready() is None
+        until(lambda: seen.listener.why_not_ready() is None)
     assert seen.failure is None
     assert seen.said == [(at.where, f"bondtrail-{site.id}")]
     assert seen.listener.state.state is State.STOPPED
-    assert held_by(broker, f"bondtrail-{site.id}") == 0
+    assert held_for(broker, site) == 0
     with open_store(url) as store:
         samples = store.read("rail-1.flow")
         assert samples.time.tolist() == [BEGIN + n * S for n in range(500)]
@@ -189,7 +173,7 @@ def test_what_came_while_nobody_listened_is_taken_later(
         publisher.publish(flows(site, 300))
     with desk(parse_broker(broker.url, version="3.1.1"), lambda: open_store(url)) as seen:
         until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 300)
-    assert held_by(broker, f"bondtrail-{site.id}") == 0
+    assert held_for(broker, site) == 0
 
 
 @pytest.mark.parametrize("is_set", [True, False], ids=["it-is-set", "it-stays"])
@@ -203,8 +187,6 @@ def test_what_lies_ahead_waits_at_the_broker_until_the_clock_is_set(
 ) -> None:
     """A machine that begins with an old time must not reject what is right."""
     monkeypatch.setattr(rounds, "_LOOK_S", 0.02)
-    if not is_set:
-        monkeypatch.setattr(rounds, "CLOCK_S", 1.0)
     clock = [BEGIN - 86_400 * S]
     keep_session(broker.port, f"bondtrail-{site.id}", f"bondtrail/{site.id}/#")
     with Publisher(broker.port, site.id) as publisher:
@@ -217,13 +199,14 @@ def test_what_lies_ahead_waits_at_the_broker_until_the_clock_is_set(
             clock[0] = BEGIN + 60 * S
             until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 20)
         else:
+            monkeypatch.setattr(rounds, "CLOCK_S", 0.0)  # so long it has run by now
             until(lambda: seen.figure("bondtrail_rejects_total") > 0)
         until(lambda: seen.listener.state.state is State.LISTENING)
     assert seen.failure is None
     with open_store(url) as store:
         assert len(store.read("rail-1.flow")) == (20 if is_set else 0)
         assert bool(store.rejects()) is not is_set
-    assert held_by(broker, f"bondtrail-{site.id}") == 0
+    assert held_for(broker, site) == 0
 
 
 def test_a_stop_while_the_clock_is_doubted_leaves_the_message_at_the_broker(
@@ -231,19 +214,19 @@ def test_a_stop_while_the_clock_is_doubted_leaves_the_message_at_the_broker(
 ) -> None:
     at = parse_broker(broker.url, version="3.1.1")
     with desk(at, lambda: open_store(url), clock=lambda: BEGIN - 86_400 * S) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         with Publisher(broker.port, site.id) as publisher:
             publisher.publish(flows(site, 3))
         until(lambda: seen.listener.state.state is State.NO_CLOCK)
     assert seen.failure is None
-    assert held_by(broker, f"bondtrail-{site.id}", 3) == 3
+    assert held_for(broker, site) == 3
 
 
 def test_what_cannot_be_taken_is_kept_with_the_reason(
     broker: MosquittoServer, site: Site, url: str
 ) -> None:
     with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         with Publisher(broker.port, site.id) as publisher:
             topic = f"bondtrail/{site.id}/rail-1/flow"
             publisher.publish([(topic, b"{"), (topic, bytes(3 << 20)), *flows(site, 1)])
@@ -253,7 +236,7 @@ def test_what_cannot_be_taken_is_kept_with_the_reason(
     assert {reject.where for reject in rejects} == {f"topic {topic}"}
     assert len(rejects) == 2
     assert max(len(reject.raw) for reject in rejects) <= 4096
-    assert held_by(broker, f"bondtrail-{site.id}") == 0
+    assert held_for(broker, site) == 0
 
 
 def test_a_node_that_died_while_nobody_listened_is_known_to_be_dead(
@@ -268,7 +251,7 @@ def test_a_node_that_died_while_nobody_listened_is_known_to_be_dead(
         asked = f"spBv1.0/{site.id}/NCMD/gate"
         node.subscribe(asked, qos=0)
         with desk(at, opened) as seen:
-            assert seen.ready.wait(WAIT_S)
+            assert seen.ready.wait(LONG_S)
             node.publish(edge.births(now))
             until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 1)
         node.publish([edge.death(now)])
@@ -305,7 +288,7 @@ def test_a_birth_that_came_while_the_connection_was_lost_does_not_keep_its_death
         seen.stop.set()
 
     with scripted(first, second) as at, desk(at, lambda: open_store(url)) as seen:
-        assert seen.stop.wait(WAIT_S)
+        assert seen.stop.wait(LONG_S)
     with open_store(url) as store:
         assert store.read("rail-1.flow").quality.tolist() == [0, 2]
 
@@ -380,13 +363,13 @@ def test_a_batch_that_the_store_refuses_for_one_point_does_not_stop_the_rest(
     refusal = ValueError("a value that no store holds")
     # The batch, then its one point alone.
     with desk(parse_broker(broker.url), troubled(url, refusal, refusal)) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         with Publisher(broker.port, site.id) as publisher:
             publisher.publish(flows(site, 1))
             until(lambda: seen.figure("bondtrail_rejects_total") == 1)
             publisher.publish(flows(site, 5, first=1))
         until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 5)
-    assert held_by(broker, f"bondtrail-{site.id}") == 0
+    assert held_for(broker, site) == 0
     with open_store(url) as store:
         (reject,) = store.rejects()
         assert len(store.read("rail-1.flow")) == 5
@@ -400,7 +383,7 @@ def test_a_refusal_of_no_known_reason_is_waited_for(
 ) -> None:
     odd = StoreError("store", "the database refused: something odd")
     with desk(parse_broker(broker.url), troubled(url, *[odd] * 5)) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         with Publisher(broker.port, site.id) as publisher:
             publisher.publish(flows(site, 1))
         until(lambda: seen.figure("bondtrail_samples_total", outcome="new") == 1)
@@ -419,36 +402,42 @@ def test_a_stop_while_the_store_is_away_leaves_the_message_at_the_broker(
 
     opened: Any = lambda: Away(open_store(url))  # noqa: E731
     with desk(parse_broker(broker.url, version="3.1.1"), opened) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         with Publisher(broker.port, site.id) as publisher:
             publisher.publish(flows(site, 3))
         until(lambda: seen.listener.state.state is State.NO_STORE)
     assert seen.failure is None
-    assert held_by(broker, f"bondtrail-{site.id}", 3) == 3
+    assert held_for(broker, site) == 3
 
 
 def test_a_store_that_does_not_answer_is_told_for_the_thread_that_waits(
     broker: MosquittoServer, site: Site, url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name, value in (("HUNG_S", 2.0), ("DEAD_S", 5.0), ("_LOOK_S", 0.05)):
-        monkeypatch.setattr(standing, name, value)
-    answers = threading.Event()
+    monkeypatch.setattr(standing, "_LOOK_S", 0.02)
+    later = [0.0]
+    is_asked, answers = threading.Event(), threading.Event()
 
     class Hung(Troubled):
         def write(self, batch: Mapping[str, Samples], **named: Any) -> Written:
             if batch:
-                answers.wait(WAIT_S)
+                is_asked.set()
+                answers.wait(LONG_S)
             return super().write(batch, **named)
 
     opened: Any = lambda: Hung(open_store(url))  # noqa: E731
     with desk(parse_broker(broker.url), opened) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
+        ticks: Any = lambda: time.monotonic() + later[0]  # noqa: E731
+        monkeypatch.setattr(seen.listener._standing, "_ticks", ticks)
         assert seen.listener.why_not_alive() is None
         with Publisher(broker.port, site.id) as publisher:
             publisher.publish(flows(site, 1))
+        assert is_asked.wait(LONG_S)
+        later[0] = standing.HUNG_S + 1
         until(lambda: seen.listener.state.state is State.NO_STORE)
-        assert "no answer for more than 2 s" in seen.listener.state.detail
-        until(lambda: "has not turned" in (seen.listener.why_not_alive() or ""))
+        assert "no answer for more than 45 s" in seen.listener.state.detail
+        later[0] = standing.DEAD_S + 1
+        assert "has not turned for 90 s" in (seen.listener.why_not_alive() or "")
         answers.set()
         until(lambda: seen.listener.why_not_ready() is None)
         assert seen.listener.why_not_alive() is None
@@ -466,7 +455,7 @@ def test_whether_the_store_can_be_written_is_asked_of_it(
 
     opened: Any = lambda: Probed(open_store(url))  # noqa: E731
     with desk(parse_broker(broker.url), opened) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         why = "it cannot be reached, or not be written"
         assert seen.listener.why_no_store() == (why if refusal else None)
     assert seen.listener.why_no_store() is not None
@@ -483,7 +472,7 @@ def test_a_store_that_is_not_there_yet_is_waited_for(
         return open_store(url)
 
     with desk(parse_broker(broker.url), opened) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
     assert seen.failure is None
     assert "waiting for the store: store: it is starting" in caplog.text
 
@@ -503,22 +492,23 @@ def test_another_site_file_is_followed(
     monkeypatch.setattr(rounds, "SITE_NS", 0)
     topic = f"plant/{site.id}"
     with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         with open_store(url) as store:
             store.put_site(parse_site(site_text(site.id, f"{topic}#flow")), time.time_ns())
         with Publisher(broker.port, site.id) as publisher:
 
             def taken() -> bool:
                 publisher.publish([(topic, json.dumps({"t": BEGIN, "flow": 7}).encode())])
-                time.sleep(0.1)
+                time.sleep(0.02)
                 return seen.figure("bondtrail_samples_total", outcome="new") == 1
 
             until(taken)
 
 
 def test_the_broker_is_told_how_the_listener_does(
-    broker: MosquittoServer, site: Site, url: str
+    broker: MosquittoServer, site: Site, url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(status, "_GOODBYE_S", LONG_S)
     topic = f"bondtrail/{site.id}/$service/bondtrail-{site.id}"
 
     def told() -> dict[str, Any]:
@@ -529,7 +519,7 @@ def test_the_broker_is_told_how_the_listener_does(
             return found
 
     with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         until(lambda: told()["state"] == "listening")
         assert set(told()) == {"state", "since", "at", "detail", "version"}
     assert told()["state"] == "stopped"
@@ -553,7 +543,7 @@ def test_a_second_client_of_one_name_is_suspected_where_the_broker_does_not_say(
     broker: MosquittoServer, site: Site, url: str
 ) -> None:
     with desk(parse_broker(broker.url), lambda: open_store(url)) as seen:
-        assert seen.ready.wait(WAIT_S)
+        assert seen.ready.wait(LONG_S)
         name = f"bondtrail-{site.id}"
 
         def is_suspected() -> bool:
@@ -570,7 +560,7 @@ def test_a_broker_that_delivers_nothing_is_doubted(
     monkeypatch.setattr(rounds, "ECHO_S", 0.5)
     with mosquitto(acl="topic write bondtrail/#\n") as silent:
         with desk(parse_broker(silent.url), lambda: open_store(url)) as seen:
-            assert seen.ready.wait(WAIT_S)
+            assert seen.ready.wait(LONG_S)
             until(lambda: "(ACL)" in seen.listener.state.detail)
             assert "(ACL)" in (seen.listener.why_not_ready() or "")
         assert seen.failure is None
@@ -615,9 +605,10 @@ def test_a_password_that_is_refused_later_is_waited_for(site: Site, url: str) ->
     assert seen.failure is None
 
 
-def test_a_site_that_the_store_lacks_is_said(broker: MosquittoServer, tmp_path: Path) -> None:
-    with desk(
-        parse_broker(broker.url), lambda: open_store(f"sqlite:///{tmp_path / 'empty.db'}")
-    ) as seen:
+def test_a_site_that_the_store_lacks_is_said(
+    broker: MosquittoServer, made: Path, tmp_path: Path
+) -> None:
+    empty = f"sqlite:///{shutil.copy(made, tmp_path / 'empty.db')}"
+    with desk(parse_broker(broker.url), lambda: open_store(empty)) as seen:
         seen.join()
     assert "the store has no site file" in str(seen.failure)

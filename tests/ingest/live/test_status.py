@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import json
 import socket
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -14,6 +13,7 @@ from bondtrail import __version__
 from ingest.live.broker_url import parse_broker
 from ingest.live.status import BEAT_S, State, Status, StatusTeller, encoded, status_topic
 from tests.services import MosquittoServer
+from tests.waiting import until
 
 S = 1_000_000_000
 BEGIN = 1_772_323_200 * S  # 2026-03-01
@@ -52,13 +52,6 @@ def heard(broker: MosquittoServer, topic: str) -> Iterator[list[dict[str, Any]]]
     finally:
         client.disconnect()
         client.loop_stop()
-
-
-def until(is_so: Any) -> None:
-    give_up = time.monotonic() + 30.0
-    while not is_so():
-        assert time.monotonic() < give_up, "it never came to that"
-        time.sleep(0.01)
 
 
 def test_states_are_told_and_told_again_and_the_last_is_stopped(broker: MosquittoServer) -> None:
