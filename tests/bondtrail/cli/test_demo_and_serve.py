@@ -1,75 +1,81 @@
-"""The demo from readings to board, and the board's address: real processes, loopback only."""
+"""The demo from readings to board, and the board's address: loopback only."""
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import signal
-import subprocess
+import socket
 import sys
+import threading
 import urllib.request
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import chdir, redirect_stderr, redirect_stdout
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-import bondtrail
-from bondtrail.cli import demo
+from bondtrail.cli import demo, main
 from bondtrail.results import Finding, Kind, Severity
 from bondtrail.settings import DB_VARIABLE
 from bondtrail.site import load_site
 from dashboard.queries.stations import overview_of
 from replay_data import demo_files
 from store import open_store
-
-Run = Callable[..., Any]
-
-ROOM = str(Path(bondtrail.__file__).parents[1])
-BONDTRAIL = [sys.executable, "-c", "import sys; from bondtrail.cli import main; sys.exit(main())"]
+from tests.bondtrail.cli.conftest import Run
+from tests.waiting import LONG_S, until
 
 
-def call(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [*BONDTRAIL, *arguments],
-        cwd=folder,
-        env={**os.environ, "PYTHONPATH": ROOM},
-        capture_output=True,
-        text=True,
-        timeout=240,
-        check=False,
-    )
+@pytest.fixture(autouse=True)
+def log_of_the_tests(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave the log to what runs the tests."""
+    monkeypatch.setattr("bondtrail.logs.log_plainly", lambda: None)
 
 
-@contextmanager
-def serving(folder: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """Run a command that serves; yields it and the address that it prints."""
-    process = subprocess.Popen(
-        [*BONDTRAIL, *arguments],
-        cwd=folder,
-        env={**os.environ, "PYTHONPATH": ROOM},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+def served(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> tuple[int, str]:
+    """Run a command that serves, and interrupt it once its page was opened.
+
+    Returns
+    -------
+    tuple of int and str
+        Its exit status, and the address that it printed and that answered.
+    """
+    piped, over = io.BytesIO(), threading.Event()  # as in a pipe, only what is flushed is there
+    answered: list[str] = []
+
+    def look() -> None:
+        try:
+            found = until(lambda: over.is_set() or re.search(rb"http://\S+", piped.getvalue()))
+            if isinstance(found, re.Match):
+                address = found[0].decode()
+                with urllib.request.urlopen(address, timeout=LONG_S) as answer:
+                    assert answer.status == 200
+                answered.append(address)
+        finally:
+            if not over.is_set():
+                os.kill(os.getpid(), signal.SIGINT)
+
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(piped, encoding="utf-8"))
+    thread = threading.Thread(target=look)
+    thread.start()
     try:
-        assert process.stdout is not None
-        lines = iter(process.stdout.readline, "")
-        found = (re.search(r"http://\S+", line) for line in lines)
-        yield process, next(match[0] for match in found if match)
+        status = main(arguments)
     finally:
-        process.kill()
-        process.communicate()
+        over.set()
+        thread.join()
+    (address,) = answered
+    return status, address
 
 
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """A folder in which the demo ran once, and what it printed."""
     folder = tmp_path_factory.mktemp("demo")
-    first = call(folder, "demo", "--no-serve")
-    assert (first.returncode, first.stderr) == (0, "")
-    return folder, first.stdout
+    out, err = io.StringIO(), io.StringIO()
+    with chdir(folder), redirect_stdout(out), redirect_stderr(err):
+        status = main(["demo", "--no-serve"])
+    assert (status, err.getvalue()) == (0, "")
+    return folder, out.getvalue()
 
 
 def test_the_demo_prints_its_stations_and_the_worst_it_found(shown: tuple[Path, str]) -> None:
@@ -95,15 +101,16 @@ def test_the_demo_has_its_stations_in_the_order_of_the_board(shown: tuple[Path, 
 
 
 def test_a_second_demo_finds_everything_in_place_and_heeds_no_store_of_the_environment(
-    shown: tuple[Path, str], monkeypatch: pytest.MonkeyPatch
+    shown: tuple[Path, str], run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder, first = shown
+    monkeypatch.chdir(folder)
     monkeypatch.setenv(DB_VARIABLE, "sqlite:///plant.db")
-    again = call(folder, "demo", "--no-serve")
-    assert again.returncode == 0
-    assert ": 0 new, " in again.stdout
+    again = run("demo", "--no-serve")
+    assert again.status == 0
+    assert ": 0 new, " in again.out
     tables = first.partition("Stations, four weeks")[2]
-    assert again.stdout.partition("Stations, four weeks")[2] == tables
+    assert again.out.partition("Stations, four weeks")[2] == tables
     assert not (folder / "plant.db").exists()
 
 
@@ -135,28 +142,34 @@ def test_any_transfer_of_the_demo_can_be_replayed(shown: tuple[Path, str], run: 
         assert max(map(len, table.out.splitlines())) <= 100
 
 
-def test_the_demo_serves_on_a_free_port_and_ends_when_interrupted(shown: tuple[Path, str]) -> None:
-    folder, _ = shown
-    with serving(folder, "demo") as (process, address):
-        assert address.startswith("http://127.0.0.1:")
-        with urllib.request.urlopen(address, timeout=60) as answer:
-            assert answer.status == 200
-        process.send_signal(signal.SIGINT)
-        _, err = process.communicate(timeout=60)
-        assert "Traceback" not in err
-        assert process.returncode in (0, 130)
+def test_the_demo_serves_on_a_free_port_and_ends_when_interrupted(
+    shown: tuple[Path, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(shown[0])
+    status, address = served(monkeypatch, "demo")
+    assert status in (0, 130)
+    assert address.startswith("http://127.0.0.1:")
 
 
-def test_serve_needs_no_site_file_and_tells_a_port_that_is_taken(shown: tuple[Path, str]) -> None:
-    folder, _ = shown
-    db = ("--db", "sqlite:///bondtrail-demo.db")
-    with serving(folder, "serve", "--port", "0", *db) as (_, address):
-        port = address.rstrip("/").rpartition(":")[2]
-        refused = call(folder, "serve", "--port", port, *db)
-        assert refused.returncode == 2
-        assert f"port {port}" in refused.stderr
-        assert "--port 0 finds a free one" in refused.stderr
-        assert refused.stderr.count("\n") <= 2
+def test_serve_needs_no_site_file(
+    shown: tuple[Path, str], folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    url = f"sqlite:///{shown[0]}/bondtrail-demo.db"
+    status, address = served(monkeypatch, "serve", "--port", "0", "--db", url)
+    assert status == 0
+    assert address.startswith("http://127.0.0.1:")
+    assert list(folder.iterdir()) == []
+
+
+def test_serve_tells_a_port_that_is_taken(shown: tuple[Path, str], run: Run) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = str(other.getsockname()[1])
+        url = f"sqlite:///{shown[0]}/bondtrail-demo.db"
+        refused = run("serve", "--port", port, "--db", url)
+    assert refused.status == 2
+    assert f"port {port}" in refused.err
+    assert "--port 0 finds a free one" in refused.err
+    assert refused.err.count("\n") <= 2
 
 
 def test_what_the_demo_found_can_be_asked_for(shown: tuple[Path, str], run: Run) -> None:
