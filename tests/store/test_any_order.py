@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 import math
-import shutil
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
 
 import numpy as np
-import psycopg
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from bondtrail.samples import Samples
-from store import Store, Written, open_store
-from store.schema import METADATA
+from store import Store, Written
+from tests.store.keeping import Kept
 
 POINTS = ["rail-1.resistance", "rail-1.flow", "drum-2.status"]
 T0 = 1_767_225_600_000_000_000
@@ -122,20 +116,11 @@ def small_segments(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("store.journal.CHUNK", 10)
 
 
-@contextmanager
-def fresh_file(made: Path) -> Iterator[Store]:
-    with tempfile.TemporaryDirectory() as folder:
-        shutil.copy(made, Path(folder) / "store.db")
-        with open_store(f"sqlite:///{folder}/store.db") as store:
-            yield store
-
-
 @settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(script=steps, flush_rows=st.sampled_from([1, 4, 100]))
 @pytest.mark.usefixtures("small_segments")
-def test_sqlite_agrees_with_a_dict(made_file: Path, script: Script, flush_rows: int) -> None:
-    with fresh_file(made_file) as store:
-        play(store, script, flush_rows)
+def test_sqlite_agrees_with_a_dict(kept_file: Kept, script: Script, flush_rows: int) -> None:
+    play(kept_file.empty(), script, flush_rows)
 
 
 @settings(
@@ -145,10 +130,7 @@ def test_sqlite_agrees_with_a_dict(made_file: Path, script: Script, flush_rows: 
 )
 @given(script=steps, flush_rows=st.sampled_from([1, 4, 100]))
 @pytest.mark.usefixtures("small_segments")
-def test_postgresql_agrees_with_a_dict(made_database: str, script: Script, flush_rows: int) -> None:
-    with psycopg.connect(made_database) as connection:
-        connection.execute("set session_replication_role = replica")  # past what guards rows
-        for table in METADATA.tables:
-            connection.execute(f'delete from "{table}"')
-    with open_store(made_database) as store:
-        play(store, script, flush_rows)
+def test_postgresql_agrees_with_a_dict(
+    kept_database: Kept, script: Script, flush_rows: int
+) -> None:
+    play(kept_database.empty(), script, flush_rows)

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from itertools import count
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
 
 from bondtrail.samples import Samples
 from store import NEVER, DamageError, Store, StoreError, Written, open_store
+from tests.store.keeping import Kept
 
 S = 10**9
 T0 = 1_767_225_600 * S
@@ -425,59 +426,35 @@ def play(store: Store, script: Sequence[Commit], flush_rows: int) -> None:
     must_tell_alike(store, model)
 
 
-fixtures = HealthCheck.function_scoped_fixture
 sizes = st.sampled_from([1, 4, 100])
 
 
-@pytest.fixture
-def sqlite_store(sqlite_url: str) -> Iterator[Store]:
-    with open_store(sqlite_url) as opened:
-        yield opened
-
-
-@pytest.fixture
-def postgresql_store(made_database: str) -> Iterator[Store]:
-    with open_store(made_database) as opened:
-        yield opened
-
-
-def wipe(store: Store) -> None:
-    """Take away all that an example before this one left."""
-    with store._db.writing() as tx:
-        for table in ("arrival", "journal", "segment", "point", "touched"):
-            tx.conn.execute(text(f"delete from {table}"))
-
-
-@settings(max_examples=40, suppress_health_check=[fixtures])
+@settings(max_examples=40)
 @given(script=commits, flush_rows=sizes)
 def test_sqlite_agrees_with_a_dict(
-    sqlite_store: Store, script: Sequence[Commit], flush_rows: int
+    kept_file: Kept, script: Sequence[Commit], flush_rows: int
 ) -> None:
-    wipe(sqlite_store)
-    play(sqlite_store, script, flush_rows)
+    play(kept_file.empty(), script, flush_rows)
 
 
 @settings(
     max_examples=15,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking on a server takes minutes
-    suppress_health_check=[fixtures],
 )
 @given(script=commits, flush_rows=sizes)
 def test_postgresql_agrees_with_a_dict(
-    postgresql_store: Store, script: Sequence[Commit], flush_rows: int
+    kept_database: Kept, script: Sequence[Commit], flush_rows: int
 ) -> None:
-    wipe(postgresql_store)
-    play(postgresql_store, script, flush_rows)
+    play(kept_database.empty(), script, flush_rows)
 
 
-@settings(max_examples=20, suppress_health_check=[fixtures])
+@settings(max_examples=20)
 @given(script=commits)
-def test_journal_and_bulk_tell_the_same(sqlite_store: Store, script: Sequence[Commit]) -> None:
+def test_journal_and_bulk_tell_the_same(kept_file: Kept, script: Sequence[Commit]) -> None:
     outcomes = []
     for way in ("write", "bulk"):
-        wipe(sqlite_store)
-        model = Dict()
+        store, model = kept_file.empty(), Dict()
         for _, arrived, batch in script:
-            commit(sqlite_store, model, (way, arrived, batch), 1000)
-        outcomes.append({point: told(sqlite_store, point) for point in POINTS})
+            commit(store, model, (way, arrived, batch), 1000)
+        outcomes.append({point: told(store, point) for point in POINTS})
     assert outcomes[0] == outcomes[1]

@@ -3,23 +3,18 @@
 from __future__ import annotations
 
 import math
-import shutil
-import tempfile
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from itertools import count
-from pathlib import Path
 
 import numpy as np
-import psycopg
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
 
 from bondtrail.samples import Replaced, Samples
 from store import DamageError, Store, StoreError, Written, open_store
-from store.schema import METADATA
+from tests.store.keeping import Kept
 
 S = 10**9
 T0 = 1_767_225_600 * S
@@ -376,51 +371,35 @@ def play(store: Store, script: Sequence[Commit], flush_rows: int) -> None:
     assert store.check() == []
 
 
-@contextmanager
-def fresh_file(made: Path) -> Iterator[Store]:
-    with tempfile.TemporaryDirectory() as folder:
-        shutil.copy(made, Path(folder) / "store.db")
-        with open_store(f"sqlite:///{folder}/store.db") as store:
-            yield store
-
-
-fixtures = HealthCheck.function_scoped_fixture
 sizes = st.sampled_from([1, 4, 100])
 
 
-@settings(max_examples=25, suppress_health_check=[fixtures])
+@settings(max_examples=25)
 @given(script=commits, flush_rows=sizes)
 def test_sqlite_agrees_with_a_dict_that_remembers(
-    made_file: Path, script: Sequence[Commit], flush_rows: int
+    kept_file: Kept, script: Sequence[Commit], flush_rows: int
 ) -> None:
-    with fresh_file(made_file) as store:
-        play(store, script, flush_rows)
+    play(kept_file.empty(), script, flush_rows)
 
 
 @settings(
     max_examples=12,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking on a server takes minutes
-    suppress_health_check=[fixtures],
 )
 @given(script=commits, flush_rows=sizes)
 def test_postgresql_agrees_with_a_dict_that_remembers(
-    made_database: str, script: Sequence[Commit], flush_rows: int
+    kept_database: Kept, script: Sequence[Commit], flush_rows: int
 ) -> None:
-    with psycopg.connect(made_database) as connection:
-        connection.execute("set session_replication_role = replica")  # past what guards rows
-        for table in METADATA.tables:
-            connection.execute(f'delete from "{table}"')
-    with open_store(made_database) as store:
-        play(store, script, flush_rows)
+    play(kept_database.empty(), script, flush_rows)
 
 
-@settings(max_examples=15, suppress_health_check=[fixtures])
+@settings(max_examples=15)
 @given(script=commits)
-def test_journal_and_bulk_keep_the_same(made_file: Path, script: Sequence[Commit]) -> None:
+def test_journal_and_bulk_keep_the_same(kept_file: Kept, script: Sequence[Commit]) -> None:
     outcomes = []
     for way in ("write", "bulk"):
-        with fresh_file(made_file) as store:
-            for _, arrived, batch in script:
-                commit(store, Remembering(), (way, arrived, batch), 1000)
-            outcomes.append([store.replaced(point) for point in POINTS])
+        store = kept_file.empty()
+        for _, arrived, batch in script:
+            commit(store, Remembering(), (way, arrived, batch), 1000)
+        outcomes.append([store.replaced(point) for point in POINTS])
     assert outcomes[0] == outcomes[1]

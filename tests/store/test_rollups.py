@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import shutil
-import tempfile
 from collections import Counter
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bondtrail.results import (
@@ -23,9 +20,10 @@ from bondtrail.results import (
     TripCause,
     TripClass,
 )
-from store import EpisodeCounts, Store, open_store
+from store import EpisodeCounts, Store
 from store.rollups import DAYS as DAY_LEVEL
 from store.rollups import MONTHS, PART_NS, YEARS, Level, day_after, month_after, pieces, year_after
+from tests.store.keeping import Kept
 
 DAY_NS = 86_400 * 1_000_000_000
 FIRST = dt.date(2026, 1, 20)
@@ -109,32 +107,28 @@ windows = st.tuples(
 )
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25)
 @given(saves=st.lists(windows, max_size=5), asked=st.lists(spans, min_size=1, max_size=4))
-def test_sums_ahead_equal_the_rows(made_file: Path, saves: list, asked: list[list[int]]) -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        shutil.copy(made_file, Path(folder) / "store.db")
-        with open_store(f"sqlite:///{folder}/store.db") as store:
-            for station, (first, end), salt in saves:
-                save(store, station, first, end, salt)
-            for first, last in [*asked, [0, DAYS - 1]]:
-                check(store, first, last)
+def test_sums_ahead_equal_the_rows(kept_file: Kept, saves: list, asked: list[list[int]]) -> None:
+    store = kept_file.empty()
+    for station, (first, end), salt in saves:
+        save(store, station, first, end, salt)
+    for first, last in [*asked, [0, DAYS - 1]]:
+        check(store, first, last)
 
 
-def test_sums_ahead_equal_the_rows_on_either_database(store_url: str) -> None:
-    with open_store(store_url) as store:
-        save(store, "a", 0, None, 1)
-        save(store, "b", 5, 70, 2)
-        save(store, "a", 30, 45, 3)
-        for first, last in [(0, DAYS - 1), (0, 0), (12, 40), (11, 39), (3, 77)]:
-            check(store, first, last)
+def test_sums_ahead_equal_the_rows_on_either_database(store: Store) -> None:
+    save(store, "a", 0, None, 1)
+    save(store, "b", 5, 70, 2)
+    save(store, "a", 30, 45, 3)
+    for first, last in [(0, DAYS - 1), (0, 0), (12, 40), (11, 39), (3, 77)]:
+        check(store, first, last)
 
 
-def test_saving_from_the_very_beginning_counts_everything(store_url: str) -> None:
-    with open_store(store_url) as store:
-        found = results("a", 0, DAYS, 1)
-        store.save_results(found, since=-(2**62), since_day=dt.date(1, 1, 1))
-        check(store, 0, DAYS - 1)
+def test_saving_from_the_very_beginning_counts_everything(store: Store) -> None:
+    found = results("a", 0, DAYS, 1)
+    store.save_results(found, since=-(2**62), since_day=dt.date(1, 1, 1))
+    check(store, 0, DAYS - 1)
 
 
 @pytest.mark.parametrize(
