@@ -10,21 +10,21 @@ import selectors
 import threading
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Any
 
-from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags
 from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.reasoncodes import ReasonCode
-from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from ingest.live import trouble
+from ingest.live.batches import TICK_S, Batches, Bounds
 from ingest.live.broker_url import Broker
-from ingest.live.cutting import PUBACK, PUBCOMP, acknowledgements
+from ingest.live.cutting import acknowledgements
+from ingest.live.inbox import Inbox
 from ingest.live.messages import Message
 from ingest.live.paho_client import BufferedClient, connect, new_client, session_of
 from ingest.live.sockets import BufferedSocket
-from ingest.live.sparkplug import filters_of
+from ingest.live.subscriptions import Subscriptions
 from ingest.live.trouble import BrokerError, TakenOverError
 
 KEEPALIVE_S = 60
@@ -34,43 +34,14 @@ RECEIVE_MAXIMUM = 40_000
 """Messages that a broker may send before it must wait for acknowledgements (MQTT 5)."""
 ANSWER_S = 10.0
 """How long to wait for a broker's answer to what we ask."""
-_MOST_NAMES = 10_000
-"""Topics whose names are kept as text."""
-_TICK_S = 0.25
-"""The longest wait before looking whether to stop."""
 _CALM_S = 0.1
 """Silence this long after the last acknowledgement means that nothing older waits."""
 STALL_S = 0.5
 """What came while a batch took longer than this to commit has waited."""
-_SILENCE_S = 0.1
-_SILENCE_IN_QUEUE_S = 0.02
-"""Silence this long ends a batch, sooner while there may be a queue: a broker that sends only so
-many before it must be answered would else wait for us, and we for it."""
+
+__all__ = ["ANSWER_S", "KEEPALIVE_S", "Bounds", "Connection"]
 
 log = logging.getLogger(__name__)
-
-
-@dataclass(frozen=True, slots=True)
-class Bounds:
-    """Where a batch ends, whichever comes first.
-
-    Attributes
-    ----------
-    messages : int
-        How many there are at most.
-    size : int
-        Of their payloads together, plus at most one payload. [bytes]
-    seconds : float
-        After the first one. Silence ends it sooner.
-    """
-
-    messages: int = 20_000
-    size: int = 8 << 20
-    seconds: float = 0.5
-
-
-_SPARE = frozenset(filters_of(None))
-"""What a broker may refuse: a site file that names no groups may have no edge nodes at all."""
 
 
 class Connection:
@@ -89,27 +60,20 @@ class Connection:
     def __init__(self, broker: Broker, client_id: str, *, clock: Callable[[], int]) -> None:
         self.broker = broker
         self.client_id = client_id
-        self._clock = clock
+        self._inbox = Inbox(clock)
+        self._batches = Batches(self._inbox)
+        self._subscriptions = Subscriptions(broker)
         self._client: BufferedClient | None = None
         self._socket: BufferedSocket | None = None
         self._selector = selectors.DefaultSelector()
         self._fd = -1
         self._watched = 0
-        self._inbox: list[Message] = []
-        self._size = 0
-        self._owed: list[int] = []
-        self._names: dict[bytes, str] = {}
-        self._asked: dict[int, list[str]] = {}
         self._came_in: tuple[bool, ReasonCode] | None = None
         self._lost: BrokerError | None = None
-        self._filters: list[str] = []
         self._had_session = False
-        self._is_prompt = False
         self._served = 0.0
         self._calm_from = 0.0
         self._taken_at = 0.0
-        self._window = 0
-        self._last_heard = 0
 
     @property
     def is_open(self) -> bool:
@@ -119,12 +83,12 @@ class Connection:
     @property
     def is_holding(self) -> bool:
         """Messages came that `take` has not given yet."""
-        return bool(self._inbox)
+        return bool(self._inbox.messages)
 
     @property
     def is_subscribed(self) -> bool:
         """The broker has agreed to all that was asked of it."""
-        return self._client is not None and bool(self._filters) and not self._asked
+        return self._client is not None and self._subscriptions.is_agreed
 
     @property
     def lost(self) -> BrokerError | None:
@@ -139,7 +103,7 @@ class Connection:
     @property
     def owed(self) -> int:
         """How many messages wait for their acknowledgement."""
-        return len(self._owed)
+        return len(self._inbox.owed)
 
     @property
     def writes(self) -> int:
@@ -158,18 +122,16 @@ class Connection:
         """
         self.close()
         self._lost = self._came_in = None
-        self._is_prompt = False
-        self._owed = []
-        self._filters = []
-        self._window = self._last_heard = 0
+        self._inbox.is_prompt = False
+        self._batches.begin()
         client = new_client(
             self.broker, self.client_id, BufferedClient, keeps_session=True, acknowledges=True
         )
-        client.take_message = self._take_message
+        client.take_message = self._inbox.put
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = client.on_unsubscribe = self._on_answer
-        client.on_message = self._on_message
+        client.on_message = self._inbox.put_apart
         self._connect(client)
         try:
             self._await(lambda: self._came_in is not None)
@@ -211,41 +173,22 @@ class Connection:
         Waiting for its answer here would be waiting for all that it has kept for us: it may send
         that first. If it refuses one, the connection is lost.
         """
-        wanted = list(dict.fromkeys(filters))
-        new = [topic for topic in wanted if topic not in self._filters]
-        old = [topic for topic in self._filters if topic not in wanted]
         if self._client is None:
             return
-        if new:
-            self._ask(self._client.subscribe([self._asked_for(topic) for topic in new])[1], new)
-        if old:
-            self._ask(self._client.unsubscribe(old)[1], old)
-        self._filters = wanted
-
-    def _asked_for(self, topic: str) -> Any:
-        if self.broker.version == "5":
-            # What the broker keeps is sent with a subscription that is new to it, not each time.
-            how = SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
-            return topic, SubscribeOptions(qos=1, retainHandling=how)
-        return topic, 1
-
-    def _ask(self, mid: int | None, topics: list[str]) -> None:
-        if mid is None:
-            self._lost = BrokerError(self.broker.where, "the connection broke while subscribing")
-        else:
-            self._asked[mid] = topics
+        self._lost = self._subscriptions.ask(self._client, filters) or self._lost
+        if self._subscriptions.is_waiting:
             self._calm_from = time.monotonic()
 
     def _check_answers(self) -> None:
         """Give up on a broker that is silent and owes an answer."""
-        if self._asked and self.idle_s > ANSWER_S:
+        if self._subscriptions.is_waiting and self.idle_s > ANSWER_S:
             self._lost = BrokerError(self.broker.where, "the broker does not answer")
 
     def _await(self, is_there: Callable[[], bool]) -> None:
         """Serve the connection until something is there, it is lost, or time is up."""
         give_up = time.monotonic() + ANSWER_S
         while not is_there() and self._client is not None and time.monotonic() < give_up:
-            self._serve(_TICK_S)
+            self.serve(TICK_S)
 
     # Taking and acknowledging
 
@@ -266,51 +209,17 @@ class Connection:
         list of Message
             None after ``patience_s`` without any.
         """
-        until = time.monotonic() + patience_s
-        ends = until
-        seen = 0
-        while not self._is_full(bounds) and self._client is not None and not stop.is_set():
-            now = time.monotonic()
-            heard = len(self._inbox)
-            if heard > seen:
-                ends = now + bounds.seconds if not seen else ends
-                until = min(ends, now + self._silence_s)
-                seen = heard
-            if now >= until or (heard and heard == self._window):
-                break
-            self._serve(min(until - now, _TICK_S))
-        self._note_end(bounds)
-        taken, self._inbox, self._size = self._inbox, [], 0
+        self._batches.fill(self, bounds, stop, patience_s=patience_s)
         self._taken_at = time.monotonic()
-        return taken
+        return self._inbox.take()
 
     @property
-    def _silence_s(self) -> float:
-        return _SILENCE_S if self._is_prompt else _SILENCE_IN_QUEUE_S
-
-    def _note_end(self, bounds: Bounds) -> None:
-        """Learn from how a batch ended how many messages the broker sends at once.
-
-        If batches end in silence at the same number again and again, it is that.
-        """
-        heard = len(self._inbox)
-        if self._is_full(bounds):
-            self._is_prompt = False
-        elif heard and self._ends_in_silence():
-            self._window = heard if heard == self._last_heard else 0
-            self._last_heard = heard
-        elif heard:
-            self._window = self._last_heard = 0
-
-    def _ends_in_silence(self) -> bool:
-        """Tell whether nothing more is here to be read."""
+    def is_silent(self) -> bool:
+        """The connection is up, and nothing is here to be read."""
         sock = self._socket
         return sock is not None and not sock.pending() and not self._selector.select(0)
 
-    def _is_full(self, bounds: Bounds) -> bool:
-        return len(self._inbox) >= bounds.messages or self._size >= bounds.size
-
-    def _serve(self, wait_s: float) -> None:
+    def serve(self, wait_s: float) -> None:
         """Wait for the network at most so long, then read, write and keep alive."""
         client, sock = self._client, self._socket
         if client is None or sock is None:
@@ -351,20 +260,20 @@ class Connection:
 
     def _note_calm(self) -> None:
         """Note a silence: what comes after it has not waited at the broker."""
-        if self._is_prompt or not self.is_subscribed:
+        if self._inbox.is_prompt or not self.is_subscribed:
             return
         # Silence while the broker may send no more says nothing.
-        has_room = len(self._owed) < RECEIVE_MAXIMUM // 2
-        self._is_prompt = has_room and time.monotonic() - self._calm_from >= _CALM_S
+        has_room = self.owed < RECEIVE_MAXIMUM // 2
+        self._inbox.is_prompt = has_room and time.monotonic() - self._calm_from >= _CALM_S
 
     def acknowledge(self) -> None:
         """Acknowledge all messages that `take` gave and that came on the connection that is up.
 
         Those of an earlier connection come again: their identifiers mean nothing now.
         """
-        owed, self._owed = self._owed, []
+        owed = self._inbox.take_owed()
         if time.monotonic() - self._taken_at > STALL_S:
-            self._is_prompt = False
+            self._inbox.is_prompt = False
         if self._client is None or self._socket is None or not owed:
             return
         try:
@@ -406,8 +315,8 @@ class Connection:
             self._selector.unregister(self._fd)
         self._watched = 0
         self._client = self._socket = None
-        self._owed = []
-        self._asked = {}
+        self._inbox.owed = []
+        self._subscriptions.forget()
 
     def _note_loss(self) -> None:
         """Keep why the connection broke, and what came on it until then.
@@ -443,46 +352,5 @@ class Connection:
                 )
 
     def _on_answer(self, _: Client, __: Any, mid: int, reasons: list[ReasonCode], ___: Any) -> None:
-        topics = self._asked.pop(mid, [])
-        said = zip(topics, reasons, strict=False)
-        bad = {topic: str(reason) for topic, reason in said if reason.is_failure}
-        for topic in _SPARE & bad.keys():
-            why = bad.pop(topic)
-            log.warning(
-                "%s: edge nodes are not listened to: %s (%s): name their groups in the "
-                "site file ([sparkplug] groups), or give this user the right to read there (ACL)",
-                self.broker.where,
-                topic,
-                why,
-            )
-        if bad:
-            self._lost = trouble.not_subscribed(self.broker.where, bad)
+        self._lost = self._subscriptions.answered(mid, reasons) or self._lost
         self._calm_from = time.monotonic()
-
-    def _take_message(self, first: int, topic: bytes, mid: int, payload: bytes) -> None:
-        """Keep a message of QoS 0 or 1."""
-        name = self._names.get(topic)
-        if name is None:
-            name = self._name_of(topic)
-        self._inbox.append(
-            Message(name, payload, self._clock(), bool(first & 8), bool(first & 1), self._is_prompt)
-        )
-        self._size += len(payload)
-        if mid:
-            self._owed.append(PUBACK | mid)
-
-    def _name_of(self, topic: bytes) -> str:
-        if len(self._names) >= _MOST_NAMES:
-            self._names.clear()
-        name = self._names[topic] = topic.decode("utf-8", "replace")
-        return name
-
-    def _on_message(self, _: Client, __: Any, message: MQTTMessage) -> None:
-        """Keep a message of QoS 2, of a subscription that was not ours; paho takes it apart."""
-        try:
-            topic = message.topic.encode()
-        except UnicodeDecodeError as exc:
-            topic = exc.object
-        first = message.dup << 3 | message.retain
-        self._take_message(first, topic, 0, bytes(message.payload))
-        self._owed.append(PUBCOMP | message.mid)
