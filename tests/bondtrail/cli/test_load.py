@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import subprocess
-from collections.abc import Callable
+import io
+import sys
 from itertools import count
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -15,8 +14,7 @@ from bondtrail.cli import opening
 from bondtrail.settings import SITE_VARIABLE
 from bondtrail.times import parse_time
 from store import Floor, Store, open_store
-
-Run = Callable[..., Any]
+from tests.bondtrail.cli.conftest import Run
 
 GOOD = """\
 time,tag,value
@@ -320,18 +318,12 @@ def test_a_store_that_cannot_be_made_is_told(run: Run, site_file: str, readings:
 
 
 def test_standard_input_is_a_file_like_any_other(
-    run: Run, shell: dict[str, Any], site_file: str
+    run: Run, site_file: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    shown = subprocess.run(
-        [*shell["args"], "load", "-", "--site", site_file],
-        env=shell["env"],
-        input=GOOD + BAD,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert shown.returncode == 3
-    assert shown.stdout.splitlines()[-1].split() == ["standard", "input", *"43001"]
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO((GOOD + BAD).encode())))
+    shown = run("load", "-", "--site", site_file)
+    assert shown.status == 3
+    assert shown.out.splitlines()[-1].split() == ["standard", "input", *"43001"]
 
 
 def test_a_load_that_is_interrupted_says_what_is_kept(
