@@ -30,7 +30,7 @@ PEAKS = ("peak_potential_V", "peak_charge_uC", "peak_energy_mJ")
 
 _NUMBERS_OF_ABOUT = (
     "rules", "site", "timezone", "station", "transfer", "margin_s", "shown_from", "shown_until",
-    "judged", "sites", "points",
+    "judged", "floor", "sites", "points",
 )  # fmt: skip
 
 

@@ -13,12 +13,14 @@ from analytics.evidence.checks import Check, Grade, graded
 from analytics.evidence.documents import About, events_csv
 from analytics.evidence.faults import EvidenceError
 from analytics.evidence.gathering import Gathered
+from analytics.evidence.left import EARLIEST, LATEST
 from analytics.evidence.opened import Opened, opened
 from analytics.evidence.page import page
 from analytics.evidence.readings import csv
 from analytics.evidence.rows import differing, parse_json, plain, same
 from bondtrail import __version__
 from bondtrail.results import RULES_VERSION
+from bondtrail.times import format_time
 
 _FAULTS = (
     ArithmeticError, AttributeError, LookupError, MemoryError, RuntimeError, StopIteration,
@@ -143,7 +145,23 @@ def _of_rules(package: Opened, again: Gathered) -> Check:
             "enough to tell all of this transfer."
         ]
     said += [f"Not run again: {each}." for each in again.differences]
+    said += _left_out(package)
     return Check("rules", Grade.UNTOLD if own else Grade.GOOD, said)
+
+
+def _left_out(package: Opened) -> Iterator[str]:
+    """Yield what is not judged because readings were removed, as the package says."""
+    left = package.about.left
+    if left is None:
+        return
+    start, end = left.judged(package.transfer)
+    cut = [f"before {format_time(start)}"] if start != EARLIEST else []
+    cut += [f"from {format_time(end)} until {format_time(left.since)}"] if end != LATEST else []
+    if cut:
+        yield (
+            f"Not judged: what was {' and '.join(cut)}. Readings from before "
+            f"{format_time(left.kept)} were removed, the package says."
+        )
 
 
 def _made_again(package: Opened, again: Gathered) -> Mapping[str, bytes]:
@@ -203,9 +221,9 @@ def _of_documents(
 
 
 def _facts(about: About) -> dict[str, Any]:
-    """Return what is said of a package but by what it was made."""
+    """Return what is said of a package but by what it was made, and in which format."""
     told = about.model_dump(mode="json")
-    del told["software"], told["versions"]
+    del told["software"], told["versions"], told["format"]
     return told
 
 

@@ -11,12 +11,13 @@ from importlib.metadata import version
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from analytics.evidence.chain import enclosed_log
 from analytics.evidence.covering import coverage
 from analytics.evidence.faults import UnreadableError
 from analytics.evidence.gathering import Gathered
+from analytics.evidence.left import Left
 from analytics.evidence.readings import signals_of
 from analytics.evidence.replaced import count
 from analytics.evidence.rerun import Window
@@ -97,10 +98,32 @@ class Judged(_Part):
     end: Moment
 
 
-class About(_Part):
-    """What a package is about: ``about.json``."""
+class Floor(_Part):
+    """The station's floor where old readings were removed, and what is left; see `left.Left`."""
 
-    format: Literal[1]
+    since: Moment
+    kept: Moment
+    left_from: Moment | None
+    left_until: Moment | None
+
+    @classmethod
+    def of(cls, left: Left) -> Floor:
+        """Return what is told of what is left."""
+        return cls(
+            since=Moment.of(left.since),
+            kept=Moment.of(left.kept),
+            left_from=None if left.start is None else Moment.of(left.start),
+            left_until=None if left.end is None else Moment.of(left.end),
+        )
+
+
+class About(_Part):
+    """What a package is about: ``about.json``.
+
+    Before format 2 nothing told of a floor.
+    """
+
+    format: Literal[1, 2]
     software: str
     rules: str
     site: str
@@ -113,6 +136,7 @@ class About(_Part):
     shown_from: Moment
     shown_until: Moment
     judged: Judged
+    floor: Floor | None = None
     sites: tuple[EnclosedSite, ...]
     points: tuple[EnclosedPoint, ...]
     beyond: tuple[str, ...]
@@ -120,6 +144,24 @@ class About(_Part):
     damaged: tuple[str, ...]
     versions: dict[str, str]
     cautions: tuple[str, ...]
+
+    @model_validator(mode="after")
+    def _has_what_its_format_has(self) -> About:
+        if ("floor" in self.model_fields_set) != (self.format > 1):
+            raise ValueError("a floor is told from format 2 on, and always there")
+        return self
+
+    @property
+    def left(self) -> Left | None:
+        """What is left of the readings, where old ones were removed and that matters."""
+        if (told := self.floor) is None:
+            return None
+        return Left(
+            told.since.ns,
+            told.kept.ns,
+            None if told.left_from is None else told.left_from.ns,
+            None if told.left_until is None else told.left_until.ns,
+        )
 
     @property
     def window(self) -> Window:
@@ -137,7 +179,7 @@ def about(from_store: Gathered, margin_s: float) -> About:
     """Return what a package is about."""
     replay, window = from_store.replay, from_store.window
     return About(
-        format=1,
+        format=2,
         software=__version__,
         rules=RULES_VERSION,
         site=replay.site.id,
@@ -155,6 +197,7 @@ def about(from_store: Gathered, margin_s: float) -> About:
             until=Moment.of(window.until),
             end=Moment.of(window.end),
         ),
+        floor=None if from_store.left is None else Floor.of(from_store.left),
         sites=tuple(
             EnclosedSite(file=f"site/{number}.toml", holds_from=Moment.of(since))
             for number, (since, _) in enumerate(from_store.sites, start=1)

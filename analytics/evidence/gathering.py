@@ -9,6 +9,7 @@ from analytics.core.isolation import AFTER_WORK_NS
 from analytics.core.situation import Signals
 from analytics.epochs import FOREVER, OF_TRANSFER, Epoch
 from analytics.evidence.faults import EvidenceError, NotAnalysedError, UnknownTransferError
+from analytics.evidence.left import FromLeft, Left
 from analytics.evidence.readings import Enclosed, signals_of
 from analytics.evidence.rerun import (
     NAMED_BY,
@@ -22,6 +23,7 @@ from analytics.evidence.rerun import (
 from analytics.evidence.rows import Plain, plain_rows
 from analytics.replay.gather import replay_transfer
 from analytics.replay.replayed import Replay, UnknownSpanError
+from analytics.replay.spans import FARTHEST_NS
 from analytics.signals import load_signals
 from analytics.site_files import stored_sites
 from bondtrail.results import (
@@ -39,7 +41,7 @@ from bondtrail.results import (
 from bondtrail.samples import Replaced
 from bondtrail.site import Role, Site, Station
 from bondtrail.times import NS_PER_S, nanoseconds
-from store import DamageError, Store
+from store import DamageError, Floor, Store
 
 MARGIN_S = 300.0
 """Enclosed on both sides of a transfer, unless said otherwise."""
@@ -92,6 +94,8 @@ class Gathered:
         The same that are in ``results``.
     reviews : sequence of Review
         The whole log.
+    left : Left or None
+        What is left of the readings, where old ones were removed and that matters.
     differences : sequence of Difference
         Where the rules do not give the results again from what is enclosed.
     damaged : sequence of str
@@ -114,6 +118,7 @@ class Gathered:
     results: Mapping[str, Sequence[Plain]]
     findings: Sequence[Finding]
     reviews: Sequence[Review]
+    left: Left | None
     differences: Sequence[Difference]
     damaged: Sequence[str]
     heard: Heard
@@ -145,22 +150,56 @@ def gathered(store: Store, transfer_id: str, margin_s: float) -> Gathered:
 
 
 def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
-    stored = _stored_grounds(store, transfer.station)
-    first, last = _recorded(store, stored)
-    replay = _replayed(store, transfer, last)
+    floor = store.floors().get(transfer.station)
+    begins = transfer.start - max(margin, FARTHEST_NS)
+    left = None if floor is None or begins >= floor.since else Left.of(floor, transfer)
+    while True:
+        found = _within(store, transfer, margin, floor, left)
+        narrower = _narrower(found)
+        if narrower == left:
+            return found
+        left = narrower
+
+
+def _narrower(found: Gathered) -> Left | None:
+    """Return what is left without results beside a transfer whose readings are not all there.
+
+    Before the floor nothing else tells which those are.
+    """
+    transfer, replay = found.transfer, found.replay
+    if found.left is None or found.left.is_above(transfer):
+        return found.left
+    gone = (each.span for each in found.differences if not each.beyond)
+    own = min(transfer.start, replay.start), max(transfer.end, replay.end)
+    return found.left.without(gone, own)
+
+
+def _within(
+    store: Store, transfer: Transfer, margin: int, floor: Floor | None, left: Left | None
+) -> Gathered:
+    """Return what a package is made of that rests on what is left of the readings."""
+    source = FromLeft(store, left)
+    stored = _stored_grounds(source, transfer.station)
+    first, last = _recorded(source, stored)
+    judged = None if left is None else left.judged(transfer)
+    replay = _replayed(source, transfer, last)
+    begins = min(replay.start, transfer.start - margin)
     shown = (
-        max(min(replay.start, transfer.start - margin), first),
+        max(begins, first, *(judged or ())[:1]),
         min(max(replay.end, transfer.end + margin), last),
     )
-    is_cut = _is_cut(store, transfer.station, shown[0])
-    start, since = _beginning(stored, shown[0], first, is_cut=is_cut)
+    if floor is not None and transfer.start >= floor.since:
+        start, since = _beginning_above(stored, shown[0], floor)
+    else:
+        is_cut = _is_cut(store, floor, shown[0])
+        start, since = _beginning(stored, shown[0], first, is_cut=is_cut)
     found = _Found.of(store, transfer, since, shown[1])
     judged_until = _analysed_until(store, found, max(shown[1], min(found.settled, last)))
     window = Window(start, since, shown[1], shown[1])
     rows = found.rows()
     window = _window(stored, found, rows, window, min(last, judged_until))
     grounds = _bearing_on(stored, window)
-    readings, replaced, damaged = _readings(store, grounds.epochs(), window)
+    readings, replaced, damaged = _readings(store, source, grounds.epochs(), window)
     enclosed = replace(
         grounds, read=lambda station, begin, end: signals_of(readings, station, begin, end)
     )
@@ -182,10 +221,18 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
         results=rows,
         findings=found.findings,
         reviews=store.reviews.log(),
-        differences=compared(rows, run_again(enclosed, window), window),
+        left=left,
+        differences=compared(
+            rows, run_again(enclosed, window), window, asked=asked(left, transfer, begins)
+        ),
         damaged=damaged,
         heard=_heard(store, stored.station, readings, window),
     )
+
+
+def asked(left: Left | None, transfer: Transfer, begins: int) -> int | None:
+    """Return from when on more would be shown were there no floor, or None; see `compared`."""
+    return begins if left is not None and left.is_above(transfer) else None
 
 
 def _heard(store: Store, station: str, roles: Iterable[Role], window: Window) -> Heard:
@@ -200,7 +247,7 @@ def _heard(store: Store, station: str, roles: Iterable[Role], window: Window) ->
     }
 
 
-def _stored_grounds(store: Store, station: str) -> Grounds:
+def _stored_grounds(store: FromLeft, station: str) -> Grounds:
     def read(of: Station, start: int, end: int) -> Signals:
         return load_signals(store, of, start, end, on_damage=_told_of_later)
 
@@ -211,7 +258,7 @@ def _told_of_later(_: DamageError) -> None:
     """Leave damage to the reading of what is enclosed: that tells of it."""
 
 
-def _recorded(store: Store, stored: Grounds) -> tuple[int, int]:
+def _recorded(store: FromLeft, stored: Grounds) -> tuple[int, int]:
     """Return from when to when anything is known of a station by its readings. [ns]"""
     heard = store.readings().get(stored.station)
     longest = longest_held(stored.epochs()).values()
@@ -219,7 +266,7 @@ def _recorded(store: Store, stored: Grounds) -> tuple[int, int]:
         raise EvidenceError(
             f"the store holds no readings, or no site file, of {stored.station} any more"
         )
-    return heard[0], heard[1] + max(longest)
+    return heard[0], min(heard[1] + max(longest), store.span[1])
 
 
 def longest_held(epochs: Sequence[Epoch]) -> dict[Role, int]:
@@ -231,19 +278,35 @@ def longest_held(epochs: Sequence[Epoch]) -> dict[Role, int]:
     return longest
 
 
-def _replayed(store: Store, transfer: Transfer, now: int) -> Replay:
+def _replayed(store: FromLeft, transfer: Transfer, now: int) -> Replay:
     try:
         return replay_transfer(store, transfer.id, now=now)
     except UnknownSpanError as exc:
         raise EvidenceError(str(exc), exc.remedy) from exc
 
 
-def _is_cut(store: Store, station: str, moment: int) -> bool:
+def _is_cut(store: Store, floor: Floor | None, moment: int) -> bool:
     """Tell whether readings before a moment may have been removed, and no hold kept them. [ns]"""
-    floor = store.floors().get(station)
     if floor is None or moment >= floor.since:
         return False
-    return not store.holds.over(station, moment, moment + 1)
+    return not store.holds.over(floor.station, moment, moment + 1)
+
+
+def _beginning_above(stored: Grounds, before: int, floor: Floor) -> tuple[int, int]:
+    """Return the same as `_beginning` of what is shown from a floor on.
+
+    That is quiet itself, and so near that it is looked for no further back.
+    """
+    for back in _LOOK_BACK:
+        start = max(before - back, floor.context)
+        quiet = quiet_before(stored, start, before, whole=False)
+        if quiet is not None and quiet.at >= floor.since and quiet.context >= floor.context:
+            return quiet.context, quiet.at
+        if start == floor.context:
+            return floor.context, floor.since
+        if _is_much(stored, start, before):
+            break
+    return max(before - _LOOK_BACK[0], floor.context), before
 
 
 def _beginning(stored: Grounds, before: int, first: int, *, is_cut: bool) -> tuple[int, int]:
@@ -382,7 +445,7 @@ def _bearing_on(stored: Grounds, window: Window) -> Grounds:
 
 
 def _readings(
-    store: Store, epochs: Sequence[Epoch], window: Window
+    store: Store, source: FromLeft, epochs: Sequence[Epoch], window: Window
 ) -> tuple[dict[Role, Enclosed], dict[Role, Sequence[Replaced]], list[str]]:
     """Return the readings of every point that hold in a window, and their earlier values.
 
@@ -394,8 +457,8 @@ def _readings(
     for role, stale in longest_held(epochs).items():
         name = f"{epochs[-1].station.id}.{role}"
         span = window.start - stale, window.end
-        samples = store.read(name, *span, on_damage=damage.append)
-        if earlier := store.replaced(name, *span, on_damage=damage.append):
+        samples = source.read(name, *span, on_damage=damage.append)
+        if earlier := source.replaced(name, *span, on_damage=damage.append):
             replaced[role] = earlier
         arrived = store.arrivals(name, samples.time)
         readings[role] = Enclosed(samples, arrived.first, arrived.last)

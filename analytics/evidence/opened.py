@@ -14,12 +14,12 @@ import numpy as np
 from analytics.evidence import replaced
 from analytics.evidence.documents import About, parse_about
 from analytics.evidence.faults import UnreadableError
-from analytics.evidence.gathering import MOST_MARGIN_S, Gathered, Heard, longest_held
+from analytics.evidence.gathering import MOST_MARGIN_S, Gathered, Heard, asked, longest_held
+from analytics.evidence.left import EARLIEST, LATEST
 from analytics.evidence.readings import Enclosed, parse_parquet, signals_of
 from analytics.evidence.rerun import NAMED_BY, Grounds, compared, run_again
 from analytics.evidence.rows import Plain, parse_json, plain, row_of
 from analytics.replay.gather import replay_transfer
-from analytics.replay.missing import REMOVED
 from analytics.replay.replayed import Replay, UnknownSpanError
 from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.samples import Replaced, Samples
@@ -39,9 +39,6 @@ _KINDS: Mapping[str, type[Any]] = {
     "findings": Finding,
 }
 _READINGS = re.compile(r"readings/([a-z]+)(\.replaced)?\.parquet\Z", re.ASCII)
-_FARTHEST = 2**62
-"""So far from 1970 nothing is recorded, in ns: the year 2116."""
-
 Row = TypeVar("Row")
 
 
@@ -122,7 +119,13 @@ class Opened:
             results=results,
             findings=self.rows["findings"],
             reviews=(),
-            differences=compared(results, run_again(grounds, window), window),
+            left=about.left,
+            differences=compared(
+                results,
+                run_again(grounds, window),
+                window,
+                asked=asked(about.left, transfer, self._begins(transfer, replay)),
+            ),
             damaged=about.damaged,
             heard=self.heard,
         )
@@ -156,8 +159,8 @@ class Opened:
     def _check_shown(self, grounds: Grounds, transfer: Transfer, replay: Replay) -> None:
         """Refuse what is shown if it is less than a package shows.
 
-        That is the transfer with its margin and all of its replay, as far as there are readings:
-        whoever narrows it takes out of sight what was found in the rest.
+        That is the transfer with its margin and all of its replay, as far as there are readings
+        to judge it by: whoever narrows it takes out of sight what was found in the rest.
 
         Raises
         ------
@@ -166,12 +169,19 @@ class Opened:
         """
         margin, shown = nanoseconds(self.about.margin_s), self.about.shown
         first, last = self._recorded(max(longest_held(grounds.epochs()).values()))
-        begins = min(replay.start, transfer.start - margin)
+        begins = self._begins(transfer, replay)
         ends = max(replay.end, transfer.end + margin)
+        if self.about.left is not None:
+            judged = self.about.left.judged(transfer)
+            first, last = max(first, judged[0]), min(last, judged[1])
         if shown[0] > min(max(begins, first), transfer.start):
             raise UnreadableError("about.json: what is shown begins too late for the transfer")
         if shown[1] < max(min(ends, last), transfer.end):
             raise UnreadableError("about.json: what is shown ends too early for the transfer")
+
+    def _begins(self, transfer: Transfer, replay: Replay) -> int:
+        """Return from when on all is to be shown, as far as there are readings. [ns]"""
+        return min(replay.start, transfer.start - nanoseconds(self.about.margin_s))
 
     def _recorded(self, longest: int) -> tuple[int, int]:
         """Return from when to when anything is known by the enclosed readings. [ns]"""
@@ -197,7 +207,7 @@ def opened(files: Mapping[str, bytes]) -> Opened:
     _check_rejected(documents)
     readings = dict(_readings(files))
     _check_heard(about, readings)
-    return Opened(
+    package = Opened(
         about=about,
         documents=documents,
         sites=[_site(files, entry.file, entry.holds_from.ns) for entry in about.sites],
@@ -208,6 +218,8 @@ def opened(files: Mapping[str, bytes]) -> Opened:
         work=_rows(WorkWindow, papers, "work", "paperwork.json"),
         tickets=_rows(Ticket, papers, "tickets", "paperwork.json"),
     )
+    _check_floor(package)
+    return package
 
 
 def _file(files: Mapping[str, bytes], name: str) -> bytes:
@@ -238,7 +250,7 @@ def _check_moments(about: About) -> None:
     in_order = window.start <= window.since <= shown[0] < shown[1] <= window.end
     if not 0 <= about.margin_s <= MOST_MARGIN_S:
         raise UnreadableError("about.json: a margin that no package has")
-    near = min(window.start, shown[0]) > -_FARTHEST and window.end < _FARTHEST
+    near = min(window.start, shown[0]) > EARLIEST and window.end < LATEST
     if not (in_order and near):
         raise UnreadableError("about.json: the moments of what is enclosed are out of order")
     if window.until != shown[1]:
@@ -265,6 +277,37 @@ def _check_heard(about: About, readings: Mapping[Role, Enclosed]) -> None:
         may_be = [window.start, window.end, *inside[:1].tolist(), *inside[-1:].tolist(), None]
         if not all(each in may_be for each in told) or (None in told and told != [None, None]):
             raise UnreadableError(f"about.json: {point.role} was heard at other times")
+
+
+def _check_floor(package: Opened) -> None:
+    """Refuse a floor that is none of this transfer's, or readings from where none are left.
+
+    Raises
+    ------
+    UnreadableError
+        If a part of the transfer would not have to be judged, something would be judged without
+        its readings, or what is left out was not removed.
+    """
+    about, left = package.about, package.about.left
+    if left is None:
+        return
+    transfer, window = package.transfer, about.window
+    first, last = left.readings
+    if not (first <= transfer.start and transfer.end <= last):
+        raise UnreadableError("about.json: the floor takes away of the transfer's own readings")
+    if left.kept > left.since:
+        raise UnreadableError("about.json: readings are kept from later than the floor on")
+    if left.is_above(transfer):
+        if (left.start, left.end) != (left.kept, None) or window.since < left.since:
+            raise UnreadableError("about.json: the floor is not that of what is judged")
+    elif left.end is not None and left.end > left.since:
+        raise UnreadableError("about.json: readings from after the floor were not removed")
+    if window.start < first or window.end > last:
+        raise UnreadableError("about.json: more is judged than the floor leaves")
+    for role, line in package.readings.items():
+        time = line.samples.time
+        if len(time) and not first <= time[0] <= time[-1] < last:
+            raise UnreadableError(f"{role}: readings are enclosed of which none should be left")
 
 
 def _site(files: Mapping[str, bytes], name: str, since: int) -> tuple[int, Site]:
@@ -349,13 +392,6 @@ def _check_rejected(documents: Mapping[str, Any]) -> None:
 _OF_REJECT = ("role", "time", "source", "where", "reason")
 
 
-def _moment(text: object) -> int | None:
-    try:
-        return parse_time(str(text))
-    except TimeError:
-        return None
-
-
 class _AsStored:
     """So much of a store as a replay asks (`analytics.source.Source`), answered by a package."""
 
@@ -391,8 +427,8 @@ class _AsStored:
         on_damage: Callable[[DamageError], None] | None = None,
     ) -> list[Replaced]:
         del on_damage
-        low = -_FARTHEST if start is None else start
-        high = _FARTHEST if end is None else end
+        low = EARLIEST if start is None else start
+        high = LATEST if end is None else end
         earlier = self._package.replaced.get(Role(point.rpartition(".")[2]), ())
         found = [Replaced(each.at, each.samples.between(low, high)) for each in earlier]
         return [each for each in found if len(each.samples)]
@@ -409,13 +445,9 @@ class _AsStored:
         return {}
 
     def kept_from(self, station: str) -> int | None:
-        """Return what the enclosed replay says of it: the readings cannot tell why they lack."""
         del station
-        rows = self._package.documents["replay.json"].get("missing")
-        for row in rows if isinstance(rows, list) else []:
-            if isinstance(row, dict) and row.get("why") == REMOVED:
-                return _moment(row.get("end"))
-        return None
+        left = self._package.about.left
+        return None if left is None else left.kept
 
     def work(self, station: str) -> list[WorkWindow]:
         return [each for each in self._package.work if each.station == station]
@@ -455,7 +487,7 @@ class _AsStored:
         if role not in self._package.readings:
             return Samples.empty()
         return self._package.readings[role].samples.between(
-            -_FARTHEST if start is None else start, _FARTHEST if end is None else end
+            EARLIEST if start is None else start, LATEST if end is None else end
         )
 
     def _overlapping(self, sort: str, start: int, end: int) -> list[Any]:

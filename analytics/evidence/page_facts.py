@@ -128,10 +128,35 @@ def _measured(source: Source, volume: float) -> str:
     return at_least(volume, source.volume_unit) if volume else "not known"
 
 
-def showing(_: Source) -> Section:
+def showing(source: Source) -> Section:
     """Return what such a package can show."""
-    lists = [Listing("It can show", CAN_SHOW), Listing("It cannot show", CANNOT_SHOW)]
+    cannot = [*_removed(source), *CANNOT_SHOW]
+    lists = [Listing("It can show", CAN_SHOW), Listing("It cannot show", cannot)]
     return Section("What this can show, and what not", lists=lists)
+
+
+def _removed(source: Source) -> Iterator[str]:
+    """Yield what is not told because readings of the station were removed."""
+    floor, clock = source.about.floor, source.clock
+    if floor is None:
+        return
+    here = "the site file says how long they are kept"
+    if floor.since.ns <= source.results["transfer"]["start_ns"]:
+        yield (
+            f"What happened at this station before {clock.moment(floor.since.utc)}. Its readings "
+            f"from before {clock.moment(floor.kept.utc)} were removed: {here}."
+        )
+        return
+    left = "".join(
+        f" Here they {how} {clock.moment(moment.utc)}."
+        for how, moment in (("begin at", floor.left_from), ("end at", floor.left_until))
+        if moment is not None
+    )
+    yield (
+        f"All that happened at this station before {clock.moment(floor.since.utc)}. Of its "
+        f"readings from before {clock.moment(floor.kept.utc)} only those are left that somebody "
+        f"needed: {here}.{left}"
+    )
 
 
 def record(source: Source) -> Section:

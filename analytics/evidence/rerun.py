@@ -64,11 +64,13 @@ def run_again(grounds: Grounds, window: Window) -> Again:
     earlier = results_of(merged(select(verdicts, window.start, window.since)))
     return Again(
         begun=results_of(merged(select(verdicts, window.since, window.until))),
-        under_way={
-            sort: [row for row in rows if _goes_past(row, window.since)]
-            for sort, rows in earlier.items()
-        },
+        under_way=_those(earlier, lambda row: _goes_past(row, window.since)),
+        over=_those(earlier, lambda row: not _goes_past(row, window.since)),
     )
+
+
+def _those(results: Results, are: Callable[[Plain], bool]) -> Results:
+    return {sort: [row for row in rows if are(row)] for sort, rows in results.items()}
 
 
 def _goes_past(row: Plain, moment: int) -> bool:
@@ -130,10 +132,13 @@ class Again:
     under_way : mapping of str to list
         What began in the readings before ``since`` and went on past it. Nothing does where that
         is a quiet moment, so a result that was left out by a later ``since`` is found here.
+    over : mapping of str to list
+        What began and ended in the readings before ``since``.
     """
 
     begun: Results
     under_way: Results
+    over: Results
 
 
 def results_of(episodes: Episodes) -> dict[str, list[Plain]]:
@@ -163,18 +168,25 @@ class Difference:
     beyond: bool
     row: Plain = field(repr=False, compare=False)
 
+    @property
+    def span(self) -> tuple[int, int]:
+        """When the result began and ended; a trip is a moment. [ns]"""
+        return _span(self.row)
+
     def is_about(self, transfer: Plain) -> bool:
         """Tell whether it is of a transfer, of its hookup, or of what was found in its time."""
         if transfer["id"] in (self.row.get("id"), self.row.get("transfer")):
             return True
-        start, end = _span(self.row)
+        start, end = self.span
         return bool(start < transfer["end_ns"] and max(end, start + 1) > transfer["start_ns"])
 
     def __str__(self) -> str:
         return f"{self.sort} {self.name}: {self.said}"
 
 
-def compared(enclosed: Results, again: Again, window: Window) -> list[Difference]:
+def compared(
+    enclosed: Results, again: Again, window: Window, *, asked: int | None = None
+) -> list[Difference]:
     """Return where results of a window are not what the rules give again.
 
     Parameters
@@ -186,13 +198,27 @@ def compared(enclosed: Results, again: Again, window: Window) -> list[Difference
         What the rules give.
     window : Window
         What was judged again.
+    asked : int, optional
+        From when on more was to be shown than the station's floor allows: what the readings tell
+        there is named, or a floor that is made up could hide it. [ns]
     """
     scope = _Scope.of(enclosed, again, window)
-    return [
+    found = [
         difference
         for sort, names in NAMED_BY.items()
         for difference in _of_sort(sort, enclosed[sort], again, names, scope)
     ]
+    return found if asked is None else [*found, *_below(again, window, asked)]
+
+
+def _below(again: Again, window: Window, asked: int) -> Iterator[Difference]:
+    """Yield what the readings before a floor tell of what was to be shown. [ns]"""
+    why = f"it was before the floor, {format_time(window.since)}, and is not judged"
+    for sort, rows in again.over.items():
+        for row in rows:
+            start, end = _span(row)
+            if start > window.start and max(end, start + 1) > asked:
+                yield _difference(sort, row, why, why)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from tests.analytics.evidence.forging import (
     cut_off,
     drawn,
     edited,
+    everything,
     grades,
     moment_of,
     moved,
@@ -59,10 +60,6 @@ def _without_isolation(says: Any) -> None:
     for row in (says["transfer"], *says["transfers"]):
         row["findings"] = [name for name in row["findings"] if name not in gone]
     assert gone
-
-
-def everything(found: Any) -> str:
-    return " ".join(sentence for check in found.checks for sentence in check.said)
 
 
 # The window

@@ -126,8 +126,27 @@ CASES = [
 def test_what_differs(
     enclosed: dict[str, Any], again: dict[str, Any], expected: list[tuple[str, bool, str]]
 ) -> None:
-    given = Again({**EMPTY, **again}, EMPTY)
+    given = Again({**EMPTY, **again}, EMPTY, EMPTY)
     found = compared({**EMPTY, **enclosed}, given, WINDOW)
     assert [(each.sort, each.beyond) for each in found] == [row[:2] for row in expected]
     for each, (_, _, said) in zip(found, expected, strict=True):
         assert said in str(each)
+
+
+@pytest.mark.parametrize(
+    ("row", "named"),
+    [
+        (finding(10, 49), False),
+        (finding(40, 51), True),
+        (finding(60, 70), True),
+        (finding(0, 60), False),
+        (finding(51, 51), True),
+    ],
+    ids=["before-what-was-asked", "into-it", "in-it", "cut-where-readings-begin", "a-moment"],
+)
+def test_what_is_told_of_before_a_floor(row: dict[str, Any], named: bool) -> None:
+    again = Again(EMPTY, EMPTY, {**EMPTY, "findings": [row]})
+    assert compared(EMPTY, again, WINDOW) == []
+    found = compared(EMPTY, again, WINDOW, asked=50 * S)
+    assert [(each.name, each.beyond) for each in found] == [(row["id"], True)] * named
+    assert all("before the floor" in each.said for each in found)

@@ -1,0 +1,166 @@
+"""What is left of a station's readings where old ones were removed: so far a package goes.
+
+Above the floor of a station all readings are there, and the rules give again what they gave: a
+package begins there at the earliest. Of a transfer from before the floor there is what a hold or
+an open finding kept, with gaps beside it: a package reaches as far as the readings give again
+what was found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
+
+from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
+from bondtrail.samples import Replaced, Samples
+from store import DamageError, Floor, PointSummary, Store, Touch
+
+EARLIEST, LATEST = -(2**62), 2**62
+"""So far from 1970 nothing is recorded. [ns]"""
+
+Span = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What of a station's readings a package may rest on. Times in ns.
+
+    Attributes
+    ----------
+    since : int
+        The station's floor: what began before it is never judged again.
+    kept : int
+        From then on all readings of the station are there.
+    start, end : int or None
+        No reading outside of this stretch is looked at; None where it does not end so.
+    """
+
+    since: int
+    kept: int
+    start: int | None = None
+    end: int | None = None
+
+    @classmethod
+    def of(cls, floor: Floor, transfer: Transfer) -> Left:
+        """Return what is left around a transfer by the floor of its station."""
+        is_above = transfer.start >= floor.since
+        return cls(floor.since, floor.kept, floor.kept if is_above else None)
+
+    @property
+    def readings(self) -> Span:
+        """Between which moments readings are looked at. [ns]"""
+        return (
+            EARLIEST if self.start is None else self.start,
+            LATEST if self.end is None else self.end,
+        )
+
+    def is_above(self, transfer: Transfer) -> bool:
+        """Tell whether a transfer began from the floor on, where all readings are there."""
+        return transfer.start >= self.since
+
+    def judged(self, transfer: Transfer) -> Span:
+        """Return between which moments results can be judged around a transfer. [ns]"""
+        start, end = self.readings
+        return (self.since if self.is_above(transfer) else start), end
+
+    def without(self, gone: Iterable[Span], transfer: Span) -> Left:
+        """Return what is left without some results beside a transfer. Spans in ns.
+
+        Parameters
+        ----------
+        gone : iterable of (int, int)
+            What was found before the floor and is not found again: its readings are not all there.
+        transfer : (int, int)
+            What is replayed of the transfer: nothing of it is left out.
+        """
+        start, end = self.readings
+        for begun, ended in gone:
+            if ended <= transfer[0]:
+                start = max(start, ended, begun + 1)
+            elif begun >= transfer[1]:
+                end = min(end, begun)
+        return replace(
+            self,
+            start=None if start == EARLIEST else start,
+            end=None if end == LATEST else end,
+        )
+
+
+class FromLeft:
+    """A store of whose readings only those are there that a package may rest on.
+
+    It is what a replay asks for (`analytics.source.Source`): all else is as the store has it.
+
+    Parameters
+    ----------
+    store : Store
+        In a snapshot.
+    left : Left or None
+        What is left of the readings; all of them where nothing was removed that matters.
+    """
+
+    def __init__(self, store: Store, left: Left | None) -> None:
+        self._store = store
+        self.span = (EARLIEST, LATEST) if left is None else left.readings
+        self.snapshot: Callable[[], AbstractContextManager[None]] = store.snapshot
+        self.sites: Callable[[], Sequence[tuple[int, str]]] = store.sites
+        self.points: Callable[[], Sequence[PointSummary]] = store.points
+        self.waiting: Callable[[], dict[str, Touch]] = store.waiting
+        self.kept_from: Callable[[str], int | None] = store.kept_from
+        self.rejected: Callable[[str, int, int], Sequence[Reject]] = store.rejected
+        self.work: Callable[[str], Sequence[WorkWindow]] = store.work
+        self.tickets: Callable[[str], Sequence[Ticket]] = store.tickets
+        self.transfer: Callable[[str], Transfer | None] = store.transfer
+        self.hookups: Callable[[str, int, int], Sequence[Hookup]] = store.hookups
+        self.findings: Callable[[str, int, int], Sequence[Finding]] = store.findings
+        self.trips: Callable[[str, int, int], Sequence[Trip]] = store.trips
+
+    def transfers(
+        self, station: str, start: int, end: int, *, compliant: bool | None = None
+    ) -> Sequence[Transfer]:
+        """Return the transfers that overlap ``[start, end)``, by start. [ns]"""
+        return self._store.transfers(station, start, end, compliant=compliant)
+
+    def readings(self) -> dict[str, Span]:
+        """Return when each station's first and last reading are. [ns]"""
+        low, high = self.span
+        return {
+            station: (max(first, low), min(last, high - 1))
+            for station, (first, last) in self._store.readings().items()
+        }
+
+    def read(
+        self,
+        point: str,
+        start: int | None = None,
+        end: int | None = None,
+        *,
+        on_damage: Callable[[DamageError], None] | None = None,
+    ) -> Samples:
+        """Return the samples of a point in ``[start, end)``. [ns]"""
+        low, high = self._within(start, end)
+        if low >= high:
+            return Samples.empty()
+        return self._store.read(point, low, high, on_damage=on_damage)
+
+    def replaced(
+        self,
+        point: str,
+        start: int | None = None,
+        end: int | None = None,
+        *,
+        on_damage: Callable[[DamageError], None] | None = None,
+    ) -> Sequence[Replaced]:
+        """Return, by commit, the readings of a point that others took the place of. [ns]"""
+        low, high = self._within(start, end)
+        if low >= high:
+            return []
+        return self._store.replaced(point, low, high, on_damage=on_damage)
+
+    def _within(self, start: int | None, end: int | None) -> Span:
+        low, high = self.span
+        return (
+            low if start is None else max(start, low),
+            high if end is None else min(end, high),
+        )
