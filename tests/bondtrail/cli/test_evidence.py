@@ -6,7 +6,6 @@ import json
 import re
 import shutil
 import subprocess
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -28,34 +27,51 @@ from bondtrail.samples import Samples
 from store import StoreFullError, open_store
 from tests.analytics.evidence import quay
 from tests.analytics.evidence.forging import edited, with_page
-
-Run = Callable[..., Any]
+from tests.bondtrail.cli.conftest import Run
 
 DB = "sqlite:///bondtrail.db"
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 HOLD = ("--hold", "--why", "a claim", "--author", "A. Reed")
 
 
-@pytest.fixture(scope="session")
-def quay_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("quay") / "quay.db"
-    with open_store(f"sqlite:///{path}") as store:
-        quay.fill(store)
-    return path
-
-
-@pytest.fixture
-def ready(folder: Path, quay_file: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a store and a pair of keys."""
-    monkeypatch.delenv(evidence.PASSWORD_VARIABLE, raising=False)
-    monkeypatch.setattr(opening, "clock_ns", lambda: quay.LONG_AFTER)
-    shutil.copy(quay_file, folder / "bondtrail.db")
+    folder = tmp_path_factory.mktemp("evidence")
+    with open_store(f"sqlite:///{folder / 'bondtrail.db'}") as store:
+        quay.fill(store)
     plain = KEY.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
     locked = KEY.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, BestAvailableEncryption(b"pw"))
     (folder / "key.pem").write_bytes(plain)
     (folder / "locked.pem").write_bytes(locked)
     (folder / "public.pem").write_bytes(public_pem(KEY.public_key()))
     return folder
+
+
+@pytest.fixture
+def ready(whole: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of it, where the commands run."""
+    monkeypatch.delenv(evidence.PASSWORD_VARIABLE, raising=False)
+    monkeypatch.setattr(opening, "clock_ns", lambda: quay.LONG_AFTER)
+    shutil.copytree(whole, folder, dirs_exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def made() -> list[tuple[str, bytes]]:
+    """What the command printed and wrote when it made a package first."""
+    return []
+
+
+@pytest.fixture
+def packed(run: Run, ready: Path, made: list[tuple[str, bytes]]) -> str:
+    """That package, as e.zip in that folder; what was printed of it."""
+    if not made:
+        done = run("evidence", quay.TRANSFER, "--out", "e.zip")
+        made.append((done.out, (ready / "e.zip").read_bytes()))
+    ((told, content),) = made
+    (ready / "e.zip").write_bytes(content)
+    return told
 
 
 @pytest.fixture(autouse=True)
@@ -98,13 +114,14 @@ def test_no_file_is_written_over_unless_asked(run: Run) -> None:
     assert Path("e.zip").read_bytes() != kept
 
 
-def test_its_check_says_what_is_good_and_what_it_cannot_tell(run: Run, ready: Path) -> None:
-    made = run("evidence", quay.TRANSFER, "--out", "e.zip")
+def test_its_check_says_what_is_good_and_what_it_cannot_tell(
+    run: Run, ready: Path, packed: str
+) -> None:
     (ready / "bondtrail.db").unlink()
     found = run("evidence", "--verify", "e.zip")
     assert (found.status, found.err) == (0, "")
     assert found.out.startswith(f"e.zip: evidence of {quay.TRANSFER}\n")
-    assert digests(found.out) == digests(made.out)
+    assert digests(found.out) == digests(packed)
     assert "could have built all of it anew" in " ".join(found.out.split())
     assert found.out.splitlines()[-1] == "Nothing wrong was found."
     assert "not a safety function" in found.out
@@ -157,8 +174,8 @@ def test_the_password_of_a_key_comes_from_the_environment(
     assert run(*call).status == 0
 
 
-def test_a_digest_that_was_kept_is_compared(run: Run, ready: Path) -> None:
-    zipped, manifest = digests(run("evidence", quay.TRANSFER, "--out", "e.zip").out)
+def test_a_digest_that_was_kept_is_compared(run: Run, packed: str) -> None:
+    zipped, manifest = digests(packed)
     assert "that of the zip" in run("evidence", "--verify", "e.zip", "--sha256", zipped).out
     assert "that of MANIFEST" in run("evidence", "--verify", "e.zip", "--sha256", manifest).out
     wrong = run("evidence", "--verify", "e.zip", "--sha256", "0" * 64)
@@ -166,8 +183,9 @@ def test_a_digest_that_was_kept_is_compared(run: Run, ready: Path) -> None:
     assert "Something is WRONG" in wrong.out
 
 
-def test_a_changed_package_ends_with_3_and_no_package_with_2(run: Run, ready: Path) -> None:
-    run("evidence", quay.TRANSFER, "--out", "e.zip")
+def test_a_changed_package_ends_with_3_and_no_package_with_2(
+    run: Run, ready: Path, packed: str
+) -> None:
     files = quay.files_of((ready / "e.zip").read_bytes())
     (ready / "e.zip").write_bytes(
         quay.remade({**files, "README.txt": b"all was well"}, listed=False)
@@ -183,13 +201,11 @@ def test_a_changed_package_ends_with_3_and_no_package_with_2(run: Run, ready: Pa
         assert "Traceback" not in unread.err
 
 
-@pytest.mark.usefixtures("ready")
+@pytest.mark.usefixtures("packed")
 @pytest.mark.parametrize("key", ["software", "rules"])
 def test_what_cannot_be_checked_here_ends_with_3_and_is_not_called_wrong(
     run: Run, key: str
 ) -> None:
-    run("evidence", quay.TRANSFER, "--out", "e.zip")
-
     def claim(says: dict[str, Any]) -> None:
         says[key] = "99"
         says["versions"]["bondtrail" if key == "software" else key] = "99"
@@ -351,11 +367,10 @@ def test_a_hold_whose_package_could_not_be_written_is_told(
     assert "No space left on device" in done.err
 
 
-@pytest.mark.usefixtures("ready")
+@pytest.mark.usefixtures("packed")
 def test_a_hold_makes_no_difference_to_the_package(run: Run, ready: Path) -> None:
-    run("evidence", quay.TRANSFER, "--out", "a.zip")
     run("evidence", quay.TRANSFER, "--out", "b.zip", *HOLD)
-    assert (ready / "a.zip").read_bytes() == (ready / "b.zip").read_bytes()
+    assert (ready / "e.zip").read_bytes() == (ready / "b.zip").read_bytes()
 
 
 @pytest.mark.usefixtures("ready")
