@@ -13,7 +13,7 @@ from analytics.core.shifts import Roster
 from analytics.core.station import Verdict, examine
 from analytics.epochs import Epoch, epochs_of
 from analytics.signals import load_signals
-from bondtrail.results import Ticket, WorkWindow
+from bondtrail.results import WorkWindow
 from bondtrail.site import Site
 from bondtrail.times import NS_PER_S, day_start, local_day, nanoseconds
 from store import DamageError, Floor, PointSummary, Store
@@ -48,7 +48,6 @@ class History:
     rosters: Sequence[Roster]
     zone: ZoneInfo
     work: Sequence[WorkWindow]
-    tickets: Sequence[Ticket]
     floor: Floor | None
 
     def is_whole(self, start: int) -> bool:
@@ -88,7 +87,7 @@ def history_of(
     Parameters
     ----------
     store : Store
-        Has its work and tickets.
+        Has its work.
     station_id : str
         Its id.
     sites : sequence of (int, Site)
@@ -124,7 +123,6 @@ def history_of(
         rosters=[(start, site.shifts) for start, site in sites],
         zone=sites[-1][1].zone,
         work=store.work(station_id),
-        tickets=store.tickets(station_id),
         floor=floor,
     )
 
@@ -137,14 +135,13 @@ def examined(
     With ``over`` also those that are over by then: what began in one is judged by it to the end.
     """
     start = max(start, history.start)
+    tickets = store.tickets(history.station, start, end)
     found = []
     for epoch in history.epochs:
         if epoch.start >= end or (epoch.end <= start and not over):
             continue
         signals = load_signals(store, epoch.station, start, end, notes.note)
-        verdict = examine(
-            epoch.station, signals, (start, end), work=history.work, tickets=history.tickets
-        )
+        verdict = examine(epoch.station, signals, (start, end), work=history.work, tickets=tickets)
         found.append((epoch, verdict))
     return found
 

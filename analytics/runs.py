@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from analytics.core.days import Episodes, added, counted, measured
 from analytics.core.drift import drift_findings
@@ -127,7 +127,7 @@ def _clear(store: Store, station_id: str, touch: Touch) -> None:
 
 
 def _analyse_station(store: Store, history: History, touch: Touch, report: AnalysisReport) -> None:
-    window = _first_window(store, history, touch, report)
+    first = window = _first_window(store, history, touch, report)
     length = WINDOW_NS
     while True:
         end = min(window.midnight + length, history.end)
@@ -138,7 +138,12 @@ def _analyse_station(store: Store, history: History, touch: Touch, report: Analy
             if following is None:
                 length *= 2
                 continue
-        results = _results(store, history, window, following, verdicts)
+        results = _results(history, window, following, verdicts)
+        if following is None and not (
+            window is first and _drift_stands(store, history, window, touch, results.hookups)
+        ):
+            drift = _drift(store, history, window, results.hookups)
+            results = replace(results, drift=tuple(drift))
         _save(store, history, window, following, results, touch)
         report.windows += 1
         report.findings += len(results.findings) + len(results.drift or ())
@@ -195,7 +200,6 @@ def _next_window(
 
 
 def _results(
-    store: Store,
     history: History,
     window: _Window,
     following: _Window | None,
@@ -215,7 +219,7 @@ def _results(
         emitted,
         days=_sums(history.station, begun, verdicts, whole_days(*days, history.zone)),
         shifts=_sums(history.station, begun, verdicts, by_shift) if by_shift else (),
-        drift=None if following else _drift(store, history, window, emitted.hookups),
+        drift=None,
     )
 
 
@@ -227,6 +231,28 @@ def _sums(
     for epoch, verdict in verdicts:
         rows += measured(verdict.case, parts.clipped(epoch.start, epoch.end))
     return added(rows)
+
+
+def _drift_stands(
+    store: Store,
+    history: History,
+    window: _Window,
+    touch: Touch,
+    hookups: Sequence[Hookup],
+) -> bool:
+    """Tell whether resistance cannot drift otherwise than the store has it.
+
+    It is judged by all hookups of a station's life, and a service looks at each station several
+    times a minute: most often nothing of what a drift is judged by has changed. Several windows in
+    a row may be the rest of an analysis that was stopped, so then it is judged.
+    """
+    since = min(touch.since, window.since)
+    if history.one_off or any(moment >= since for moment, _ in history.rosters):
+        return False
+    if any(item.start >= since for item in history.work):
+        return False
+    stored = store.hookups(history.station, start=window.since)
+    return [item for item in stored if item.start >= window.since] == list(hookups)
 
 
 def _drift(

@@ -371,10 +371,12 @@ class Store:
         with self._db.writing() as tx:
             return inputs.put_tickets(tx, tickets)
 
-    def tickets(self, station: str | None = None) -> list[Ticket]:
-        """Return tickets by station and start."""
+    def tickets(
+        self, station: str | None = None, start: int | None = None, end: int | None = None
+    ) -> list[Ticket]:
+        """Return tickets that overlap ``[start, end)``, by station and start; times in ns."""
         with self._db.reading() as tx:
-            return inputs.every_ticket(tx, station)
+            return inputs.every_ticket(tx, station, start, end)
 
     def put_rejects(self, rejects: Sequence[Reject]) -> None:
         """Keep rejects; the same source, place, reason and raw text again is one row."""

@@ -116,13 +116,19 @@ def every_work(tx: Transaction, station: str | None) -> list[WorkWindow]:
     return [WorkWindow(*row) for row in tx.conn.execute(query)]
 
 
-def every_ticket(tx: Transaction, station: str | None) -> list[Ticket]:
-    """Return the tickets of a station, or of all, by station, start and batch."""
+def every_ticket(
+    tx: Transaction, station: str | None, start: int | None, end: int | None
+) -> list[Ticket]:
+    """Return tickets that overlap ``[start, end)`` (ns), by station, start and batch."""
     c = ticket.c
     query = select(c.station, c.start_ns, c.end_ns, c.batch, c.product, c.operator)
     query = query.order_by(c.station, c.start_ns, c.batch)
     if station is not None:
         query = query.where(c.station == station)
+    if start is not None:
+        query = query.where(c.end_ns > start)
+    if end is not None:
+        query = query.where(c.start_ns < end)
     return [Ticket(*row) for row in tx.conn.execute(query)]
 
 

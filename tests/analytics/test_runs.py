@@ -11,6 +11,7 @@ import pytest
 
 from analytics import history, runs
 from analytics.core.days import plus
+from analytics.core.drift import drift_findings
 from analytics.core.station import judge
 from analytics.runs import AnalysisReport, analyse
 from bondtrail.results import Finding, Outcome, StationResults, Ticket, WorkWindow
@@ -383,6 +384,60 @@ def test_a_drift_goes_on_and_passes_as_hookups_come(
     store.write(workdays(*[4.0] * 20, start=MONDAY + 30 * DAY))
     analyse(store, now=LATER)
     assert drifts(store) == []
+
+
+def test_a_drift_is_judged_again_only_where_it_may_be_another(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[int] = []
+
+    def counting(station: str, hookups: Any, *others: Any) -> list[Finding]:
+        seen.append(len(hookups))
+        return drift_findings(station, hookups, *others)
+
+    def looks() -> list[int]:
+        """Bring results up to date; how many hookups each look at a drift was given."""
+        seen.clear()
+        analyse(store, now=LATER)
+        return list(seen)
+
+    monkeypatch.setattr(runs, "drift_findings", counting)
+    ready(store, *RISING)
+    assert looks() == [30]
+    before = drifts(store)
+    after = ns(MONDAY + 30 * DAY)
+    store.write({"spot.resistance": Samples.of([after], [OPEN])})
+    assert (looks(), drifts(store)) == ([], before)
+    store.write(workdays(RISING[-1], start=MONDAY + 31 * DAY))
+    assert looks() == [31]
+    store.put_work([WorkWindow("spot", after, after + 1, "clamp looked at")])
+    assert looks() == [31]
+    store.put_site(site("spot", limit_ohm=12.0), after)
+    assert looks() == [31]
+    store.write(workdays(4.0, start=MONDAY + 12.5 * DAY))
+    assert looks()
+    assert told(store) == told_anew(store)
+
+
+def test_a_drift_that_an_analysis_was_stopped_before_is_judged_by_the_next(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ready(store, *RISING)
+    monkeypatch.setattr(runs, "WINDOW_NS", ns(7 * DAY))
+    save = Store.save_results
+
+    def stopped(self: Store, found: StationResults, **named: Any) -> None:
+        save(self, found, **named) if "until" in named else pytest.fail("killed")
+
+    with monkeypatch.context() as at_the_last_window:
+        at_the_last_window.setattr(Store, "save_results", stopped)
+        with pytest.raises(pytest.fail.Exception, match="killed"):
+            analyse(store, now=LATER)
+    assert store.hookups()
+    assert drifts(store) == []
+    analyse(store, now=LATER)
+    assert len(drifts(store)) == 1
+    assert told(store) == told_anew(store)
 
 
 def test_work_that_is_told_of_later_ends_a_drift(store: Store) -> None:

@@ -117,6 +117,24 @@ def test_a_ticket_twice_in_one_file_is_the_last(store: Store) -> None:
     assert store.tickets() == [last]
 
 
+@pytest.mark.parametrize(
+    ("start", "end", "found"),
+    [
+        pytest.param(TICKET.start - S, TICKET.start, 0, id="ends-where-it-begins"),
+        pytest.param(TICKET.start - S, TICKET.start + 1, 1, id="over-its-beginning"),
+        pytest.param(TICKET.end - 1, TICKET.end + S, 1, id="over-its-end"),
+        pytest.param(TICKET.end, TICKET.end + S, 0, id="begins-where-it-ends"),
+        pytest.param(None, TICKET.start, 0, id="all-before-it"),
+        pytest.param(TICKET.start, None, 1, id="from-it-on"),
+    ],
+)
+def test_tickets_are_found_by_what_they_overlap(
+    store: Store, start: int | None, end: int | None, found: int
+) -> None:
+    store.put_tickets([TICKET])
+    assert len(store.tickets("rail-1", start, end)) == found
+
+
 def test_work_and_tickets_touch_their_stations(store: Store) -> None:
     store.put_work([replace(WORK, start=T0 + S), WORK])
     store.put_tickets([TICKET])
