@@ -22,6 +22,11 @@ FREE = "127.0.0.1:0"
 Check = Callable[[], str | None]
 
 
+@pytest.fixture(autouse=True)
+def soon_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bondtrail.serving.LOOK_S", 0.01)
+
+
 def well() -> None:
     return None
 
@@ -141,6 +146,7 @@ class TestChecks:
 
     def test_an_answer_is_kept_for_a_moment(self, monkeypatch: pytest.MonkeyPatch) -> None:
         asked: list[bool] = []
+        monkeypatch.setattr(health, "KEPT_S", 3600.0)
         with served({"loops": lambda: asked.append(True)}) as server:
             for _ in range(5):
                 told(server, "/healthz")
@@ -181,7 +187,7 @@ class TestAnswers:
         monkeypatch.setattr(health, "_BOUNDS", bounds)
         with served() as server, ExitStack() as held:
             port = urlsplit(server.url).port
-            for _ in range(12):
+            for _ in range(bounds["connection_limit"] + 1):
                 slow = held.enter_context(socket.create_connection(("127.0.0.1", port), 10))
                 slow.sendall(b"GET /heal")
             assert ask(server, "/healthz")[0] == 200

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
+from argon2 import PasswordHasher
 
-from bondtrail.cli import opening, user
+from bondtrail.cli import opening
 from bondtrail.passwords import is_password
 from bondtrail.times import parse_time
 from store import open_store
-
-Run = Callable[..., Any]
+from tests.bondtrail.cli.conftest import Run
 
 DB = "sqlite:///bondtrail.db"
 FIRST, SECOND = "four grey clamps", "five green cables"
@@ -23,6 +22,13 @@ NOW = parse_time("2026-03-10T00:00:00Z")
 @pytest.fixture(autouse=True)
 def still_clock(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(opening, "clock_ns", lambda: NOW)
+
+
+@pytest.fixture(autouse=True)
+def quickly_hashed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In place of the settings that take a tenth of a second on purpose."""
+    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    monkeypatch.setattr("bondtrail.passwords._hasher", lambda: quick)
 
 
 @pytest.fixture
@@ -131,7 +137,7 @@ def test_a_password_is_asked_for_twice_and_not_shown(
     run: Run, monkeypatch: pytest.MonkeyPatch, typed: list[str], status: int, said: str
 ) -> None:
     answers = iter(typed)
-    monkeypatch.setattr(user.sys.stdin, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
     monkeypatch.setattr("click.termui.hidden_prompt_func", lambda _: next(answers))
     told = run("user", "add", "Kim")
     assert told.status == status
