@@ -1,17 +1,24 @@
 from __future__ import annotations
 
 import signal
-import subprocess
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from tests.bondtrail.cli.conftest import Run
+from tests.commands import Commands
 from tests.ingest.feeding.conftest import Inbox
-from tests.services import MosquittoServer, free_port
+from tests.services import KEEPS_ALL_IN_MEMORY, MosquittoServer, free_port, mosquitto
 
 ROWS = "time,tag,value\n1700000000,GND1,3.4\n1700000001,GND1,OL\n1700000001,PERM1,1\n"
+
+
+@pytest.fixture(scope="module")
+def broker() -> Iterator[MosquittoServer]:
+    """A broker of its own: elsewhere a listener of this site may have left its session behind."""
+    with mosquitto(lines=KEEPS_ALL_IN_MEMORY) as server:
+        yield server
 
 
 @pytest.fixture
@@ -113,21 +120,14 @@ def test_a_broker_that_is_not_there_is_told(run: Run, site_file: str, readings: 
 
 
 def test_an_interrupt_ends_it_with_its_counts(
-    shell: dict[str, Any], site_file: str, readings: str, broker: MosquittoServer
+    commands: Commands, folder: Path, site_file: str, readings: str, broker: MosquittoServer
 ) -> None:
     words = ["feed", readings, "--site", site_file, "--broker", broker.url, "--speed", "0.01"]
     came = Inbox(broker.port, "bondtrail/test-site/#")
-    process = subprocess.Popen(
-        [*shell["args"], *words],
-        env=shell["env"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+    process = commands.start(words, folder, out=folder / "out", err=folder / "err")
     came.wait(1)
     process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=60)
+    assert process.wait() == 130
     came.close()
-    assert process.returncode == 130
-    assert out.startswith("Published 1 reading in 1 message")
-    assert "stopped before the end" in err
+    assert process.out.read_text().startswith("Published 1 reading in 1 message")
+    assert "stopped before the end" in process.err.read_text()

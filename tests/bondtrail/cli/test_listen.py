@@ -3,15 +3,14 @@ from __future__ import annotations
 import json
 import logging
 import signal
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from store import open_store
 from tests.bondtrail.cli.conftest import Run
+from tests.commands import Commands
 from tests.publishing import Publisher, keep_session
 from tests.services import MosquittoServer, mosquitto
 from tests.waiting import until
@@ -45,32 +44,24 @@ def closed() -> Iterator[MosquittoServer]:
 
 
 def test_a_listener_as_a_process_stores_says_so_and_stops_in_order(
-    broker: MosquittoServer, shell: dict[str, Any], site_file: str, folder: Path
+    broker: MosquittoServer, commands: Commands, site_file: str, folder: Path
 ) -> None:
-    command = [*shell["args"], "listen", "--broker", broker.url, "--site", site_file]
-    with subprocess.Popen(
-        [*command, "--client-id", "cli-listener", "--health", "off"],
-        env=shell["env"],
-        cwd=folder,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    ) as process:
-        assert process.stdout is not None
-        assert process.stdout.readline() == (
-            f"Listening to {broker.url} as cli-listener (Ctrl-C ends it)\n"
-        )
-        with Publisher(broker.port, "cli-publisher") as publisher:
-            reading = json.dumps({"t": "2026-03-01T06:15:30Z", "v": 2.5}).encode()
-            publisher.publish([("bondtrail/test-site/bay-1/resistance", reading)])
-        # The broker has it; a listener that is told to stop first would leave it there.
-        with open_store(f"sqlite:///{folder / 'bondtrail.db'}") as store:
-            until(lambda: len(store.read("bay-1.resistance")), "the reading in the store")
-        process.send_signal(signal.SIGTERM)
-        out, err = process.communicate(timeout=60)
-    assert process.returncode == 0
-    assert out == "Stopped; all that was committed is acknowledged.\n"
-    assert "Z INFO    ingest.live.standing: stopped" in err
+    words = ["listen", "--broker", broker.url, "--site", site_file, "--client-id", "cli-listener"]
+    process = commands.start(
+        [*words, "--health", "off"], folder, out=folder / "out", err=folder / "err"
+    )
+    begun = f"Listening to {broker.url} as cli-listener (Ctrl-C ends it)\n"
+    until(lambda: begun in process.said or process.poll() is not None, "the listener")
+    with Publisher(broker.port, "cli-publisher") as publisher:
+        reading = json.dumps({"t": "2026-03-01T06:15:30Z", "v": 2.5}).encode()
+        publisher.publish([("bondtrail/test-site/bay-1/resistance", reading)])
+    # The broker has it; a listener that is told to stop first would leave it there.
+    with open_store(f"sqlite:///{folder / 'bondtrail.db'}") as store:
+        until(lambda: len(store.read("bay-1.resistance")), "the reading in the store")
+    process.send_signal(signal.SIGTERM)
+    assert process.wait() == 0
+    assert process.out.read_text() == begun + "Stopped; all that was committed is acknowledged.\n"
+    assert "Z INFO    ingest.live.standing: stopped" in process.err.read_text()
     with open_store(f"sqlite:///{folder / 'bondtrail.db'}") as store:
         assert store.read("bay-1.resistance").value.tolist() == [2.5]
 

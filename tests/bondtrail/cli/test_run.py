@@ -25,11 +25,11 @@ from bondtrail.times import format_time
 from store import NotAStoreError, StoreUnavailableError, open_store
 from tests.publishing import Publisher
 from tests.services import MosquittoServer, free_port
+from tests.waiting import LONG_S, until
 
 Run = Callable[..., Any]
 ANYWHERE = ("--health", "127.0.0.1:0")
 NOWHERE = ("--health", "off")
-WAIT_S = 60.0
 
 
 @pytest.fixture(autouse=True)
@@ -59,20 +59,12 @@ def meanwhile(action: Callable[[], None]) -> Iterator[list[BaseException]]:
     try:
         yield faults
     finally:
-        thread.join(WAIT_S)
-
-
-def until(there: Callable[[], Any]) -> Any:
-    give_up = time.monotonic() + WAIT_S
-    while not (found := there()):
-        assert time.monotonic() < give_up, "nothing came"
-        time.sleep(0.1)
-    return found
+        thread.join(LONG_S)
 
 
 def answer(url: str) -> tuple[int, str]:
     try:
-        with urllib.request.urlopen(url, timeout=10) as found:
+        with urllib.request.urlopen(url, timeout=LONG_S) as found:
             return found.status, found.read().decode()
     except urllib.error.HTTPError as exc:
         with exc:
@@ -88,19 +80,22 @@ def test_all_parts_work_until_it_is_told_to_stop(
     run: Run, folder: Path, site_file: str, broker: MosquittoServer
 ) -> None:
     health, board = free_port(), free_port()
+    url = f"sqlite:///{folder / 'bondtrail.db'}"
 
     def ready() -> bool:
         return answer(f"http://127.0.0.1:{health}/readyz")[0] == 200
 
     def look() -> None:
         until(ready)
-        assert answer(f"http://127.0.0.1:{health}/healthz")[0] == 200
+        until(lambda: answer(f"http://127.0.0.1:{health}/healthz")[0] == 200)
         reading = json.dumps({"t": format_time(time.time_ns()), "v": 2.5})
         topic = "bondtrail/test-site/bay-1/resistance"
         with Publisher(broker.port) as publisher:
             publisher.publish([(topic, reading.encode())])
-        until(lambda: "new" in str(taken()))
-        assert answer(f"http://127.0.0.1:{board}/")[0] == 200
+        until(taken)
+        until(lambda: answer(f"http://127.0.0.1:{board}/")[0] == 200)
+        with open_store(url) as store:
+            until(lambda: {job.name for job in store.jobs.all()} >= {"analyse", "fold", "silence"})
 
     def taken() -> str:
         told = answer(f"http://127.0.0.1:{health}/metrics")[1]
@@ -115,9 +110,8 @@ def test_all_parts_work_until_it_is_told_to_stop(
     assert f"Listening to {broker.url} as test-run (Ctrl-C ends it)" in told.out
     assert f"The board is at http://127.0.0.1:{board}/ (Ctrl-C ends it)" in told.out
     assert told.out.splitlines()[-1] == "Stopped; all that was committed is acknowledged."
-    with open_store("sqlite:///bondtrail.db") as store:
+    with open_store(url) as store:
         assert store.read("bay-1.resistance").value.tolist() == [2.5]
-        assert {job.name for job in store.jobs.all()} >= {"analyse", "fold", "silence"}
 
 
 def test_a_broker_that_is_away_is_waited_for(run: Run, site_file: str) -> None:
@@ -125,9 +119,13 @@ def test_a_broker_that_is_away_is_waited_for(run: Run, site_file: str) -> None:
     checks: dict[str, str] = {}
 
     def look() -> None:
-        url = f"http://127.0.0.1:{health}/readyz"
-        until(lambda: "waiting for the broker" in answer(url)[1])
-        checks.update(json.loads(answer(url)[1])["checks"])
+        until(lambda: asked() and "waiting for the broker" in checks["broker"])
+        until(lambda: asked() and checks["schedule"] == checks["store"] == "ok")
+
+    def asked() -> bool:
+        told = answer(f"http://127.0.0.1:{health}/readyz")[1]
+        checks.update(json.loads(told)["checks"] if told else {})
+        return bool(checks)
 
     where = ("--broker", f"mqtt://127.0.0.1:{free_port()}", "--port", "0")
     with meanwhile(look) as faults:

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import pytest
 
 from bondtrail.cli.stopping import told_to_stop
+from tests.waiting import LONG_S
 
 
 @pytest.fixture
@@ -31,10 +32,17 @@ def test_the_first_sets_the_event_and_the_second_comes_through(
     with told_to_stop() as stop:
         assert not stop.is_set()
         os.kill(os.getpid(), number)
-        assert stop.wait(10)
+        assert stop.wait(LONG_S)
         assert heard == []
         os.kill(os.getpid(), number)
         assert heard == [number]
+
+
+def test_a_signal_that_comes_as_the_wait_begins_is_heard(heard: list[int]) -> None:
+    with told_to_stop() as stop:
+        with stop._cond:  # what a wait holds for a moment as it begins
+            os.kill(os.getpid(), signal.SIGTERM)
+        assert stop.wait(LONG_S)
 
 
 def test_afterwards_all_is_as_before(heard: list[int]) -> None:
