@@ -118,7 +118,8 @@ class SparkplugHost:
 
     def _take_of_node(self, said: Said, taken: Taken) -> None:
         """Take a message of a node or a device, and those that waited for it."""
-        self._order.end_wait(said.node, said.arrived, taken)
+        if said.node.held:
+            self._order.end_wait(said.node, said.arrived, taken)
         if said.address.kind is Kind.NODE_BIRTH:
             self._births.of_node(said, taken)
         elif said.address.kind is Kind.NODE_DEATH:

@@ -85,7 +85,7 @@ class Order:
 
     def end_wait(self, node: Node, now: int, taken: Taken) -> None:
         """Wait no longer where that has been long enough; ``now`` is in ns."""
-        if node.held and now - node.held_since >= REORDER_NS:
+        if now - node.held_since >= REORDER_NS:
             self.wait_no_more(node, now, taken)
 
     def part(self, node: Node, sent: int | None, now: int, taken: Taken) -> None:
