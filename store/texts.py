@@ -38,11 +38,16 @@ def shortened(text: str, most: int) -> str:
     return fitting.encode("utf-8")[:most].decode("utf-8", "ignore")
 
 
+_KNOWN = frozenset({int, float, bool, type(None)})
+
+
 def plain(value: object) -> object:
     """Return a value as the database drivers know it.
 
     sqlite3 stores an ``np.int64`` as a blob without a word.
     """
+    if type(value) in _KNOWN:  # nearly all of them, by the dozen in each row
+        return value
     if isinstance(value, np.generic):
         return value.item()
     if isinstance(value, Enum):
