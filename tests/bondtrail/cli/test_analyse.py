@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import shutil
+from contextlib import chdir
 from pathlib import Path
-from typing import Any
 
 import pytest
 
+from bondtrail.cli import main
 from bondtrail.times import NS_PER_S, format_time, parse_time
+from tests.bondtrail.cli.conftest import SITE, Run
 
-Run = Callable[..., Any]
-
+DB = "sqlite:///bondtrail.db"
 RESULTS = ("findings", "transfers", "hookups", "trips", "kpis")
 
 BEGIN = parse_time("2026-03-02T08:00:00Z")
@@ -35,10 +36,21 @@ def stricter(folder: Path, site_file: str) -> str:
     return "stricter.toml"
 
 
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store with a transfer that was not judged yet."""
+    folder = tmp_path_factory.mktemp("analyse")
+    for name, text in (("site.toml", SITE), ("good.csv", transfer_csv(3.4))):
+        (folder / name).write_text(text, encoding="utf-8")
+    with chdir(folder):
+        assert main(["load", "good.csv", "--site", "site.toml", "--db", DB]) == 0
+    return folder / "bondtrail.db"
+
+
 @pytest.fixture
-def loaded(run: Run, folder: Path, site_file: str) -> None:
-    (folder / "good.csv").write_text(transfer_csv(3.4), encoding="utf-8")
-    assert run("load", "good.csv", "--site", site_file).status == 0
+def loaded(whole: Path, folder: Path) -> None:
+    """A copy of that store in the folder where the commands run."""
+    shutil.copy(whole, folder / "bondtrail.db")
 
 
 @pytest.mark.usefixtures("loaded")

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import io
 import math
-from collections.abc import Callable
+import shutil
+from contextlib import redirect_stdout
 from pathlib import Path
 
 import pytest
 
-from bondtrail.cli import opening
+from bondtrail.cli import main, opening
+from bondtrail.results import Transfer
 from bondtrail.samples import Samples
 from bondtrail.times import NS_PER_S, format_time, parse_time
 from store import open_store
-from tests.bondtrail.cli.conftest import Run
+from tests.bondtrail.cli.conftest import SITE, Run
 
 BEGIN = parse_time("2026-07-01T06:00:00Z")
 LOADED = parse_time("2026-07-02T12:00:00Z")
@@ -22,21 +25,12 @@ LOST = range(100, 130)
 """Seconds of open clamp in flow."""
 
 
-@pytest.fixture
-def clock(monkeypatch: pytest.MonkeyPatch) -> Callable[[int], None]:
-    def is_now(moment: int) -> None:
-        monkeypatch.setattr(opening, "clock_ns", lambda: moment)
-
-    return is_now
-
-
 def row(second: int, tag: str, value: str) -> str:
     return f"{format_time(BEGIN + second * NS_PER_S)},{tag},{value}\n"
 
 
-@pytest.fixture
-def files(folder: Path) -> None:
-    """One file with the clamp open in flow, and one with better values for just those seconds."""
+def write_files(folder: Path) -> None:
+    """Write a file with the clamp open in flow, and one with better values for those seconds."""
     with (folder / "one.csv").open("w") as one:
         one.write("time,tag,value\n")
         for second in range(300):
@@ -44,26 +38,41 @@ def files(folder: Path) -> None:
             one.write(row(second, "GND1", "3.4" if is_on else "OL"))
             one.write(row(second, "PERM1", "1" if 15 <= second < 225 else "0"))
             one.write(row(second, "FT1", "800" if 20 <= second < 200 else "0"))
+    (folder / "site.toml").write_text(SITE, encoding="utf-8")
     two = "time,tag,value\n" + "".join(row(second, "GND1", "3.0") for second in LOST)
     (folder / "two.csv").write_text(two)
 
 
-@pytest.fixture
-def mended(run: Run, site_file: str, files: None, clock: Callable[[int], None]) -> None:
+def judged(folder: Path, file: str, now: int) -> tuple[str, Transfer]:
+    """Load a file and analyse; return what was said, and the only transfer that is found then."""
+    db = ("--db", f"sqlite:///{folder / 'bondtrail.db'}")
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(io.StringIO()) as said:
+        patch.setattr(opening, "clock_ns", lambda: now)
+        assert main(["load", str(folder / file), "--site", str(folder / "site.toml"), *db]) == 0
+        assert main(["analyse", *db]) == 0
+    with open_store(db[1]) as store:
+        (found,) = store.transfers()
+    return said.getvalue(), found
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A store whose loss of bond was overwritten a week later, and that says compliant."""
-    clock(LOADED)
-    assert run("load", "one.csv", "--site", site_file).status == 0
-    assert run("analyse").status == 0
-    (before,) = run("show", "transfers", "--format", "json").json
-    assert not before["compliant"]
-    assert "bond_lost_in_flow" in " ".join(before["findings"])
-    clock(MENDED)
-    loaded = run("load", "two.csv", "--site", site_file)
-    assert loaded.status == 0
-    assert "30" in loaded.out
-    assert run("analyse").status == 0
-    (after,) = run("show", "transfers", "--format", "json").json
-    assert (after["id"], after["compliant"], after["findings"]) == (TRANSFER, True, [])
+    folder = tmp_path_factory.mktemp("replaced")
+    write_files(folder)
+    _, before = judged(folder, "one.csv", LOADED)
+    assert not before.compliant
+    assert "bond_lost_in_flow" in " ".join(before.findings)
+    said, after = judged(folder, "two.csv", MENDED)
+    assert "30" in said
+    assert (after.id, after.compliant, after.findings) == (TRANSFER, True, ())
+    return folder / "bondtrail.db"
+
+
+@pytest.fixture
+def mended(whole: Path, folder: Path) -> None:
+    """A copy of that store in the folder where the commands run."""
+    shutil.copy(whole, folder / "bondtrail.db")
 
 
 @pytest.mark.usefixtures("mended")
@@ -110,9 +119,10 @@ def test_check_says_of_which_points_readings_were_replaced(run: Run) -> None:
 
 
 def test_check_says_nothing_where_nothing_was_replaced(
-    run: Run, site_file: str, files: None, clock: Callable[[int], None]
+    run: Run, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    clock(LOADED)
-    run("load", "one.csv", "--site", site_file)
-    run("load", "one.csv", "--site", site_file)
+    write_files(folder)
+    monkeypatch.setattr(opening, "clock_ns", lambda: LOADED)
+    run("load", "one.csv", "--site", "site.toml")
+    run("load", "one.csv", "--site", "site.toml")
     assert "replaced" not in run("check").out
