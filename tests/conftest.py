@@ -15,6 +15,9 @@ from tests.services import (
     mosquitto,
     postgres_server,
 )
+from tests.statements import shared_statements
+
+__all__ = ["shared_statements"]
 
 # A shared machine is slow now and then; that says nothing about the code.
 hypothesis.settings.register_profile("bondtrail", deadline=None)

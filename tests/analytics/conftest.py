@@ -9,9 +9,6 @@ from pathlib import Path
 import pytest
 
 from store import Store, open_store
-from tests.statements import shared_statements
-
-__all__ = ["shared_statements"]
 
 
 @pytest.fixture(scope="session")

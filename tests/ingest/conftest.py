@@ -10,9 +10,6 @@ from bondtrail.results import Reject
 from bondtrail.site import Site, parse_site
 from ingest import FileReport, load_files
 from store import Store, open_store
-from tests.statements import shared_statements
-
-__all__ = ["shared_statements"]
 
 NOW = 1_772_400_000_000_000_000
 
