@@ -7,7 +7,7 @@ import json
 import os
 from collections.abc import Iterable
 from contextlib import redirect_stderr, redirect_stdout
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -41,6 +41,8 @@ class Historian:
 
     folder: Path
     now: int
+    answers: dict[tuple[str, ...], Outcome] = field(default_factory=dict, compare=False)
+    """What was asked before: many tests ask the same, and nothing changes between."""
 
     @property
     def environment(self) -> dict[str, str]:
@@ -68,9 +70,15 @@ class Historian:
         assert (outcome.status, outcome.err) == (0, ""), outcome
         return outcome
 
+    def asked(self, *arguments: str) -> Any:
+        """Return what a command that changes nothing prints for programs."""
+        if arguments not in self.answers:
+            self.answers[arguments] = self.done(*arguments, "--format", "json")
+        return json.loads(self.answers[arguments].out)
+
     def show(self, *arguments: str) -> Objects:
         """Return what ``show`` prints for programs."""
-        found: Objects = json.loads(self.done("show", *arguments, "--format", "json").out)
+        found: Objects = self.asked("show", *arguments)
         return found
 
     def by_station(self, *arguments: str) -> dict[str, dict[str, Any]]:

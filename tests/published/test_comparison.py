@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -30,8 +29,7 @@ EVERY = 15 * MINUTE
 
 def compare(told: Historian, *arguments: str) -> dict[str, dict[str, Any]]:
     """Return what ``compare`` says of each figure."""
-    found = json.loads(told.done("compare", *arguments, "--format", "json").out)
-    return {row["figure"]: row for row in found}
+    return {row["figure"]: row for row in told.asked("compare", *arguments)}
 
 
 # R's poisson.test, as the tests of statsmodels quote it: 11 events in 800 against 21 in 3011.

@@ -5,13 +5,11 @@ from __future__ import annotations
 import html
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
-import bondtrail
+from tests.commands import Commands
 from tests.published.historian import Historian
 from tests.published.readings import (
     HOUR,
@@ -26,7 +24,6 @@ from tests.published.readings import (
 )
 
 BEGIN = moment("2024-03-04T06:00")
-SCRIPT = "import sys; from bondtrail.cli import main; sys.exit(main())"
 
 
 @pytest.fixture
@@ -41,32 +38,35 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def run(folder: Path, *arguments: str) -> str:
+def run(commands: Commands, folder: Path, *arguments: str) -> str:
     """Run a command in a process of its own and return what it printed."""
-    room = str(Path(bondtrail.__file__).parents[1])
-    settings = {"PYTHONPATH": room, **Historian(folder, 0).environment}
-    done = subprocess.run(
-        [sys.executable, "-c", SCRIPT, *arguments],
-        env={**os.environ, **settings},
-        cwd=folder,
-        capture_output=True,
-        encoding="utf-8",
-        timeout=120,
-        check=True,
-    )
-    return done.stdout
+    out, err = folder / f"{arguments[0]}.out", folder / f"{arguments[0]}.err"
+    environment = {**os.environ, **Historian(folder, 0).environment}
+    command = commands.start(arguments, folder, out=out, err=err, environment=environment)
+    assert command.wait() == 0, err.read_text(encoding="utf-8")
+    return out.read_text(encoding="utf-8")
 
 
-def test_one_of_29(folder: Path) -> None:
+def test_one_of_29(commands: Commands, folder: Path) -> None:
     # R. G. Newcombe, Statistics in Medicine 17 (1998) 857-872, Table I, score method: 1 of 29 has
     # .0061 to .1718.
-    run(folder, "load", "readings.csv")
-    run(folder, "analyse")
-    (row,) = json.loads(run(folder, "show", "kpis", "--format", "json"))
+    run(commands, folder, "load", "readings.csv")
+    run(commands, folder, "analyse")
+    (row,) = json.loads(run(commands, folder, "show", "kpis", "--format", "json"))
     found = row["compliance"]
     assert (found["count"], found["of"]) == (1, 29)
     assert (found["low"], found["high"]) == pytest.approx((0.0061, 0.1718), abs=0.00005)
-    run(folder, "report", "--from", "2024-03-04", "--to", "2024-03-11", "--out", "march.html")
+    run(
+        commands,
+        folder,
+        "report",
+        "--from",
+        "2024-03-04",
+        "--to",
+        "2024-03-11",
+        "--out",
+        "march.html",
+    )
     page = html.unescape((folder / "march.html").read_text(encoding="utf-8"))
     assert "1 of 29 transfers compliant" in page
     assert "95 % interval 0.6 to 17.2 %" in page
