@@ -27,8 +27,14 @@ def iso(moment_ns: int | None) -> str | None:
     return None if moment_ns is None else format_time(moment_ns)
 
 
+_HELD = frozenset({str, int, bool, type(None)})
+"""Classes of which JSON can hold any value."""
+
+
 def finite(value: object) -> object:
     """Return plain values with every number that JSON cannot hold as None."""
+    if type(value) in _HELD:  # most are: to ask whether each is a mapping took longest
+        return value
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if isinstance(value, Mapping):
