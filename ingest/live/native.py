@@ -86,7 +86,7 @@ class PointTopic:
 
     def _took(self, rows: list[PointReading], commas: int, index: int, columns: Columns) -> bool:
         size = len(rows)
-        marks = [row.q for row in rows]
+        marks: list[Any] = [row.q for row in rows]
         unmarked = marks.count(None)
         if commas != 3 * size - 1 - unmarked:
             return False
