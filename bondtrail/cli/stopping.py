@@ -3,48 +3,50 @@
 from __future__ import annotations
 
 import signal
+import socket
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from queue import SimpleQueue
 from typing import Any
+
+_ENDING = (signal.SIGTERM, signal.SIGINT)
 
 
 @contextmanager
 def told_to_stop() -> Iterator[threading.Event]:
     """Yield what SIGTERM or SIGINT sets; a second one acts as it always does.
 
-    A handler of signals runs in the main thread, between any two steps of it, and must not set an
-    event itself: where that thread was about to wait for it, it would wait for a lock that it
-    holds, and for ever. So the handler only passes the word on, by a queue that is made for that.
+    A handler of signals is run by the main thread, between any two steps of it. It must not set an
+    event: where that thread was about to wait for it, it would wait for a lock that it holds, for
+    ever. And it is not run at all while that thread waits, if the signal came a moment before. But
+    each signal is written to a socket as it comes, and another thread reads there.
     """
     stop = threading.Event()
-    words: SimpleQueue[bool] = SimpleQueue()
-    messenger = threading.Thread(
-        target=_pass_on, args=(words, stop), name="told to stop", daemon=True
-    )
-    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT)}
+    told, tells = socket.socketpair()
+    tells.setblocking(False)
+    messenger = threading.Thread(target=_pass_on, args=(told, stop), name="told to stop")
+    before = {number: signal.getsignal(number) for number in _ENDING}
 
-    def restore() -> None:
+    def restore(*_: Any) -> None:
         for number, handler in before.items():
             signal.signal(number, handler)
 
-    def told(_number: int, _frame: Any) -> None:
-        restore()
-        words.put(True)
-
     messenger.start()
+    woken = signal.set_wakeup_fd(tells.fileno(), warn_on_full_buffer=False)
     for number in before:
-        signal.signal(number, told)
+        signal.signal(number, restore)
     try:
         yield stop
     finally:
         restore()
-        words.put(False)
+        signal.set_wakeup_fd(woken)
+        tells.close()
         messenger.join()
+        told.close()
 
 
-def _pass_on(words: SimpleQueue[bool], stop: threading.Event) -> None:
-    """Set the event once told; end with the first word."""
-    if words.get():
-        stop.set()
+def _pass_on(told: socket.socket, stop: threading.Event) -> None:
+    """Set the event at a signal that ends; return once no more can come."""
+    while number := told.recv(1):
+        if number[0] in _ENDING:
+            stop.set()

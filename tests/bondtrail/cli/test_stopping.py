@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import signal
+import threading
+import time
 from collections.abc import Iterator
 
 import pytest
@@ -45,8 +47,25 @@ def test_a_signal_that_comes_as_the_wait_begins_is_heard(heard: list[int]) -> No
         assert stop.wait(LONG_S)
 
 
+def test_a_signal_that_does_not_wake_the_wait_is_heard(heard: list[int]) -> None:
+    """One that came a moment before the wait begins, or to another thread, does not."""
+
+    def tell() -> None:
+        time.sleep(0.1)
+        signal.pthread_kill(threading.get_ident(), signal.SIGTERM)
+
+    teller = threading.Thread(target=tell)
+    with told_to_stop() as stop:
+        teller.start()
+        assert stop.wait(LONG_S)
+    teller.join()
+
+
 def test_afterwards_all_is_as_before(heard: list[int]) -> None:
+    threads = threading.active_count()
     with told_to_stop():
         pass
+    assert threading.active_count() == threads
+    assert signal.set_wakeup_fd(-1) == -1
     os.kill(os.getpid(), signal.SIGTERM)
     assert heard == [signal.SIGTERM]
