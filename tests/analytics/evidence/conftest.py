@@ -1,4 +1,7 @@
-"""A store with one transfer, and its packages: made once, because drawing takes a second."""
+"""A store with one transfer, and its packages: made once, because drawing takes a second.
+
+Where nobody looks at the drawings a package is ``sketched``: what they depend on is in their place.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,7 @@ from analytics.evidence import Package, build
 from analytics.evidence.signing import Ed25519PrivateKey
 from store import Store, open_store
 from tests.analytics.evidence import quay
+from tests.analytics.evidence.forging import drawn
 
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 
@@ -40,7 +44,22 @@ def made(quay_file: Path) -> Package:
         return build(store, quay.TRANSFER)
 
 
+@pytest.fixture
+def not_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("analytics.evidence.building.drawings", drawn)
+
+
+@pytest.fixture(scope="session")
+def sketched(quay_file: Path) -> Package:
+    return _sketched(quay_file)
+
+
 @pytest.fixture(scope="session")
 def signed(quay_file: Path) -> Package:
-    with open_store(f"sqlite:///{quay_file}") as store:
-        return build(store, quay.TRANSFER, key=KEY)
+    return _sketched(quay_file, KEY)
+
+
+def _sketched(file: Path, key: Ed25519PrivateKey | None = None) -> Package:
+    with pytest.MonkeyPatch.context() as patch, open_store(f"sqlite:///{file}") as store:
+        patch.setattr("analytics.evidence.building.drawings", drawn)
+        return build(store, quay.TRANSFER, key=key)

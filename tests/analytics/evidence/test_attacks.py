@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,7 +12,7 @@ import pytest
 from analytics.evidence import Grade, Outcome, Package, build, verify_bytes
 from analytics.evidence import documents as told
 from bondtrail.times import format_time
-from store import Store, open_store
+from store import Store
 from tests.analytics.evidence import quay
 from tests.analytics.evidence.forging import (
     all_anew,
@@ -42,9 +41,8 @@ def _not_drawn() -> Iterator[None]:
 
 
 @pytest.fixture(scope="module")
-def made(quay_file: Path, _not_drawn: None) -> Package:
-    with open_store(f"sqlite:///{quay_file}") as store:
-        return build(store, quay.TRANSFER)
+def made(sketched: Package) -> Package:
+    return sketched
 
 
 def _without_findings(says: Any) -> None:

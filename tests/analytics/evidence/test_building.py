@@ -76,6 +76,7 @@ def test_the_margin_is_on_both_sides(made: Package) -> None:
     assert made.span[1] >= about["shown_until"]["ns"]
 
 
+@pytest.mark.usefixtures("not_drawn")
 @pytest.mark.parametrize("margin_s", [0.0, 1.0, 1e5])
 def test_any_margin_makes_a_sound_package(quay_store: Store, margin_s: float) -> None:
     package = build(quay_store, quay.TRANSFER, margin_s=margin_s)
@@ -109,8 +110,8 @@ def test_quality_and_arrival_stand_beside_each_reading(made: Package) -> None:
     assert f"2026-03-01T06:25:00.000000000Z,open,0,{arrived},{arrived}" in lines
 
 
-def test_reviews_of_what_is_enclosed_are_told_and_all_are_chained(quay_store: Store) -> None:
-    log = documents(build(quay_store, quay.TRANSFER))["reviews.json"]
+def test_reviews_of_what_is_enclosed_are_told_and_all_are_chained(sketched: Package) -> None:
+    log = documents(sketched)["reviews.json"]
     assert [row["number"] for row in log] == [1, 2, 3]
     assert [row["comment"] for row in log] == ["first", "of the other", "<i>second</i>"]
     assert [row["previous"] for row in log[1:]] == [row["digest"] for row in log[:-1]]
@@ -149,14 +150,16 @@ def test_another_process_elsewhere_makes_the_same_bytes(
     assert done.stdout.strip() == made.sha256
 
 
-def test_another_database_makes_the_same_bytes(made: Package, postgres_url: str) -> None:
+@pytest.mark.usefixtures("not_drawn")
+def test_another_database_makes_the_same_bytes(sketched: Package, postgres_url: str) -> None:
     with open_store(postgres_url) as store:
         quay.fill(store)
-        assert build(store, quay.TRANSFER).content == made.content
+        assert build(store, quay.TRANSFER).content == sketched.content
 
 
+@pytest.mark.usefixtures("not_drawn")
 def test_what_comes_later_and_elsewhere_makes_no_difference(
-    made: Package, quay_store: Store
+    sketched: Package, quay_store: Store
 ) -> None:
     later = quay.readings(shift_s=86_400)
     quay_store.write(later)
@@ -164,26 +167,30 @@ def test_what_comes_later_and_elsewhere_makes_no_difference(
     quay_store.put_site(parse_site(quay.TIGHTER), parse_time("2026-03-01T22:00:00Z"))
     analyse(quay_store, now=quay.LONG_AFTER)
     quay_store.fold()
-    assert build(quay_store, quay.TRANSFER).content == made.content
+    assert build(quay_store, quay.TRANSFER).content == sketched.content
 
 
-def test_a_review_said_since_is_in_the_next_one(made: Package, quay_store: Store) -> None:
+@pytest.mark.usefixtures("not_drawn")
+def test_a_review_said_since_is_in_the_next_one(sketched: Package, quay_store: Store) -> None:
     finding = quay_store.finding(quay.LOST)
     assert finding is not None
     quay_store.reviews.add(finding, ReviewState.REJECTED, "no", "B. Crane", quay.LONG_AFTER)
     again = build(quay_store, quay.TRANSFER)
-    assert again.content != made.content
+    assert again.content != sketched.content
     assert documents(again)["reviews.json"][3]["author"] == "B. Crane"
 
 
-def test_a_signature_is_of_the_manifest_by_the_key_it_names(signed: Package, made: Package) -> None:
+def test_a_signature_is_of_the_manifest_by_the_key_it_names(
+    signed: Package, sketched: Package
+) -> None:
     files = quay.files_of(signed.content)
     key = public_key(files["signer.pem"], "signer.pem")
     assert is_signed_by(key, files["MANIFEST.sig"], files["MANIFEST"])
     assert b"  signer.pem\n" in files["MANIFEST"]
-    assert files["results.json"] == quay.files_of(made.content)["results.json"]
+    assert files["results.json"] == quay.files_of(sketched.content)["results.json"]
 
 
+@pytest.mark.usefixtures("not_drawn")
 def test_signing_twice_gives_the_same_bytes(signed: Package, quay_store: Store) -> None:
     assert build(quay_store, quay.TRANSFER, key=KEY).content == signed.content
 

@@ -4,24 +4,38 @@ from __future__ import annotations
 
 import dataclasses
 import xml.etree.ElementTree as ET
+from collections.abc import Mapping
+from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analytics.evidence import figures
 from analytics.evidence.figures import drawings, thinned
-from analytics.evidence.gathering import gathered
+from analytics.evidence.gathering import Gathered, gathered
 from bondtrail.samples import Samples
 from bondtrail.site_tables import Limits
-from store import Store
+from store import open_store
 from tests.analytics.evidence import quay
 
 S = 1_000_000_000
 SVG = "{http://www.w3.org/2000/svg}"
 
 
+@pytest.fixture(scope="module")
+def found(quay_file: Path) -> Gathered:
+    with open_store(f"sqlite:///{quay_file}") as store:
+        return gathered(store, quay.TRANSFER, 300.0)
+
+
+@pytest.fixture(scope="module")
+def drawn(found: Gathered) -> Mapping[str, bytes]:
+    return drawings(found.replay, found.shown)
+
+
+@settings(max_examples=25)
 @given(st.integers(0, 2**32 - 1))
 def test_thinning_keeps_every_extreme_and_both_ends(seed: int) -> None:
     value = np.random.default_rng(seed).lognormal(0, 2, 5000)
@@ -60,11 +74,9 @@ def test_readings_of_bad_quality_are_not_drawn() -> None:
     assert np.isnan(value).tolist() == [False, True, False, True]
 
 
-def test_the_same_replay_gives_the_same_bytes(quay_store: Store) -> None:
-    found = gathered(quay_store, quay.TRANSFER, 300.0)
-    first = drawings(found.replay, found.shown)
-    assert drawings(found.replay, found.shown) == first
-    for content in first.values():
+def test_the_same_replay_gives_the_same_bytes(found: Gathered, drawn: Mapping[str, bytes]) -> None:
+    assert drawings(found.replay, found.shown) == drawn
+    for content in drawn.values():
         assert ET.fromstring(content).tag.endswith("svg")
         assert b"mathdefault" not in content
 
@@ -73,25 +85,22 @@ def _texts(content: bytes) -> list[str]:
     return ["".join(each.itertext()).strip() for each in ET.fromstring(content).iter(f"{SVG}text")]
 
 
-def test_axes_are_named_in_plain_numbers_with_open_on_top(quay_store: Store) -> None:
-    found = gathered(quay_store, quay.TRANSFER, 300.0)
-    drawn = {name: _texts(svg) for name, svg in drawings(found.replay, found.shown).items()}
-    assert {"1 ohm", "10 ohm", "10 kohm", "open"} <= set(drawn["record"])
-    assert {"0.000001", "0.0001", "0.01", "1"} <= set(drawn["hazard"])
-    assert not [text for texts in drawn.values() for text in texts if "$" in text or "inf" in text]
+def test_axes_are_named_in_plain_numbers_with_open_on_top(drawn: Mapping[str, bytes]) -> None:
+    texts = {name: _texts(svg) for name, svg in drawn.items()}
+    assert {"1 ohm", "10 ohm", "10 kohm", "open"} <= set(texts["record"])
+    assert {"0.000001", "0.0001", "0.01", "1"} <= set(texts["hazard"])
+    assert not [text for every in texts.values() for text in every if "$" in text or "inf" in text]
 
 
-def test_all_that_is_drawn_is_explained(quay_store: Store) -> None:
-    found = gathered(quay_store, quay.TRANSFER, 300.0)
-    drawn = {name: _texts(svg) for name, svg in drawings(found.replay, found.shown).items()}
+def test_all_that_is_drawn_is_explained(drawn: Mapping[str, bytes]) -> None:
+    texts = {name: _texts(svg) for name, svg in drawn.items()}
     findings = {"critical finding begins", "finding lasts"}
-    assert findings | {"reading", "limit", "is so", "not known"} <= set(drawn["record"])
+    assert findings | {"reading", "limit", "is so", "not known"} <= set(texts["record"])
     levels = {"low", "typical", "high", "minimum ignition energy"}
-    assert findings | levels <= set(drawn["hazard"])
+    assert findings | levels <= set(texts["hazard"])
 
 
-def test_no_finding_is_explained_where_there_is_none(quay_store: Store) -> None:
-    found = gathered(quay_store, quay.TRANSFER, 300.0)
+def test_no_finding_is_explained_where_there_is_none(found: Gathered) -> None:
     bare = dataclasses.replace(found.replay, findings=())
     assert "finding lasts" not in _texts(drawings(bare, found.shown)["record"])
 
@@ -116,8 +125,7 @@ def test_the_axis_of_resistance_holds_limit_and_readings(
     assert figures._ends(np.array(ohm), limits) == pytest.approx(expected)
 
 
-def test_silent_signals_can_be_drawn(quay_store: Store) -> None:
-    found = gathered(quay_store, quay.TRANSFER, 300.0)
+def test_silent_signals_can_be_drawn(found: Gathered) -> None:
     silent = dict.fromkeys(found.replay.signals, Samples.empty())
     bare = dataclasses.replace(found.replay, signals=silent, findings=())
     assert set(drawings(bare, found.shown)) >= {"record"}
@@ -134,9 +142,8 @@ DAY = 86_400 * S
     ],
 )
 def test_a_finding_that_began_before_leaves_the_drawing_its_room(
-    quay_store: Store, start: int, marked: bool
+    found: Gathered, start: int, marked: bool
 ) -> None:
-    found = gathered(quay_store, quay.TRANSFER, 300.0)
     lasting = dataclasses.replace(found.findings[0], start=start, end=quay.START + DAY)
     long = dataclasses.replace(found.replay, findings=(lasting,))
     record = _texts(drawings(long, found.shown)["record"])  # a plot without room warns

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import json
-from pathlib import Path
 
 import pytest
 
@@ -44,9 +43,10 @@ def hostile_page(package: Package) -> bytes:
     return page(about, documents, below)
 
 
-@pytest.fixture
-def shown(browser: Browser, made: Package, tmp_path: Path) -> Browser:
-    path = tmp_path / "evidence.html"
+@pytest.fixture(scope="module")
+def shown(browser: Browser, made: Package, tmp_path_factory: pytest.TempPathFactory) -> Browser:
+    """The browser with that page, loaded once: no test changes it."""
+    path = tmp_path_factory.mktemp("page") / "evidence.html"
     path.write_bytes(hostile_page(made))
     browser.console()
     browser.asked_for()

@@ -16,7 +16,7 @@ from bondtrail.results import Reject
 from bondtrail.samples import Replaced, Samples
 from store import Store
 from tests.analytics.evidence import quay
-from tests.analytics.evidence.forging import drawn, edited, grades, said, with_page
+from tests.analytics.evidence.forging import edited, grades, said, with_page
 
 S = 1_000_000_000
 EARLIER = [
@@ -26,9 +26,7 @@ EARLIER = [
 ]
 
 
-@pytest.fixture(autouse=True)
-def _not_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("analytics.evidence.building.drawings", drawn)
+pytestmark = pytest.mark.usefixtures("not_drawn")
 
 
 def plain(replaced: Sequence[Replaced]) -> list[tuple[int | None, list[list[float]]]]:

@@ -6,10 +6,9 @@ import dataclasses
 import random
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,11 +19,9 @@ from analytics.evidence import (
     Grade,
     Package,
     UnreadableError,
-    build,
     verify_bytes,
 )
 from analytics.evidence.signing import Ed25519PrivateKey, fingerprint, public_pem
-from store import open_store
 from tests.analytics.evidence import quay
 from tests.analytics.evidence.conftest import KEY
 from tests.analytics.evidence.forging import (
@@ -51,15 +48,8 @@ def _not_drawn() -> Iterator[None]:
 
 
 @pytest.fixture(scope="module")
-def made(quay_file: Path, _not_drawn: None) -> Package:
-    with open_store(f"sqlite:///{quay_file}") as store:
-        return build(store, quay.TRANSFER)
-
-
-@pytest.fixture(scope="module")
-def signed(quay_file: Path, _not_drawn: None) -> Package:
-    with open_store(f"sqlite:///{quay_file}") as store:
-        return build(store, quay.TRANSFER, key=KEY)
+def made(sketched: Package) -> Package:
+    return sketched
 
 
 @pytest.fixture
@@ -223,12 +213,23 @@ def test_a_file_that_was_added_is_found(made: Package) -> None:
     )
 
 
+FEW = ("README.txt", "about.json", "readings/bypass.parquet", "signer.pem")
+
+
 @pytest.mark.usefixtures("not_looked_into")
-def test_bytes_all_over_it_are_told(signed: Package) -> None:
-    """One bit of every 131st byte, and of every byte at both ends, where the zip has its marks."""
-    whole, seed = signed.content, random.Random(7)
-    ends = [*range(400), *range(len(whole) - 2500, len(whole))]
-    for place in {*ends, *range(0, len(whole), 131)}:
+@pytest.mark.parametrize("names", [FEW, None], ids=["few-files", "all-files"])
+def test_bytes_all_over_it_are_told(signed: Package, names: Sequence[str] | None) -> None:
+    """One bit of one byte in some 200 places of each of two packages.
+
+    And, of the one with few files, of every byte at both ends, where the zip has its marks.
+    """
+    files = quay.files_of(signed.content)
+    if names:
+        files = {name: files[name] for name in names}
+    whole, seed = quay.remade(files, key=KEY), random.Random(7)
+    assert not is_found(whole)
+    ends = [*range(400), *range(len(whole) - 700, len(whole))] if names else [0, len(whole) - 1]
+    for place in {*ends, *range(0, len(whole), len(whole) // 200)}:
         flipped = bytearray(whole)
         flipped[place] ^= 1 << seed.randrange(8)
         assert is_found(bytes(flipped)), place
