@@ -116,7 +116,7 @@ def small_segments(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("store.journal.CHUNK", 10)
 
 
-@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(script=steps, flush_rows=st.sampled_from([1, 4, 100]))
 @pytest.mark.usefixtures("small_segments")
 def test_sqlite_agrees_with_a_dict(kept_file: Kept, script: Script, flush_rows: int) -> None:

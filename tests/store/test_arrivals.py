@@ -429,7 +429,7 @@ def play(store: Store, script: Sequence[Commit], flush_rows: int) -> None:
 sizes = st.sampled_from([1, 4, 100])
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(script=commits, flush_rows=sizes)
 def test_sqlite_agrees_with_a_dict(
     kept_file: Kept, script: Sequence[Commit], flush_rows: int
@@ -438,7 +438,7 @@ def test_sqlite_agrees_with_a_dict(
 
 
 @settings(
-    max_examples=15,
+    max_examples=8,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking on a server takes minutes
 )
 @given(script=commits, flush_rows=sizes)
@@ -448,7 +448,7 @@ def test_postgresql_agrees_with_a_dict(
     play(kept_database.empty(), script, flush_rows)
 
 
-@settings(max_examples=20)
+@settings(max_examples=12)
 @given(script=commits)
 def test_journal_and_bulk_tell_the_same(kept_file: Kept, script: Sequence[Commit]) -> None:
     outcomes = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bondtrail.samples import Samples
@@ -38,11 +38,13 @@ def listed(value: st.SearchStrategy[float]) -> st.SearchStrategy[Samples]:
 any_samples = st.one_of(listed(values), listed(readings))
 
 
+@settings(max_examples=60)
 @given(samples=any_samples)
 def test_any_samples_come_back_as_they_were(samples: Samples) -> None:
     assert decode(encode(samples)) == samples
 
 
+@settings(max_examples=40)
 @given(parts=st.lists(st.tuples(st.integers(1, 2**40), any_samples), unique_by=lambda p: p[0]))
 def test_any_batch_comes_back_as_it_was(parts: list[tuple[int, Samples]]) -> None:
     batch = decode_batch(encode_batch(parts))

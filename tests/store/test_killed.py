@@ -96,7 +96,8 @@ def must_hold(store: Store, done: int) -> None:
     assert store.check() == []
     counts = {found.point: found.samples for found in store.points()}
     for point in POINTS:
-        certain, possible = expected(point, done), expected(point, done + 1)
+        certain = expected(point, done)
+        possible = certain | of_batch(point, done + 1)
         back = store.read(point)
         assert np.all(np.diff(back.time) > 0)
         assert set(certain) <= set(back.time.tolist()) <= set(possible)
@@ -128,28 +129,34 @@ def must_have_kept(store: Store, point: str, back: Samples, done: int) -> None:
             said[moment].append(float(value))
     for moment, value in zip(back.time.tolist(), back.value.tolist(), strict=True):
         said[moment].append(value)
-    certain, possible = sequences(point, done), sequences(point, done + 1)
+    certain, more = sequences(point, done), of_batch(point, done + 1)
     for moment, values in said.items():
-        assert values in (certain.get(moment), possible[moment])
+        sure = certain.get(moment, [])
+        assert values in (sure, followed(sure, more[moment]) if moment in more else sure)
+
+
+def of_batch(point: str, number: int) -> dict[int, float]:
+    samples = batch(number)[point]
+    return dict(zip(samples.time.tolist(), samples.value.tolist(), strict=True))
 
 
 def sequences(point: str, last: int) -> dict[int, list[float]]:
     """Return the values of each moment up to a batch, each that differs from the one before."""
     told: dict[int, list[float]] = {}
     for number in range(last + 1):
-        samples = batch(number)[point]
-        for moment, value in zip(samples.time.tolist(), samples.value.tolist(), strict=True):
-            values = told.setdefault(moment, [])
-            if values[-1:] != [value]:
-                values.append(value)
+        for moment, value in of_batch(point, number).items():
+            told[moment] = followed(told.get(moment, []), value)
     return told
+
+
+def followed(values: list[float], value: float) -> list[float]:
+    return values if values[-1:] == [value] else [*values, value]
 
 
 def expected(point: str, last: int) -> dict[int, float]:
     held: dict[int, float] = {}
     for number in range(last + 1):
-        samples = batch(number)[point]
-        held.update(zip(samples.time.tolist(), samples.value.tolist(), strict=True))
+        held |= of_batch(point, number)
     return held
 
 

@@ -374,7 +374,7 @@ def play(store: Store, script: Sequence[Commit], flush_rows: int) -> None:
 sizes = st.sampled_from([1, 4, 100])
 
 
-@settings(max_examples=25)
+@settings(max_examples=16)
 @given(script=commits, flush_rows=sizes)
 def test_sqlite_agrees_with_a_dict_that_remembers(
     kept_file: Kept, script: Sequence[Commit], flush_rows: int
@@ -383,7 +383,7 @@ def test_sqlite_agrees_with_a_dict_that_remembers(
 
 
 @settings(
-    max_examples=12,
+    max_examples=8,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking on a server takes minutes
 )
 @given(script=commits, flush_rows=sizes)
@@ -393,7 +393,7 @@ def test_postgresql_agrees_with_a_dict_that_remembers(
     play(kept_database.empty(), script, flush_rows)
 
 
-@settings(max_examples=15)
+@settings(max_examples=10)
 @given(script=commits)
 def test_journal_and_bulk_keep_the_same(kept_file: Kept, script: Sequence[Commit]) -> None:
     outcomes = []

@@ -107,7 +107,7 @@ windows = st.tuples(
 )
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(saves=st.lists(windows, max_size=5), asked=st.lists(spans, min_size=1, max_size=4))
 def test_sums_ahead_equal_the_rows(kept_file: Kept, saves: list, asked: list[list[int]]) -> None:
     store = kept_file.empty()

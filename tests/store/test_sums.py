@@ -258,7 +258,7 @@ windows = st.tuples(
 cuts = st.lists(st.integers(-40, DAYS + 40), min_size=2, max_size=9, unique=True).map(sorted)
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(saves=st.lists(windows, min_size=1, max_size=4), asked=st.lists(cuts, max_size=3))
 def test_any_cut_of_days_stations_and_shifts_adds_up(
     kept_file: Kept, saves: list[Any], asked: list[list[int]]

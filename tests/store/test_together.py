@@ -51,11 +51,12 @@ def test_a_reader_never_sees_a_sample_twice_or_not_at_all_while_others_fold(
     store_url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("store.journal.CHUNK", 40)
-    stop = threading.Event()
+    began, stop = threading.Event(), threading.Event()
     committed = [0]
 
     def write(store: Store) -> None:
         try:
+            assert began.wait(60)
             for batch in range(40):
                 store.write({POINT: part(20 * batch, 20)})
                 committed[0] = 20 * (batch + 1)
@@ -76,6 +77,7 @@ def test_a_reader_never_sees_a_sample_twice_or_not_at_all_while_others_fold(
             assert len(back) >= at_least
             assert np.array_equal(back.time, part(0, len(back)).time)
             reads += 1
+            began.set()
         return reads
 
     with open_store(store_url) as store, ThreadPoolExecutor(3) as pool:

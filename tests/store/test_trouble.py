@@ -295,7 +295,7 @@ def test_a_writer_waits_for_another(store_url: str) -> None:
             waiting.join(0.2)
             assert waiting.is_alive()
             assert one.read(POINT) == Samples.empty()
-        waiting.join(30)
+        waiting.join(60)
         assert one.read(POINT) == FEW
 
 
