@@ -171,30 +171,29 @@ def played(empty: Path, steps: list[Step]) -> Results:
         return told(store)
 
 
-@pytest.mark.parametrize(
-    "window_s",
-    [
-        pytest.param(31 * 86_400, id="windows-of-a-month"),
-        # so that even a short history is judged in several windows
-        pytest.param(86_400, id="windows-of-a-day"),
-    ],
-)
+def in_windows(window_s: int, empty: Path, steps: list[Step]) -> Results:
+    """Play the steps with an analysis that judges so long at a time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(runs, "WINDOW_NS", window_s * S)
+        return played(empty, steps)
+
+
 @settings(SEARCH, max_examples=5)
 @given(story=stories())
 def test_any_pieces_in_any_order_equal_analysing_once(
-    empty: Path, window_s: int, story: tuple[Script, list[Step], list[Step]]
+    empty: Path, story: tuple[Script, list[Step], list[Step]]
 ) -> None:
     _script, pieces, once = story
     expected = played(empty, once)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(runs, "WINDOW_NS", window_s * S)
-        result = played(empty, pieces)
-    found = differences(result, expected) + day_differences(result, expected)
-    assert not found, "\n".join([*found, *map(repr, pieces)])
-    assert result == expected
+    # A month, and a day, so that even a short history is judged in several windows.
+    for window_s in (31 * 86_400, 86_400):
+        result = in_windows(window_s, empty, pieces)
+        found = differences(result, expected) + day_differences(result, expected)
+        assert not found, "\n".join([f"in windows of {window_s} s", *found, *map(repr, pieces)])
+        assert result == expected
 
 
-@settings(SEARCH, max_examples=9)
+@settings(SEARCH, max_examples=6)
 @given(script=histories(), roster=st.sampled_from(list(SHIFTS.values())))
 def test_the_store_says_what_the_rules_say(
     empty: Path, script: Script, roster: tuple[Shift, ...]
@@ -258,16 +257,15 @@ def wear(draw: st.DrawFn) -> tuple[list[Step], list[Step]]:
 HALF_DAYS = st.integers(0, 2 * DAYS)
 
 
-@pytest.mark.parametrize("window_s", [31 * 86_400, 3 * 86_400])
 @settings(SEARCH, max_examples=5)
 @given(story=wear())
 def test_a_drift_is_the_same_in_any_pieces(
-    empty: Path, window_s: int, story: tuple[list[Step], list[Step]]
+    empty: Path, story: tuple[list[Step], list[Step]]
 ) -> None:
     pieces, once = story
     expected = played(empty, once)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(runs, "WINDOW_NS", window_s * S)
-        result = played(empty, pieces)
-    assert result == expected, "\n".join(map(repr, pieces))
+    for window_s in (31 * 86_400, 7 * 86_400):
+        result = in_windows(window_s, empty, pieces)
+        told_of = f"in windows of {window_s} s"
+        assert result == expected, "\n".join([told_of, *map(repr, pieces)])
     event(f"drifts: {len([row for row in result.findings if row.kind == 'resistance_drift'])}")

@@ -384,7 +384,7 @@ days_of_any_kind = st.lists(
 hours = st.integers(0, 9 * 24)
 
 
-@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=5, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     ohms=days_of_any_kind,
     cuts=st.lists(st.integers(1, 8), min_size=1, max_size=3),
