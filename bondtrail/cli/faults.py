@@ -33,6 +33,9 @@ class Fault(click.ClickException):
 
 def translated(exc: Exception) -> Fault | None:
     """Return the fault behind an exception of one of the rooms; None for a defect of ours."""
+    if isinstance(exc, OSError):  # none of the rooms': told before those are imported
+        where = f"{exc.filename}: " if exc.filename else ""
+        return Fault(f"{where}{exc.strerror or exc}")
     from bondtrail.site_problems import SiteError
     from ingest import IngestError
     from store import StoreError
@@ -41,9 +44,6 @@ def translated(exc: Exception) -> Fault | None:
         return Fault(site_message(exc))
     if isinstance(exc, StoreError | IngestError):
         return Fault(str(exc))
-    if isinstance(exc, OSError):
-        where = f"{exc.filename}: " if exc.filename else ""
-        return Fault(f"{where}{exc.strerror or exc}")
     return None
 
 
