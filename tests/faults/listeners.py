@@ -19,7 +19,9 @@ from tests.commands import Command, Commands
 from tests.faults.plant import SITE, SITE_ID
 from tests.services import MosquittoServer
 
-SHORT_PAUSES = {
+PATIENT = {"ingest.live.status._GOODBYE_S": waiting.LONG_S}
+"""It leaves when its last word has been heard, however slow the machine is."""
+SHORT_PAUSES = PATIENT | {
     "ingest.live.listening._FIRST_PAUSE_S": 0.1,
     "ingest.live.listening._LONGEST_PAUSE_S": 1.0,
 }

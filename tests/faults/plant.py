@@ -120,7 +120,7 @@ class Plant(threading.Thread):
 
 @contextmanager
 def publishing(
-    port: int, rate: int, *, most: int = 200_000, repeats: int = 0, **options: Any
+    port: int, rate: int, *, most: int = 1_000_000, repeats: int = 0, **options: Any
 ) -> Iterator[Plant]:
     """Publish so many readings a second for as long as the block lasts, or until finished.
 

@@ -1,4 +1,7 @@
-"""PostgreSQL killed by -9, and away for twenty seconds, under a steady stream."""
+"""PostgreSQL killed by -9, and away for twenty seconds, under a steady stream.
+
+The listener makes the pauses here that it makes anywhere.
+"""
 
 from __future__ import annotations
 
@@ -9,12 +12,11 @@ import psutil
 
 from tests import waiting
 from tests.commands import Commands
-from tests.faults.listeners import fleet, statuses, until
+from tests.faults.listeners import PATIENT, fleet, statuses, until
 from tests.faults.plant import hold_to, publishing, wait_until_stored
 from tests.services import KEEPS_ALL_IN_MEMORY, mosquitto, postgres_server
 
 OUTAGE_S = 20.0
-OWN_PAUSES: dict[str, float] = {}
 MOST_GROWTH = 50 << 20
 
 
@@ -22,9 +24,7 @@ def test_killed_and_away_for_twenty_seconds(commands: Commands, tmp_path: Path) 
     with (
         postgres_server() as database,
         mosquitto(lines=KEEPS_ALL_IN_MEMORY) as broker,
-        fleet(
-            commands, tmp_path, broker, database.new_database(), settings=OWN_PAUSES
-        ) as listeners,
+        fleet(commands, tmp_path, broker, database.new_database(), settings=PATIENT) as listeners,
         statuses(broker) as heard,
     ):
         listener = listeners.start()
