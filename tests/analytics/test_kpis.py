@@ -465,7 +465,7 @@ def _days(draw: st.DrawFn) -> list[DaySums]:
     by=st.sampled_from(["day", "week", "month"]),
     per=st.sampled_from(["station", "area", "site"]),
 )
-@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_split_of_time_and_stations_adds_up(
     store: Store, days: list[DaySums], by: By, per: Per
 ) -> None:

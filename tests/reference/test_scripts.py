@@ -6,9 +6,17 @@ from collections.abc import Iterator
 
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
-from bondtrail.results import AlarmKind, HookupCause, Kind, Outcome, Severity, Transfer
+from analytics.core.station import judge
+from bondtrail.results import (
+    AlarmKind,
+    HookupCause,
+    Kind,
+    Outcome,
+    Severity,
+    StationResults,
+    Transfer,
+)
 from bondtrail.site import Role
-from tests.reference.evaluate import Reference, evaluate
 from tests.reference.scripts import SHIFTS, ZONE, Script, scripts
 
 TRIPS = {
@@ -55,7 +63,7 @@ def test_two_thousand_scripts_reach_everything() -> None:
     met: set[str] = set()
 
     @settings(
-        max_examples=100,
+        max_examples=50,
         database=None,
         deadline=None,
         phases=[Phase.generate],
@@ -63,23 +71,22 @@ def test_two_thousand_scripts_reach_everything() -> None:
     )
     @given(scripts())
     def play(script: Script) -> None:
-        station, _signals, work, tickets = script
+        station, signals, work, tickets = script
         worked = [(0, SHIFTS["at the scripts' own times"])]
-        result = evaluate(
-            station, script.series, zone=ZONE, work=work, tickets=tickets, rosters=worked
-        )
+        # What the rules say: it is what the reference says, and here that may take half as long.
+        result = judge(station, signals, zone=ZONE, work=work, tickets=tickets, rosters=worked)
         met.update(named(result))
         met.update(rarely(script, result))
 
     # Mostly a few hundred do: which scripts come depends on what other tests have loaded.
-    for start in range(20):
+    for start in range(40):
         seed(start)(play)()
         if met >= EVERYTHING:
             break
     assert EVERYTHING - met == set()
 
 
-def named(result: Reference) -> Iterator[str]:
+def named(result: StationResults) -> Iterator[str]:
     yield from (f"kind {finding.kind}" for finding in result.findings)
     yield from (f"cause {hookup.cause}" for hookup in result.hookups)
     yield from (f"outcome {hookup.outcome}" for hookup in result.hookups)
@@ -87,7 +94,7 @@ def named(result: Reference) -> Iterator[str]:
     yield from (f"trip {trip.trip_class}/{trip.cause}" for trip in result.trips)
 
 
-def rarely(script: Script, result: Reference) -> Iterator[str]:
+def rarely(script: Script, result: StationResults) -> Iterator[str]:
     isolated = [finding for finding in result.findings if finding.kind == Kind.ITEM_ISOLATED]
     failed = [finding for finding in result.findings if finding.kind == Kind.FAILED_HOOKUP]
     gaps = [
@@ -99,7 +106,7 @@ def rarely(script: Script, result: Reference) -> Iterator[str]:
     lost = [alarm for alarm in result.alarms if alarm.kind == AlarmKind.BOND_LOST]
     at_work = [(row.day, row.shift) for row in result.shifts if row.shift and row.known_s]
     seen = {
-        "a touch": result.touches,
+        "a touch": any(day.touches for day in result.days),
         "an early release": any(f.kind == Kind.EARLY_RELEASE for f in result.findings),
         "a joined pause": gaps,
         "an unknown gap in flow": any(paused_only_by_unknown(script, gap) for gap in gaps),

@@ -50,7 +50,7 @@ def events_of(signals: dict[Role, Samples]) -> list[Event]:
 
 
 @given(records())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_events_are_in_order_and_within_the_span(signals: dict[Role, Samples]) -> None:
     events = events_of(signals)
     assert [event.what for event in events[:2]] == [What.AT_START, What.LIMITS]
@@ -60,7 +60,7 @@ def test_events_are_in_order_and_within_the_span(signals: dict[Role, Samples]) -
 
 
 @given(records())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_a_change_is_never_seen_before_it_may_have_been_so(signals: dict[Role, Samples]) -> None:
     for event in events_of(signals):
         if event.since is None:
@@ -75,7 +75,7 @@ def test_a_change_is_never_seen_before_it_may_have_been_so(signals: dict[Role, S
 
 
 @given(records())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_an_event_says_so_where_the_reading_that_shows_it_is_uncertain(
     signals: dict[Role, Samples],
 ) -> None:
@@ -96,7 +96,7 @@ PAIRS = [
 
 @pytest.mark.parametrize(("turns", "unknown"), PAIRS)
 @given(signals=records())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_a_signal_never_turns_the_same_way_twice(
     turns: tuple[What, What], unknown: What, signals: dict[Role, Samples]
 ) -> None:
@@ -105,7 +105,7 @@ def test_a_signal_never_turns_the_same_way_twice(
 
 
 @given(records())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_a_verified_bond_follows_low_and_a_loss_ends_it(signals: dict[Role, Samples]) -> None:
     now = situation(WHERE, signals, (0, UNTIL))
     events = events_of(signals)
@@ -117,7 +117,7 @@ def test_a_verified_bond_follows_low_and_a_loss_ends_it(signals: dict[Role, Samp
 
 
 @given(records())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_what_has_flowed_never_falls_and_ends_as_the_meter_sums(
     signals: dict[Role, Samples],
 ) -> None:
@@ -137,7 +137,7 @@ def test_what_has_flowed_never_falls_and_ends_as_the_meter_sums(
 
 
 @given(records())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_where_nothing_is_known_the_basis_is_missing(signals: dict[Role, Samples]) -> None:
     gone = {
         What.SILENT,
@@ -152,7 +152,7 @@ def test_where_nothing_is_known_the_basis_is_missing(signals: dict[Role, Samples
 
 
 @given(records(), st.integers(1, 119))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_a_later_start_of_the_span_changes_no_time_of_change(
     signals: dict[Role, Samples], second: int
 ) -> None:
