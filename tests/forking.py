@@ -31,6 +31,7 @@ BEFORE = (
     "bondtrail.logs",
     "ingest.feeding",
     "ingest.live.listening",
+    "pandas",  # by pyarrow, where it looks whether an array is one of these
     "psycopg",
     "store",
 )
