@@ -56,6 +56,8 @@ def served(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> tuple[int, str]:
                 os.kill(os.getpid(), signal.SIGINT)
 
     monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(piped, encoding="utf-8"))
+    # What a shell runs in the background ignores it.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     thread = threading.Thread(target=look)
     thread.start()
     try:
@@ -63,6 +65,7 @@ def served(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> tuple[int, str]:
     finally:
         over.set()
         thread.join()
+        signal.signal(signal.SIGINT, before)
     (address,) = answered
     return status, address
 
