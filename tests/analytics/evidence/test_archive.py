@@ -9,7 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analytics.evidence import archive
@@ -55,6 +55,7 @@ def test_no_files_are_a_zip_too() -> None:
     assert unpack(packed({})).contents() == {}
 
 
+@settings(max_examples=30)
 @given(st.dictionaries(st.from_regex(r"[a-z][a-z0-9]{0,6}\.(txt|parquet)", fullmatch=True),
                        st.binary(max_size=300), max_size=5))  # fmt: skip
 def test_any_files_come_out_again(files: dict[str, bytes]) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analytics.evidence import readings
@@ -66,6 +66,7 @@ def test_the_csv_says_all_of_it() -> None:
     ]
 
 
+@settings(max_examples=30)
 @given(
     st.lists(
         st.tuples(
