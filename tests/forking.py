@@ -15,6 +15,7 @@ from __future__ import annotations
 import importlib
 import json
 import os
+import signal
 import sys
 import traceback
 from typing import Any
@@ -63,6 +64,7 @@ def become(
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     for number, path in ((1, out), (2, err)):
         os.dup2(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND), number)
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in the background of a shell
     os.chdir(folder)
     os.environ.clear()
     os.environ.update(environment)
