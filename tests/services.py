@@ -362,7 +362,7 @@ class Browser:
     def wait(self, until: Callable[[WebDriver], T], seconds: float = 60.0) -> T:
         """Return the first true outcome of ``until``; stale elements are looked for again."""
         impatient = WebDriverWait(
-            self.driver, seconds, 0.1, ignored_exceptions=(StaleElementReferenceException,)
+            self.driver, seconds, 0.05, ignored_exceptions=(StaleElementReferenceException,)
         )
         return impatient.until(until)
 
@@ -420,6 +420,10 @@ def _chromium_options(program: str, profile: str) -> webdriver.ChromeOptions:
         "disable-background-networking",
         "disable-component-update",
         "disable-sync",
+        "disable-extensions",
+        "disable-default-apps",
+        "mute-audio",
+        "js-flags=--no-opt --single-threaded",  # no page lives long enough to be worth optimising
         "blink-settings=v8CacheOptions=4",  # keep what it compiled on the first load, not the third
         f"user-data-dir={profile}",
     ):

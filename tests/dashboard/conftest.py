@@ -8,7 +8,7 @@ import pytest
 from bondtrail.site import Site, parse_site
 from store import open_store
 from tests.dashboard import bay, desks
-from tests.dashboard.browsing import is_ours, wait_for_heading
+from tests.dashboard.browsing import Boards, Reader, boards_served, is_ours
 from tests.dashboard.quay import EARLIEST, LASTING, SITE, fill
 from tests.services import Browser
 
@@ -72,18 +72,24 @@ def sqlite_url(folder: Path) -> str:
     return f"sqlite:///{folder / 'bondtrail.db'}"
 
 
+@pytest.fixture(scope="session")
+def boards() -> Iterator[Boards]:
+    with boards_served() as served:
+        yield served
+
+
+@pytest.fixture(scope="session")
+def reader(browser: Browser, boards: Boards) -> Reader:
+    return Reader(browser, boards)
+
+
 @pytest.fixture
-def look(browser: Browser) -> Iterator[Callable[[str, str], None]]:
+def look(reader: Reader) -> Iterator[Callable[..., None]]:
     """Open an address and wait for a heading; at the end nothing may have gone wrong."""
+    browser = reader.browser
     browser.show(1440, 900)
-    browser.driver.get("about:blank")
     browser.console(), browser.asked_for()
-
-    def opened(url: str, heading: str) -> None:
-        browser.driver.get(url)
-        wait_for_heading(browser, heading)
-
-    yield opened
+    yield reader.look
     assert browser.console() == []
     outside = [url for url in browser.asked_for() if not is_ours(url)]
     assert outside == []

@@ -1,9 +1,8 @@
-"""The board as people meet it: served by its own process, seen in a real browser."""
+"""The board as people meet it, in a real browser."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote, urlsplit
 
@@ -14,15 +13,14 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webdriver import WebDriver
 from selenium.webdriver.remote.webelement import WebElement
 
-from tests.dashboard.browsing import drawn, served, wait_for_heading
+from tests.dashboard.browsing import Boards, drawn, wait_for_heading
 from tests.dashboard.quay import BAD_ID
 from tests.services import Browser
 
 
-@pytest.fixture(scope="module")
-def board(filled_url: str) -> Iterator[str]:
-    with served(filled_url) as url:
-        yield url
+@pytest.fixture
+def board(boards: Boards, filled_url: str) -> str:
+    return boards.over(filled_url)
 
 
 def cell_links(driver: WebDriver, grid: str) -> list[WebElement]:
@@ -53,7 +51,11 @@ def test_from_the_stations_to_one_transfer_and_back(browser: Browser, board: str
 
 
 def test_a_deep_link_shows_the_transfer(browser: Browser, board: str, look) -> None:
-    look(f"{board}/transfer?id={quote(BAD_ID, safe='')}", "Rail spot 1: transfer of 02 Mar 10:00")
+    look(
+        f"{board}/transfer?id={quote(BAD_ID, safe='')}",
+        "Rail spot 1: transfer of 02 Mar 10:00",
+        anew=True,
+    )
     events = browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-events li"))
     assert "Bond lost" in " ".join(event.text for event in events)
 
@@ -93,24 +95,23 @@ def test_a_usual_period_is_one_click_away(browser: Browser, board: str, look) ->
 
 
 def test_from_an_operator_position_to_the_station_that_calls_most(
-    browser: Browser, desks_url: str, look
+    browser: Browser, boards: Boards, desks_url: str, look
 ) -> None:
-    with served(desks_url) as url:
-        look(f"{url}/", "Stations")
-        browser.wait(lambda d: d.find_element(By.LINK_TEXT, "Alarms")).click()
-        wait_for_heading(browser, "Alarms")
-        browser.wait(lambda _: drawn(browser, "alarms-bars"))
-        click_link(browser, "alarms-positions", "Bay desk")
-        browser.wait(lambda d: "position=Bay+desk" in d.current_url)
-        browser.wait(lambda d: "Bay desk: 2 alarms" in d.find_element(By.ID, "page").text)
-        click_link(browser, "alarms-each", "Road bay 1")
-        wait_for_heading(browser, "Road bay 1")
+    look(f"{boards.over(desks_url)}/", "Stations")
+    browser.wait(lambda d: d.find_element(By.LINK_TEXT, "Alarms")).click()
+    wait_for_heading(browser, "Alarms")
+    browser.wait(lambda _: drawn(browser, "alarms-bars"))
+    click_link(browser, "alarms-positions", "Bay desk")
+    browser.wait(lambda d: "position=Bay+desk" in d.current_url)
+    browser.wait(lambda d: "Bay desk: 2 alarms" in d.find_element(By.ID, "page").text)
+    click_link(browser, "alarms-each", "Road bay 1")
+    wait_for_heading(browser, "Road bay 1")
 
 
 def test_everything_is_reached_by_the_keyboard_and_shows_its_focus(
     browser: Browser, board: str, look
 ) -> None:
-    look(f"{board}/", "Stations")
+    look(f"{board}/", "Stations", anew=True)
     browser.wait(lambda d: cell_links(d, "stations-grid"))
     body = browser.driver.find_element(By.TAG_NAME, "body")
     seen, outlined = [], []
@@ -142,7 +143,7 @@ def test_the_page_follows_the_scheme_of_the_system(
     browser: Browser, board: str, look, scheme: str
 ) -> None:
     browser.show(1440, 900, scheme)
-    look(f"{board}/", "Stations")
+    look(f"{board}/", "Stations", anew=scheme == "dark")
     ink, paper = (
         sum(json.loads(f"[{colour[colour.index('(') + 1 : -1]}]")[:3])
         for colour in browser.driver.execute_script(
@@ -199,21 +200,29 @@ def test_the_report_of_the_period_is_downloaded(
 
 
 @pytest.mark.parametrize(
-    "path", ["/", "/compliance", "/station/rail-1", "/transfer?id=rail-1/x", "/alarms"]
+    ("path", "heading"),
+    [
+        ("/", "Stations"),
+        ("/compliance", "Compliance"),
+        ("/station/rail-1", "Rail spot 1"),
+        ("/transfer?id=rail-1/x", "No such transfer"),
+        ("/alarms", "Alarms"),
+    ],
 )
 def test_a_narrow_screen_needs_no_sideways_scrolling(
-    browser: Browser, board: str, look, path: str
+    browser: Browser, board: str, look, path: str, heading: str
 ) -> None:
     browser.show(420, 900)
-    browser.driver.get(board + path)
-    browser.wait(lambda d: d.find_elements(By.TAG_NAME, "h1"))
+    look(board + path, heading)
+    undrawn = "figure:not(:has(.main-svg)), .grid:not(:has(.ag-root))"
+    browser.wait(lambda d: not d.find_elements(By.CSS_SELECTOR, undrawn))
     assert browser.driver.execute_script("return document.documentElement.scrollWidth") <= 420
 
 
 @pytest.mark.parametrize(
     ("path", "heading"),
     [
-        ("/nowhere", "There is no such page"),
+        ("/not/of/the/board", "There is no such page"),
         ("/station/rail-99", "No such station"),
         ("/station/rail-1?from=soon", "That period cannot be shown"),
         ("/compliance?area=Nowhere", "There is no such choice"),
@@ -224,16 +233,12 @@ def test_a_narrow_screen_needs_no_sideways_scrolling(
 def test_an_address_that_leads_nowhere_is_answered_in_words(
     browser: Browser, board: str, look, path: str, heading: str
 ) -> None:
-    look(board + path, heading)
+    look(board + path, heading, anew="board" in path)
 
 
-def test_an_empty_store_is_answered_in_words(browser: Browser, empty_url: str, look) -> None:
-    with served(empty_url) as url:
-        look(f"{url}/", "Nothing to show yet")
+def test_an_empty_store_is_answered_in_words(boards: Boards, empty_url: str, look) -> None:
+    look(f"{boards.over(empty_url)}/", "Nothing to show yet")
 
 
-def test_a_database_that_is_gone_is_answered_in_words(
-    browser: Browser, gone_url: str, look
-) -> None:
-    with served(gone_url) as url:
-        look(f"{url}/", "The history cannot be read")
+def test_a_database_that_is_gone_is_answered_in_words(boards: Boards, gone_url: str, look) -> None:
+    look(f"{boards.over(gone_url)}/", "The history cannot be read")

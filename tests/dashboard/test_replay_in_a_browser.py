@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import product
 from pathlib import Path
 from urllib.parse import quote
@@ -15,7 +15,7 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
 
 from tests.dashboard.bay import ID
-from tests.dashboard.browsing import served, wait_for_heading
+from tests.dashboard.browsing import Boards, wait_for_heading
 from tests.dashboard.quay import BAD_ID
 from tests.services import Browser
 
@@ -27,10 +27,9 @@ LASTS_S = 200
 """From ten seconds before the clamp comes on to ten after it is off."""
 
 
-@pytest.fixture(scope="module")
-def bay_board(bay_url: str) -> Iterator[str]:
-    with served(bay_url) as url:
-        yield url
+@pytest.fixture
+def bay_board(boards: Boards, bay_url: str) -> str:
+    return boards.over(bay_url)
 
 
 @pytest.fixture
@@ -88,13 +87,21 @@ def focus(browser: Browser, name: str) -> None:
     browser.driver.execute_script("arguments[0].focus()", part(browser, name))
 
 
+def frames_pass(browser: Browser) -> None:
+    """Wait until the page was shown ten times more: what a frame begins is done by then."""
+    browser.driver.execute_async_script(
+        "const done = arguments[0]; let left = 10;"
+        "(function look() { left-- > 0 ? requestAnimationFrame(look) : done(); })()"
+    )
+
+
 def drawings(browser: Browser) -> int:
     """Return how often the figure was drawn since first asked."""
     return browser.driver.execute_script(
         "const g = document.querySelector('#transfer-replay .js-plotly-plot');"
-        "if (window.drawings === undefined) {"
-        "  window.drawings = 0; g.on('plotly_afterplot', () => window.drawings++); }"
-        "return window.drawings"
+        "if (g.drawings === undefined) {"
+        "  g.drawings = 0; g.on('plotly_afterplot', () => g.drawings++); }"
+        "return g.drawings"
     )
 
 
@@ -115,7 +122,7 @@ def test_play_moves_the_cursor_without_drawing_again_and_pause_stops_it(replayed
     stopped = time_told(browser), line_place(browser)
     assert stopped[1] > before
     assert "Paused at " + stopped[0] in part(browser, "said").text
-    browser.driver.execute_async_script("setTimeout(arguments[0], 300)")
+    frames_pass(browser)
     assert (time_told(browser), line_place(browser)) == stopped
     assert drawings(browser) == 0
     assert browser.asked_for() == []  # nothing is asked of the server while it plays
@@ -128,6 +135,8 @@ def test_it_plays_to_the_end_and_from_the_start_again(replayed) -> None:
     press(browser, Keys.ENTER)
     browser.wait(lambda _: part(browser, "play").text == "Play")
     assert time_told(browser) == "06:17:30.000"
+    part(browser, "speed").send_keys("a tenth")  # slow enough for whoever is late to look
+    focus(browser, "play")
     press(browser, Keys.ENTER)
     browser.wait(lambda _: "06:14:10" < time_told(browser) < "06:15:00")
     press(browser, Keys.ENTER)
@@ -155,8 +164,10 @@ def test_the_keyboard_alone_scrubs_plays_and_steps(replayed) -> None:
     assert slider.get_attribute("aria-valuetext") == (
         "06:14:20.000, bond low, not yet verified, flow 0 L/min"
     )
+    part(browser, "speed").send_keys("real time")  # minutes, before it ends by itself
+    focus(browser, "scrub")
     press(browser, Keys.SPACE)
-    browser.wait(lambda _: time_told(browser) > "06:14:21")
+    browser.wait(lambda _: time_told(browser) > "06:14:20.5")
     press(browser, Keys.SPACE)
     assert part(browser, "play").text == "Play"
 
@@ -271,6 +282,23 @@ def test_a_link_opens_at_its_moment_and_the_address_follows(replayed) -> None:
     browser.wait(lambda _: time_told(browser) == "06:15:31.250")
 
 
+HOLD = """
+const [set, clear] = [window.setTimeout, window.clearTimeout], acts = new Map();
+let last = 1e9;
+window.setTimeout = (act, ms, ...rest) => {
+  if (ms !== 400) return set(act, ms, ...rest);
+  acts.set(++last, act);
+  return last;
+};
+window.clearTimeout = (id) => acts.delete(id) || clear(id);
+window.held = { release: () => {
+  [window.setTimeout, window.clearTimeout] = [set, clear];
+  acts.forEach((act) => act());
+} };
+"""
+"""Timers of 400 ms, after which the address follows, come when they are let go: never too soon."""
+
+
 def test_the_way_back_still_leads_back(browser: Browser, bay_board: str, look) -> None:
     look(f"{bay_board}/station/bay-1", "Road bay 1")
     link = browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#station-transfers a"))[0]
@@ -279,10 +307,11 @@ def test_the_way_back_still_leads_back(browser: Browser, bay_board: str, look) -
     browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-player[data-ready]"))
     part(browser, "next").click()
     browser.wait(lambda d: d.current_url.endswith("&at=2026-03-12T06:14:20.000Z"))
+    browser.driver.execute_script(HOLD)
     part(browser, "next").click()
     browser.driver.back()  # before the address had time to follow
     wait_for_heading(browser, "Road bay 1")
-    browser.driver.execute_async_script("setTimeout(arguments[0], 600)")
+    browser.driver.execute_script("held.release()")
     assert browser.driver.current_url == f"{bay_board}/station/bay-1"
     browser.driver.forward()
     wait_for_heading(browser, HEADING)
@@ -317,9 +346,9 @@ def test_a_figure_that_never_comes_is_waited_for_only_while_its_page_is_there(re
         plot.querySelector = () => { looks++; return null; };
         bondtrailReplay.lineOver(plot, plot, {}, new AbortController().signal);
         const seen = [];
-        setTimeout(() => { seen.push(looks); plot.remove(); }, 500);
-        setTimeout(() => seen.push(looks), 700);
-        setTimeout(() => { seen.push(looks); done(seen); }, 1200);
+        setTimeout(() => { seen.push(looks); plot.remove(); }, 120);
+        setTimeout(() => seen.push(looks), 200);
+        setTimeout(() => { seen.push(looks); done(seen); }, 400);
         """
     )
     assert looks[0] > 1
@@ -437,21 +466,36 @@ def test_less_motion_moves_the_cursor_in_steps(browser: Browser, replayed) -> No
     features = [{"name": "prefers-reduced-motion", "value": "reduce"}]
     browser.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
     replayed()
-    seen = browser.driver.execute_async_script(
-        "const done = arguments[0], seen = new Set(), begun = performance.now();"
-        "document.getElementById('transfer-play').click();"
-        "(function look() { seen.add(document.getElementById('transfer-time').textContent);"
-        "  if (performance.now() - begun < 1700) requestAnimationFrame(look);"
-        "  else { document.getElementById('transfer-play').click(); done(seen.size); } })()"
+    gaps_ms = browser.driver.execute_async_script(
+        """
+        const done = arguments[0], [play, time] =
+            ["play", "time"].map((name) => document.getElementById("transfer-" + name));
+        const moved = [], told = () => time.textContent;
+        let before = told();
+        play.click();
+        (function look(now) {
+          if (now && told() !== before) { moved.push(now); before = told(); }
+          if (moved.length < 3) return requestAnimationFrame(look);
+          play.click();
+          done([moved[1] - moved[0], moved[2] - moved[1]]);
+        })();
+        """
     )
-    assert 2 <= seen <= 5
+    assert min(gaps_ms) >= 500
+
+
+FITS = """
+const box = document.getElementById("transfer-plot"), figure = box.querySelector(".main-svg");
+return Math.abs(figure.getBoundingClientRect().width - box.getBoundingClientRect().width) < 2;
+"""
+"""Whether the figure was drawn in the width that there is."""
 
 
 def test_narrow_and_wide_need_no_sideways_scrolling(browser: Browser, replayed) -> None:
     replayed()
     for scheme, width in product(["light", "dark"], [420, 1440]):
         browser.show(width, 900, scheme)
-        browser.driver.execute_async_script("setTimeout(arguments[0], 300)")
+        browser.wait(lambda d: d.execute_script(FITS))
         needed = browser.driver.execute_script("return document.documentElement.scrollWidth")
         assert needed <= width, scheme
 
@@ -478,12 +522,11 @@ def test_the_evidence_is_downloaded(browser: Browser, replayed, tmp_path: Path) 
 
 
 def test_evidence_that_cannot_be_made_is_told_in_words(
-    browser: Browser, filled_url: str, look
+    browser: Browser, boards: Boards, filled_url: str, look
 ) -> None:
-    with served(filled_url) as url:
-        address = f"{url}/transfer?id={quote(BAD_ID, safe='')}"
-        look(address, "Rail spot 1: transfer of 02 Mar 10:00")
-        browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-evidence"))
-        focus(browser, "evidence")
-        press(browser, Keys.ENTER)
-        browser.wait(lambda _: "There is no evidence" in part(browser, "evidence-said").text)
+    address = f"{boards.over(filled_url)}/transfer?id={quote(BAD_ID, safe='')}"
+    look(address, "Rail spot 1: transfer of 02 Mar 10:00")
+    browser.wait(lambda d: d.find_elements(By.CSS_SELECTOR, "#transfer-evidence"))
+    focus(browser, "evidence")
+    press(browser, Keys.ENTER)
+    browser.wait(lambda _: "There is no evidence" in part(browser, "evidence-said").text)
