@@ -1,7 +1,7 @@
 """Between Arrow columns and numpy arrays, by their buffers.
 
 The conversions that Arrow offers for this import pandas on first use, which costs a load as
-much as reading a million rows.
+much as reading a million rows, and a listener half a second at its first batch.
 """
 
 from __future__ import annotations
@@ -20,6 +20,14 @@ def numbers_of(column: pa.Array) -> npt.NDArray[Any]:
     return np.from_dlpack(column)
 
 
+def beneath(column: pa.Array) -> npt.NDArray[Any]:
+    """Return a column of numbers, shape (n,), not to be changed; anything where it is null."""
+    data = column.buffers()[1]
+    return numbers_of(
+        pa.Array.from_buffers(column.type, len(column), [None, data], offset=column.offset)
+    )
+
+
 def mask_of(column: pa.Array) -> BoolArray:
     """Return a column of booleans without nulls, shape (n,); it may be changed."""
     return np.from_dlpack(column.cast(pa.uint8())).astype(bool)
@@ -33,4 +41,11 @@ def as_mask(mask: BoolArray) -> pa.Array:
 
 def as_rows(rows: npt.NDArray[np.int64]) -> pa.Array:
     """Return row numbers to take from columns with."""
-    return pa.Array.from_buffers(pa.int64(), rows.size, [None, pa.py_buffer(rows)])
+    return as_column(rows)
+
+
+def as_column(numbers: npt.NDArray[Any], absent: BoolArray | None = None) -> pa.Array:
+    """Return numbers, shape (n,), as a column, not copied; null where ``absent``."""
+    present = None if absent is None else as_mask(~absent).buffers()[1]
+    data = pa.py_buffer(np.ascontiguousarray(numbers))
+    return pa.Array.from_buffers(pa.from_numpy_dtype(numbers.dtype), numbers.size, [present, data])

@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from bondtrail.samples import TimeArray
 from bondtrail.times import TimeError, parse_time
 from ingest import stamps
-from ingest.arrays import BoolArray, as_mask, as_rows, mask_of, numbers_of
+from ingest.arrays import BoolArray, as_mask, as_rows, beneath, mask_of, numbers_of
 from ingest.faults import shown
 
 _LARGEST = np.iinfo(np.int64).max
@@ -108,12 +108,12 @@ def _from_timestamps(column: pa.Array, zone: ZoneInfo | None) -> tuple[TimeArray
 def _from_integers(column: pa.Array) -> tuple[TimeArray, BoolArray]:
     absent = mask_of(column.is_null())
     try:
-        numbers = pc.fill_null(column, 0).cast(pa.int64())
+        numbers = column.cast(pa.int64())
     except pa.ArrowInvalid:  # unsigned, beyond int64
         over = mask_of(pc.fill_null(pc.greater(column, pa.scalar(_LARGEST, column.type)), False))
         absent |= over
         numbers = pc.if_else(as_mask(absent), pa.scalar(0, column.type), column).cast(pa.int64())
-    ns, outside = _epochs(numbers_of(numbers))
+    ns, outside = _epochs(np.where(absent, 0, beneath(numbers)))
     return ns, outside | absent
 
 

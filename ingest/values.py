@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 
 from bondtrail.samples import QualityArray, ValueArray
 from bondtrail.site import Role
-from ingest.arrays import BoolArray, as_mask, mask_of, numbers_of
+from ingest.arrays import BoolArray, as_mask, beneath, mask_of, numbers_of
 from ingest.faults import Fault, shown
 
 CodeArray = npt.NDArray[np.uint8]
@@ -150,8 +150,8 @@ def _from_numbers(column: pa.Array, roles: CodeArray) -> tuple[ValueArray, CodeA
     absent = mask_of(column.is_null())
     if pa.types.is_boolean(column.type):
         column = column.cast(pa.uint8())
-    filled = pc.fill_null(column.cast(pa.float64(), safe=False), math.inf)
-    numbers = numbers_of(filled).copy()
+    numbers = beneath(column.cast(pa.float64(), safe=False)).copy()
+    numbers[absent] = math.inf
     faults = np.full(len(column), NO_FAULT, np.uint8)
     for code in np.flatnonzero(np.bincount(roles)):
         rows = roles == code

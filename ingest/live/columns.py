@@ -13,7 +13,7 @@ import pyarrow as pa
 from bondtrail.samples import QualityArray, Samples, TimeArray, ValueArray
 from bondtrail.site import Point, Role
 from bondtrail.times import NS_PER_S
-from ingest.arrays import BoolArray
+from ingest.arrays import BoolArray, as_column
 from ingest.faults import Fault
 from ingest.live.reasons import reason_of
 from ingest.moments import read_times
@@ -226,7 +226,7 @@ def moments_of(times: Sequence[int | str]) -> tuple[TimeArray, BoolArray]:
     kinds = set(map(type, times))
     if kinds <= {int}:
         try:
-            return read_times(pa.array(np.array(times, np.int64)), None)
+            return read_times(as_column(np.array(times, np.int64)), None)
         except OverflowError:
             pass
     if kinds == {str}:
@@ -249,7 +249,7 @@ def _values(values: list[Any], slot: IndexArray, slots: Slots) -> tuple[ValueArr
     """Return values in the units that are kept, and what is wrong with each."""
     roles, scales = slots.role.take(slot), slots.scale.take(slot)
     if set(map(type, values)) <= {float}:
-        return read_values(pa.array(np.array(values, np.float64)), roles, scales)
+        return read_values(as_column(np.array(values, np.float64)), roles, scales)
     odd = [row for row, value in enumerate(values) if type(value) is not float]
     numbers = values.copy()
     absent = np.zeros(len(values), bool)
@@ -265,7 +265,7 @@ def _values(values: list[Any], slot: IndexArray, slots: Slots) -> tuple[ValueArr
         else:
             texts.append(value if type(value) is str else "true" if value else "false")
             rows.append(row)
-    column = pa.array(np.array(numbers, np.float64), mask=absent)
+    column = as_column(np.array(numbers, np.float64), absent)
     found, faults = read_values(column, roles, scales)
     if rows:
         at = np.array(rows)
