@@ -73,7 +73,7 @@ $(VENV)/ready-dev: $(BIN)/python pyproject.toml constraints.txt
 
 $(VENV)/ready-bench: $(VENV)/ready-dev
 	@echo "Installing into $(VENV) what the yardsticks need ..."
-	@$(call install,.[dev,bench])
+	@$(call install,.[bench])
 	@touch $@
 
 $(BIN)/python:

@@ -139,8 +139,9 @@ def _analyse_station(store: Store, history: History, touch: Touch, report: Analy
                 length *= 2
                 continue
         results = _results(history, window, following, verdicts)
+        is_alone = window is first and length == WINDOW_NS
         if following is None and not (
-            window is first and _drift_stands(store, history, window, touch, results.hookups)
+            is_alone and _drift_stands(store, history, window, results.hookups)
         ):
             drift = _drift(store, history, window, results.hookups)
             results = replace(results, drift=tuple(drift))
@@ -234,25 +235,22 @@ def _sums(
 
 
 def _drift_stands(
-    store: Store,
-    history: History,
-    window: _Window,
-    touch: Touch,
-    hookups: Sequence[Hookup],
+    store: Store, history: History, window: _Window, hookups: Sequence[Hookup]
 ) -> bool:
     """Tell whether resistance cannot drift otherwise than the store has it.
 
     It is judged by all hookups of a station's life, and a service looks at each station several
-    times a minute: most often nothing of what a drift is judged by has changed. Several windows in
-    a row may be the rest of an analysis that was stopped, so then it is judged.
+    times a minute: most often nothing of what a drift is judged by has changed. Where more than one
+    window of the usual length is judged, an analysis may have been stopped between them that had
+    changed the hookups already; so then this is not asked.
     """
-    since = min(touch.since, window.since)
+    since = window.since
     if history.one_off or any(moment >= since for moment, _ in history.rosters):
         return False
     if any(item.start >= since for item in history.work):
         return False
-    stored = store.hookups(history.station, start=window.since)
-    return [item for item in stored if item.start >= window.since] == list(hookups)
+    stored = store.hookups(history.station, start=since)
+    return [item for item in stored if item.start >= since] == list(hookups)
 
 
 def _drift(

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from analytics import history, runs
@@ -419,25 +420,52 @@ def test_a_drift_is_judged_again_only_where_it_may_be_another(
     assert told(store) == told_anew(store)
 
 
+@pytest.mark.parametrize("flows_on", [False, True])
 def test_a_drift_that_an_analysis_was_stopped_before_is_judged_by_the_next(
-    store: Store, monkeypatch: pytest.MonkeyPatch
+    store: Store, monkeypatch: pytest.MonkeyPatch, flows_on: bool
 ) -> None:
-    ready(store, *RISING)
+    batch = ready(store, *RISING)
     monkeypatch.setattr(runs, "WINDOW_NS", ns(7 * DAY))
+    analyse(store, now=LATER)
+    before = drifts(store)
+    late = workdays(*[12.0] * 5, start=MONDAY + DAY)
+    store.write({"spot.resistance": late["spot.resistance"]})
     save = Store.save_results
+    saved: list[StationResults] = []
 
     def stopped(self: Store, found: StationResults, **named: Any) -> None:
-        save(self, found, **named) if "until" in named else pytest.fail("killed")
+        if saved:
+            pytest.fail("killed after the first window")
+        saved.append(found)
+        save(self, found, **named)
 
-    with monkeypatch.context() as at_the_last_window:
-        at_the_last_window.setattr(Store, "save_results", stopped)
+    with monkeypatch.context() as at_the_second_window:
+        at_the_second_window.setattr(Store, "save_results", stopped)
         with pytest.raises(pytest.fail.Exception, match="killed"):
             analyse(store, now=LATER)
-    assert store.hookups()
+    assert drifts(store) == before
+    if flows_on:
+        # No quiet moment is left: the next analysis takes all in one window that it lengthens.
+        flow = batch["spot.flow"].between(ns(MONDAY + 1.4 * DAY), LATER)
+        store.write({"spot.flow": replace(flow, value=np.full(len(flow), 60.0))})
+    assert (analyse(store, now=LATER).windows == 1) is flows_on
+    assert [drift.evidence["hookups"] for drift in drifts(store)] == [25]
+    assert told(store) == told_anew(store)
+
+
+def test_a_drift_by_present_limits_is_judged_though_nothing_else_is_new(store: Store) -> None:
+    ready(store, *RISING)
+    store.put_site(site("spot", limit_ohm=40.0), ns(MONDAY + 30 * DAY))
+    off = held((4 * DAY, OPEN), start=MONDAY + 30 * DAY, every_s=MINUTE)
+    store.write({"spot.resistance": off.between(0, ns(MONDAY + 33.5 * DAY))})
+    analyse(store, now=LATER)
+    assert len(drifts(store)) == 1
+    store.write({"spot.resistance": off})
+    analyse(store, now=LATER, by_present_limits=True)
+    # By then it takes more than 90 days to the limit.
     assert drifts(store) == []
     analyse(store, now=LATER)
     assert len(drifts(store)) == 1
-    assert told(store) == told_anew(store)
 
 
 def test_work_that_is_told_of_later_ends_a_drift(store: Store) -> None:

@@ -23,7 +23,7 @@ SEARCH = settings(
 )
 
 
-@settings(SEARCH, max_examples=100)
+@settings(SEARCH, max_examples=200)
 @given(scripts(), rosters())
 def test_every_script_is_judged_as_by_the_reference(
     script: Script, worked: tuple[Roster, ...]
@@ -35,7 +35,7 @@ def test_every_script_is_judged_as_by_the_reference(
     assert not found, "\n".join(found)
 
 
-@settings(SEARCH, max_examples=30)
+@settings(SEARCH, max_examples=60)
 @given(scripts(), st.integers(0, 1000))
 def test_nothing_is_said_of_what_comes_after_the_end(script: Script, thousandths: int) -> None:
     station, signals, work, tickets = script
@@ -52,7 +52,7 @@ def test_nothing_is_said_of_what_comes_after_the_end(script: Script, thousandths
     assert not found, "\n".join([f"end {end}", *found])
 
 
-@settings(SEARCH, max_examples=25)
+@settings(SEARCH, max_examples=50)
 @given(scripts())
 def test_every_histogram_adds_up(script: Script) -> None:
     station, signals, work, tickets = script
@@ -63,7 +63,7 @@ def test_every_histogram_adds_up(script: Script) -> None:
     assert sum(sum(day.time_to_stop.values()) for day in results.days) == len(stopped)
 
 
-@settings(SEARCH, max_examples=25)
+@settings(SEARCH, max_examples=50)
 @given(histories(), rosters())
 def test_the_shifts_of_a_day_add_up_to_it(script: Script, worked: tuple[Roster, ...]) -> None:
     station, signals, work, tickets = script
