@@ -178,7 +178,7 @@ def _within(
     store: Store, transfer: Transfer, margin: int, floor: Floor | None, left: Left | None
 ) -> Gathered:
     """Return what a package is made of that rests on what is left of the readings."""
-    source = FromLeft(store, left)
+    source = FromLeft(store, left, transfer)
     stored = _stored_grounds(source, transfer.station)
     first, last = _recorded(source, stored)
     judged = None if left is None else left.judged(transfer)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.samples import Replaced, Samples
@@ -20,6 +21,7 @@ EARLIEST, LATEST = -(2**62), 2**62
 """So far from 1970 nothing is recorded. [ns]"""
 
 Span = tuple[int, int]
+Row = TypeVar("Row", Transfer, Hookup, Finding)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,8 @@ class Left:
 class FromLeft:
     """A store of whose readings only those are there that a package may rest on.
 
-    It is what a replay asks for (`analytics.source.Source`): all else is as the store has it.
+    It is what a replay asks for (`analytics.source.Source`). Of results there are those that a
+    package tells; all else is as the store has it.
 
     Parameters
     ----------
@@ -98,11 +101,15 @@ class FromLeft:
         In a snapshot.
     left : Left or None
         What is left of the readings; all of them where nothing was removed that matters.
+    transfer : Transfer
+        Which one a package is about.
     """
 
-    def __init__(self, store: Store, left: Left | None) -> None:
+    def __init__(self, store: Store, left: Left | None, transfer: Transfer) -> None:
         self._store = store
+        self._transfer = transfer
         self.span = (EARLIEST, LATEST) if left is None else left.readings
+        self._judged = self.span if left is None else left.judged(transfer)
         self.snapshot: Callable[[], AbstractContextManager[None]] = store.snapshot
         self.sites: Callable[[], Sequence[tuple[int, str]]] = store.sites
         self.points: Callable[[], Sequence[PointSummary]] = store.points
@@ -112,15 +119,30 @@ class FromLeft:
         self.work: Callable[[str], Sequence[WorkWindow]] = store.work
         self.tickets: Callable[[str], Sequence[Ticket]] = store.tickets
         self.transfer: Callable[[str], Transfer | None] = store.transfer
-        self.hookups: Callable[[str, int, int], Sequence[Hookup]] = store.hookups
-        self.findings: Callable[[str, int, int], Sequence[Finding]] = store.findings
-        self.trips: Callable[[str, int, int], Sequence[Trip]] = store.trips
+
+    def hookups(self, station: str, start: int, end: int, /) -> Sequence[Hookup]:
+        """Return the hookups that overlap ``[start, end)``, by start. [ns]
+
+        Earlier ones are those of the typical transfer, which no package tells again.
+        """
+        found = self._store.hookups(station, start, end)
+        return found if end <= self._transfer.start else self._told(found)
+
+    def findings(self, station: str, start: int, end: int, /) -> Sequence[Finding]:
+        """Return the findings that overlap ``[start, end)``, by start and kind. [ns]"""
+        return self._told(self._store.findings(station, start, end))
+
+    def trips(self, station: str, start: int, end: int, /) -> Sequence[Trip]:
+        """Return the trips in ``[start, end)``, by time. [ns]"""
+        low, high = self._judged
+        return self._store.trips(station, max(start, low), min(end, high))
 
     def transfers(
         self, station: str, start: int, end: int, *, compliant: bool | None = None
     ) -> Sequence[Transfer]:
         """Return the transfers that overlap ``[start, end)``, by start. [ns]"""
-        return self._store.transfers(station, start, end, compliant=compliant)
+        found = self._store.transfers(station, start, end, compliant=compliant)
+        return self._told(found) if compliant is None else found
 
     def readings(self) -> dict[str, Span]:
         """Return when each station's first and last reading are. [ns]"""
@@ -157,6 +179,14 @@ class FromLeft:
         if low >= high:
             return []
         return self._store.replaced(point, low, high, on_damage=on_damage)
+
+    def _told(self, rows: Iterable[Row]) -> list[Row]:
+        """Return the results that are not over where what is judged begins, nor begin at its end.
+
+        The readings enclosed beside it may show such a one, and a package does not hold it.
+        """
+        low, high = self._judged
+        return [each for each in rows if each.start < high and max(each.end, each.start + 1) > low]
 
     def _within(self, start: int | None, end: int | None) -> Span:
         low, high = self.span

@@ -17,7 +17,7 @@ from analytics.runs import analyse
 from bondtrail.site import parse_site
 from bondtrail.times import format_time
 from store import Floor, Store, layout, open_store
-from tests.analytics.core.build import ns
+from tests.analytics.core.build import OPEN, held, ns
 from tests.analytics.evidence import quay
 from tests.analytics.evidence.forging import (
     all_anew,
@@ -30,7 +30,7 @@ from tests.analytics.evidence.forging import (
     setting,
     with_page,
 )
-from tests.analytics.workdays import DAY, HOUR, MONDAY, site, workdays
+from tests.analytics.workdays import DAY, HOUR, MINUTE, MONDAY, site, workdays
 
 OHMS = [2.0, 12.0] * 6
 """Twelve days, a transfer each; every other one flows without a good bond."""
@@ -171,6 +171,35 @@ def test_a_package_whose_readings_are_held_is_the_same_afterwards(
         assert retain(store, now=NOW).samples
         again = built(store, SEVENTH, 300.0)
     assert (again.span, again.beyond) == (before.span, before.beyond)
+
+
+def test_a_hookup_that_was_over_at_the_floor_is_not_told_above_it(
+    empty_store: Path, tmp_path: Path
+) -> None:
+    """The next begins three minutes later, and its replay reaches back to four before it."""
+    clamp = [(21 * HOUR, OPEN), (177 * MINUTE, 2.0), (3 * MINUTE, OPEN), (2 * HOUR, 2.0)]
+    resistance = [*clamp, (22 * HOUR, OPEN)]
+    flow = [(22 * HOUR, 0.0), (HOUR, 60.0), (HOUR, 0.0), (HOUR, 60.0), (23 * HOUR, 0.0)]
+    with opened(copied(empty_store, tmp_path)) as store:
+        store.put_site(parse_site(f"{site('spot').text}\n[retention]\nreadings_days = 3\n"), 0)
+        store.write(
+            {
+                "spot.resistance": held(*resistance, start=MONDAY, every_s=MINUTE),
+                "spot.flow": held(*flow, start=MONDAY, every_s=MINUTE),
+                "elsewhere.flow": held((MINUTE, 0.0), start=MONDAY + 4 * DAY),
+            }
+        )
+        store.fold()
+        analyse(store, now=NOW)
+        assert retain(store, now=NOW).samples
+        over, on = store.hookups()
+        floor = store.floors()["spot"].since
+        assert over.end < floor < on.start
+        package = built(store, 1, 300.0)
+    replay = json.loads(quay.files_of(package.content)["replay.json"])
+    assert replay["start"] < format_time(over.end)
+    assert [each["start"] for each in replay["hookups"]] == [format_time(on.start)]
+    assert verify_bytes(package.content).sound
 
 
 def test_a_package_of_the_format_before_floors_is_checked_as_it_was(removed: Store) -> None:
