@@ -10,6 +10,7 @@ from analytics.core.situation import Signals
 from analytics.epochs import FOREVER, OF_TRANSFER, Epoch
 from analytics.evidence.faults import EvidenceError, NotAnalysedError, UnknownTransferError
 from analytics.evidence.left import FromLeft, Left
+from analytics.evidence.losses import loss_ends
 from analytics.evidence.readings import Enclosed, signals_of
 from analytics.evidence.rerun import (
     NAMED_BY,
@@ -372,6 +373,7 @@ class _Found:
             for each in self.findings
             if each.start <= self.transfer.end and each.kind is not Kind.RESISTANCE_DRIFT
         ]
+        ends += [loss_ends(each) for each in self.trips if each.time <= self.transfer.end]
         return min(max([self.transfer.end, *ends]), self.transfer.end + _MOST_AHEAD)
 
     def rows(self) -> dict[str, list[Plain]]:

@@ -7,7 +7,7 @@ The same functions judge as in an analysis (`analytics.core.station.examine`, an
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from analytics.core.days import Episodes
@@ -15,6 +15,7 @@ from analytics.core.quiet import Quiet, last_quiet
 from analytics.core.situation import Signals
 from analytics.core.station import Verdict, examine
 from analytics.epochs import OF_TRANSFER, Epoch, epochs_of, merged, select
+from analytics.evidence.losses import continued, going_on
 from analytics.evidence.rows import Plain, differing, plain_rows
 from bondtrail.results import Kind, Ticket, WorkWindow
 from bondtrail.site import Site, Station
@@ -66,6 +67,7 @@ def run_again(grounds: Grounds, window: Window) -> Again:
         begun=results_of(merged(select(verdicts, window.since, window.until))),
         under_way=_those(earlier, lambda row: _goes_past(row, window.since)),
         over=_those(earlier, lambda row: not _goes_past(row, window.since)),
+        lost=frozenset().union(*(going_on(verdict) for _, verdict in verdicts)),
     )
 
 
@@ -134,11 +136,14 @@ class Again:
         is a quiet moment, so a result that was left out by a later ``since`` is found here.
     over : mapping of str to list
         What began and ended in the readings before ``since``.
+    lost : frozenset of int
+        The moments of the trips whose loss of bond goes on where the readings end. [ns]
     """
 
     begun: Results
     under_way: Results
     over: Results
+    lost: frozenset[int] = frozenset()
 
 
 def results_of(episodes: Episodes) -> dict[str, list[Plain]]:
@@ -202,12 +207,17 @@ def compared(
         From when on more was to be shown than the station's floor allows: what the readings tell
         there is named, or a floor that is made up could hide it. [ns]
     """
+    longer = continued(enclosed["trips"], again.begun["trips"], again.lost)
+    trips = [longer.get(row["time_ns"], row) for row in again.begun["trips"]]
+    again = replace(again, begun={**again.begun, "trips": trips})
     scope = _Scope.of(enclosed, again, window)
     found = [
         difference
         for sort, names in NAMED_BY.items()
         for difference in _of_sort(sort, enclosed[sort], again, names, scope)
     ]
+    goes_on = f"its loss of bond goes on after the enclosed readings end, {format_time(window.end)}"
+    found += [_difference("trips", row, goes_on, goes_on) for row in longer.values()]
     return found if asked is None else [*found, *_below(again, window, asked)]
 
 
