@@ -20,6 +20,7 @@ from analytics.evidence.readings import Enclosed, parse_parquet, signals_of
 from analytics.evidence.rerun import NAMED_BY, Grounds, compared, run_again
 from analytics.evidence.rows import Plain, parse_json, plain, row_of
 from analytics.replay.gather import replay_transfer
+from analytics.replay.missing import REMOVED
 from analytics.replay.replayed import Replay, UnknownSpanError
 from bondtrail.results import Finding, Hookup, Reject, Ticket, Transfer, Trip, WorkWindow
 from bondtrail.samples import Replaced, Samples
@@ -392,6 +393,18 @@ def _check_rejected(documents: Mapping[str, Any]) -> None:
 _OF_REJECT = ("role", "time", "source", "where", "reason")
 
 
+def _removed_until(replay: Mapping[str, Any]) -> int | None:
+    """Return until when a replay says that readings were removed, or None. [ns]"""
+    rows = replay.get("missing")
+    for row in rows if isinstance(rows, list) else []:
+        if isinstance(row, dict) and row.get("why") == REMOVED:
+            try:
+                return parse_time(str(row.get("end")))
+            except TimeError:
+                return None
+    return None
+
+
 class _AsStored:
     """So much of a store as a replay asks (`analytics.source.Source`), answered by a package."""
 
@@ -445,9 +458,15 @@ class _AsStored:
         return {}
 
     def kept_from(self, station: str) -> int | None:
+        """Return from when on readings are kept, where older ones were removed. [ns]
+
+        Before format 2 a package told so in its replay alone.
+        """
         del station
-        left = self._package.about.left
-        return None if left is None else left.kept
+        about = self._package.about
+        if about.format == 1:
+            return _removed_until(self._package.documents["replay.json"])
+        return None if about.left is None else about.left.kept
 
     def work(self, station: str) -> list[WorkWindow]:
         return [each for each in self._package.work if each.station == station]

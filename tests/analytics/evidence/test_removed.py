@@ -12,6 +12,7 @@ import pytest
 
 from analytics.evidence import Grade, Outcome, Package, Verification, build, verify_bytes
 from analytics.evidence.documents import Moment
+from analytics.replay.missing import REMOVED
 from analytics.retention import retain
 from analytics.runs import analyse
 from bondtrail.site import parse_site
@@ -202,14 +203,23 @@ def test_a_hookup_that_was_over_at_the_floor_is_not_told_above_it(
     assert verify_bytes(package.content).sound
 
 
-def test_a_package_of_the_format_before_floors_is_checked_as_it_was(removed: Store) -> None:
-    files = quay.files_of(built(removed, TENTH, 300.0).content)
+@pytest.mark.parametrize(
+    ("number", "tells_of_it"),
+    [pytest.param(SEVENTH, True, id="beside-it"), pytest.param(TENTH, False, id="far-above-it")],
+)
+def test_a_package_of_the_format_before_floors_is_checked_as_it_was(
+    removed: Store, number: int, tells_of_it: bool
+) -> None:
+    """Of what was removed it tells in its replay alone."""
+    files = quay.files_of(built(removed, number, 300.0).content)
 
     def older(says: Any) -> None:
         says["format"] = 1
         del says["floor"]
 
     files = with_page(edited(files, "about.json", older))
+    missing = json.loads(files["replay.json"])["missing"]
+    assert (REMOVED in [each["why"] for each in missing]) is tells_of_it
     assert verify_bytes(quay.remade(files)).sound
 
 
