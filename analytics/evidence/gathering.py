@@ -182,6 +182,7 @@ def _within(
     source = FromLeft(store, left, transfer)
     stored = _stored_grounds(source, transfer.station)
     first, last = _recorded(source, stored)
+    last = min(last, _ended(store, transfer))
     judged = None if left is None else left.judged(transfer)
     replay = _replayed(source, transfer, last)
     begins = min(replay.start, transfer.start - margin)
@@ -268,6 +269,29 @@ def _recorded(store: FromLeft, stored: Grounds) -> tuple[int, int]:
             f"the store holds no readings, or no site file, of {stored.station} any more"
         )
     return heard[0], min(heard[1] + max(longest), store.span[1])
+
+
+def _ended(store: Store, transfer: Transfer) -> int:
+    """Return where the analysis ended of what still holds: results go no further. [ns]
+
+    Raises
+    ------
+    NotAnalysedError
+        If limits or papers came since that hold in the transfer.
+    """
+    mark = store.touched().get(transfer.station)
+    if mark is None or transfer.station in store.waiting():
+        return FOREVER
+    if mark.since < transfer.end:
+        raise _not_analysed(transfer.station)
+    return mark.since
+
+
+def _not_analysed(station: str) -> NotAnalysedError:
+    return NotAnalysedError(
+        f"{station} is to be analysed again: what was found there may be out of date",
+        "First: bondtrail analyse",
+    )
 
 
 def longest_held(epochs: Sequence[Epoch]) -> dict[Role, int]:
@@ -392,10 +416,7 @@ def _analysed_until(store: Store, found: _Found, needed: int) -> int:
     station = found.transfer.station
     mark = store.waiting().get(station)
     if mark is not None and mark.since < needed:
-        raise NotAnalysedError(
-            f"{station} is to be analysed again: what was found there may be out of date",
-            "First: bondtrail analyse",
-        )
+        raise _not_analysed(station)
     others = {each.rules for each in found.findings} - {RULES_VERSION}
     if others:
         raise NotAnalysedError(

@@ -185,12 +185,16 @@ class Opened:
         return min(replay.start, transfer.start - nanoseconds(self.about.margin_s))
 
     def _recorded(self, longest: int) -> tuple[int, int]:
-        """Return from when to when anything is known by the enclosed readings. [ns]"""
+        """Return from when to when anything is known by the enclosed readings. [ns]
+
+        Where an analysis ended while the last of them still held, nothing is known further.
+        """
         lines = [each.samples.time for each in self.readings.values() if len(each.samples)]
         if not lines:
             raise UnreadableError("no readings are enclosed")
         first, last = min(int(t[0]) for t in lines), max(int(t[-1]) for t in lines)
-        return first, last + longest
+        held, end = last + longest, self.about.window.end
+        return first, min(held, end) if last < end else held
 
 
 def opened(files: Mapping[str, bytes]) -> Opened:
