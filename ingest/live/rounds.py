@@ -7,6 +7,7 @@ around it: what is not yet committed stays at the broker.
 from __future__ import annotations
 
 import logging
+import math
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -38,6 +39,8 @@ _SETTLED_S = 60.0
 """A connection that lasted so long was no mere attempt."""
 ECHO_S = 5.0
 """A status that the broker took comes back within this, unless it lets us read nothing. [s]"""
+QUIET_S = 60.0
+"""So long without a message shows nothing while a status is taken and comes back. [s]"""
 _MANY = 3
 """So many shorter ones in a row that the broker ended without a word look like a second client."""
 
@@ -128,6 +131,8 @@ class Rounds:
         self._connected_at = 0.0
         self._short = 0
         self._heard_at = 0.0
+        self._came_at = time.monotonic()
+        self._echo_due = math.inf
         self._doubt = ""
         site = self._site_of(self._newest_site_text())
         self._decoder = Decoder(site, source=settings.broker.where)
@@ -200,13 +205,23 @@ class Rounds:
         A broker may agree to a subscription and then deliver nothing of it, without a word. A
         member of a group may not be the one to whom it is given.
         """
-        topic = self._teller.topic
+        now, topic = time.monotonic(), self._teller.topic
+        if messages:
+            self._came_at = now
         if any(message.topic == topic for message in messages):
-            self._heard_at = time.monotonic()
+            self._heard_at, self._echo_due, self._doubt = now, math.inf, ""
+        elif self._teller.is_refused:
             self._doubt = ""
+            if now - self._came_at > QUIET_S:
+                self._doubt = (
+                    f"the broker does not take what is said on {topic}: whether it lets this user "
+                    "read cannot be told while nothing comes (ACL)"
+                )
         elif not messages and self._connection.is_subscribed and not self._settings.share:
             taken_at = self._teller.taken_at
-            if taken_at > self._heard_at + ECHO_S and time.monotonic() > taken_at + ECHO_S:
+            if taken_at > self._heard_at + ECHO_S:  # later ones may be taken while it is awaited
+                self._echo_due = min(self._echo_due, taken_at + ECHO_S)
+            if now > self._echo_due:
                 self._doubt = (
                     "nothing that is published here comes back: the broker may not let this user "
                     "read (ACL)"
@@ -303,7 +318,8 @@ class Rounds:
 
     def _open(self) -> None:
         self._connection.open(self._decoder.filters(self._settings.share))
-        self._connected_at = time.monotonic()
+        self._connected_at = self._came_at = time.monotonic()
+        self._echo_due = math.inf
         self._decoder.doubt()
 
     def _note_listening(self) -> None:

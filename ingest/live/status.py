@@ -23,6 +23,10 @@ BEAT_S = 30.0
 """How often a state that stays is told again. [s]"""
 _KEEPALIVE_S = 30
 _GOODBYE_S = 3.0
+_CUT_S = 2.0
+"""A connection that ends so soon after a status was told may have ended for it. [s]"""
+_CUTS = 2
+"""So many of them in a row did."""
 
 log = logging.getLogger(__name__)
 
@@ -111,8 +115,16 @@ class StatusTeller:
         self._told: MQTTMessageInfo | None = None
         self.taken_at = 0.0
         """When the broker last took a status, on the monotonic clock. [s]"""
+        self._is_denied = False
+        self._cuts = 0
+        self._was_told_here = False
         self._lock = threading.Lock()
         self._is_started = False
+
+    @property
+    def is_refused(self) -> bool:
+        """The broker takes no status: it says so, or ends each connection for it."""
+        return self._is_denied or self._cuts >= _CUTS
 
     def start(self) -> None:
         """Connect, and again whenever the connection is lost."""
@@ -123,6 +135,7 @@ class StatusTeller:
         client.reconnect_delay_set(1, 60)
         client.on_connect = self._on_connect
         client.on_publish = self._on_publish
+        client.on_disconnect = self._on_disconnect
         session = session_of(client, kept_s=0, is_new=True)
         client.connect_async(broker.host, broker.port, _KEEPALIVE_S, **session)
         client.loop_start()
@@ -137,6 +150,8 @@ class StatusTeller:
     def beat(self) -> None:
         """Say that the status still holds, if that was not said for a while."""
         if self._ticks() - self._told_at >= BEAT_S:
+            if self._was_told_here:
+                self._cuts = 0
             self._publish()
 
     def stop(self) -> None:
@@ -152,7 +167,7 @@ class StatusTeller:
         self._client.disconnect()
         self._client.loop_stop()
         # In a ring with us it would be left to the collector, and with it what it wakes itself by.
-        self._client.on_connect = self._client.on_publish = None
+        self._client.on_connect = self._client.on_publish = self._client.on_disconnect = None
         self._is_started = False
 
     def _publish(self) -> None:
@@ -162,18 +177,38 @@ class StatusTeller:
             self._told_at = self._ticks()
             payload = encoded(self._status, self._clock())
             self._told = self._client.publish(self.topic, payload, qos=1, retain=True)
+            self._was_told_here = True
 
     def _on_connect(self, _: Client, __: Any, ___: Any, reason: ReasonCode, ____: Any) -> None:
-        if not reason.is_failure:
+        self._was_told_here = False
+        if reason.is_failure:
+            return
+        if self.is_refused:
+            self.beat()  # no oftener: it would be refused, and for some brokers cut off, once more
+        else:
             self._publish()
 
     def _on_publish(self, _: Client, __: Any, ___: int, reason: ReasonCode, ____: Any) -> None:
+        was_refused = self.is_refused
+        self._is_denied = reason.is_failure
         if not reason.is_failure:
             self.taken_at = time.monotonic()
-        else:
-            log.warning(
-                "%s: the status cannot be told on %s: %s; give this user the right to write there",
-                self._broker.where,
-                self.topic,
-                reason,
-            )
+        elif not was_refused:
+            self._warn(str(reason))
+
+    def _on_disconnect(self, _: Client, __: Any, ___: Any, reason: ReasonCode, ____: Any) -> None:
+        """Note whether the connection ended for a status: mosquitto says nothing else on 3.1.1."""
+        if not reason.is_failure or not self._was_told_here:
+            return
+        was_refused = self.is_refused
+        self._cuts = self._cuts + 1 if self._ticks() - self._told_at < _CUT_S else 0
+        if self.is_refused and not was_refused:
+            self._warn("the broker ends the connection for it")
+
+    def _warn(self, why: str) -> None:
+        log.warning(
+            "%s: the status cannot be told on %s: %s; give this user the right to write there",
+            self._broker.where,
+            self.topic,
+            why,
+        )

@@ -28,6 +28,7 @@ SETTINGS = SHORT_PAUSES | {
     # not heard it for 5 s.
     "ingest.live.status.BEAT_S": 1.5,
     "ingest.live.rounds.ECHO_S": 1.0,
+    "ingest.live.rounds.QUIET_S": 1.0,
 }
 ENVIRONMENT = {
     "BONDTRAIL_BROKER_USER": "listener",
@@ -77,16 +78,39 @@ def test_at_the_start_it_ends_and_says_why(
         assert len(listener.said.splitlines()) <= 6
 
 
+READS = "topic read bondtrail/#\n"
+TELLS = "topic write bondtrail/quay/$service/#\n"
+
+
+@pytest.mark.parametrize(
+    ("version", "taken", "words"),
+    [
+        pytest.param("5", [READS], "may not let this user read (ACL)", id="to-read"),
+        pytest.param("5", [READS, TELLS], "cannot be told while nothing comes (ACL)", id="all-5"),
+        pytest.param(
+            "3.1.1", [READS, TELLS], "cannot be told while nothing comes (ACL)", id="all-3.1.1"
+        ),
+    ],
+)
 def test_a_right_that_is_taken_away_is_told(
-    listeners: Fleet, strict: MosquittoServer, certificates: Certificates
+    listeners: Fleet,
+    strict: MosquittoServer,
+    certificates: Certificates,
+    version: str,
+    taken: list[str],
+    words: str,
 ) -> None:
-    # mosquitto 2.0 agrees to every subscription, whatever its rules say, and delivers nothing.
-    listener = listeners.start("--ca", str(certificates.ca), environment=ENVIRONMENT)
+    # mosquitto 2.0 agrees to every subscription, whatever its rules say, and delivers nothing. A
+    # status that it does not take it refuses on MQTT 5, and ends the connection on either.
+    how = ("--ca", str(certificates.ca), "--mqtt", version)
+    listener = listeners.start(*how, environment=ENVIRONMENT)
     strict.stop()
-    strict.acl = RULES.replace("topic read bondtrail/#\n", "")
+    for right in taken:
+        strict.acl = strict.acl.replace(right, "")
     strict.start()
-    listener.wait_for("the broker may not let this user read (ACL)")
+    listener.wait_for(words)
     before = listener.said.count(" listening\n")
+    assert listener.said.count("the status cannot be told") <= 1
     strict.acl = RULES
     strict.reload()
     listener.wait_for(" listening\n", times=before + 1)  # it doubts no more
