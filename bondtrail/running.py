@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+LINGERING_S = 60.0
+"""A station without new readings, whose last ones still hold, is judged again as often. [s]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Job:

@@ -428,17 +428,22 @@ class Store:
         with self._db.reading() as tx:
             return touches.marks(tx)
 
-    def waiting(self) -> dict[str, Touch]:
+    def waiting(self, held_by: int | None = None) -> dict[str, Touch]:
         """Return, by station, the marks behind which there is something to judge.
 
-        One after the station's last reading only says that this reading still holds.
+        One after the station's last reading only says that this reading still held when it was
+        judged: it is among them where that was by the moment ``held_by``. [ns]
         """
         with self._db.reading() as tx:
             heard = points.heard(tx)
             return {
                 station: mark
                 for station, mark in touches.marks(tx).items()
-                if station in heard and mark.since <= heard[station][1]
+                if station in heard
+                and (
+                    mark.since <= heard[station][1]
+                    or (held_by is not None and mark.since <= held_by)
+                )
             }
 
     def touch(self, station: str, since: int) -> None:

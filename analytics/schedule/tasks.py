@@ -15,6 +15,7 @@ from analytics.schedule.silence import Watch
 from analytics.schedule.turn import NotWellError, Turn
 from analytics.site_files import stored_sites
 from bondtrail.metrics import Metrics
+from bondtrail.running import LINGERING_S
 from bondtrail.times import nanoseconds, seconds
 from store import DamageError, Store
 
@@ -25,8 +26,6 @@ REPORTS_S = 600.0
 RETENTION_AT = dt.time(2, 30)
 INTEGRITY_AT = dt.time(3, 0)
 """On the site's clock, when least goes on."""
-LINGERING_S = 60.0
-"""A station without new readings, whose last ones still hold, is judged again as often. [s]"""
 
 _log = logging.getLogger(__name__)
 

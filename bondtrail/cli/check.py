@@ -174,7 +174,8 @@ def _reading_remarks(held: Sequence[PointRow], site: Site) -> Iterator[Remark]:
         Level.NOTE,
         "never seen",
         [row.point for row in held if not row.samples],
-        "load its readings, or correct its alias: bondtrail show rejects names unknown tags",
+        "load its readings, or correct its alias: bondtrail show rejects names unknown tags. Where "
+        "it is published, see that the topic has the site id and station of the site file",
     )
     silent = [name for name, age_s in ages.items() if age_s > stale_s.get(name, age_s)]
     if silent and len(silent) == len(ages):
@@ -206,7 +207,7 @@ def _about_points(level: Level, what: str, points: list[str], remedy: str) -> It
 
 
 def _result_remarks(store: Store, now: int) -> Iterator[Remark]:
-    waiting = sorted(store.waiting())
+    waiting = opening.waiting_stations(store)
     if waiting:
         yield Remark(
             Level.NOTE,

@@ -76,7 +76,8 @@ class _Speed(click.ParamType[float | None]):
     "--now",
     "is_shifted",
     is_flag=True,
-    help="Shift the times so that the first reading is of now. Without it they stay as recorded.",
+    help="Shift the times so that the first reading is of now. Without it they stay as recorded; "
+    "then the death of the Sparkplug node at the end marks its points unknown from today on.",
 )
 @click.option("--station", metavar="ID", help="Only this one.")
 @click.option("--from", "start", metavar="TIME", help="From this moment of the record on.")
@@ -140,6 +141,11 @@ def command(
         print_warning(
             "--now at more than --speed 1: the times run ahead of the clock\n"
             "  A listener rejects readings of more than an hour ahead."
+        )
+    if plan.form is Form.SPARKPLUG and not is_shifted:
+        print_warning(
+            "times as recorded, and an edge node that dies today: at the end a listener marks the\n"
+            "  points unknown as of now, long after the record. For a record alone: bondtrail load"
         )
     print_warning(caution(site))
     with _progress(site) as step:

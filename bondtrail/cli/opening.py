@@ -11,8 +11,9 @@ import click
 
 from bondtrail.cli.faults import Fault, near, print_warning
 from bondtrail.cli.output import counted, site_time
+from bondtrail.running import LINGERING_S
 from bondtrail.settings import DB_VARIABLE, SITE_VARIABLE, hide_password, sqlite_file
-from bondtrail.times import parse_time
+from bondtrail.times import nanoseconds, parse_time
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -154,11 +155,19 @@ def _hold_from(store: Store, given: Site, holds_from: int) -> None:
     print_warning(f"the site file holds from {since} {until}")
 
 
+def waiting_stations(store: Store) -> list[str]:
+    """Return the stations whose results are not up to date, in order.
+
+    Not those alone with new readings: the last ones may have gone on holding for a while since.
+    """
+    return sorted(store.waiting(clock_ns() - nanoseconds(LINGERING_S)))
+
+
 def warn_of_waiting(store: Store) -> None:
     """Say on standard error that results are not up to date, if some are not."""
-    waiting = len(store.waiting())
+    waiting = waiting_stations(store)
     if waiting:
-        stations = counted(waiting, "station")
+        stations = counted(len(waiting), "station")
         print_warning(f"results of {stations} are not up to date yet: bondtrail analyse")
 
 

@@ -139,6 +139,7 @@ class Connection:
             self.subscribe(filters)
         except BaseException:
             self.drop()
+            self._lost = None  # whoever is told now needs no second, poorer word of it
             raise
 
     def _connect(self, client: BufferedClient) -> None:

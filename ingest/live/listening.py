@@ -78,9 +78,12 @@ class Listener:
 
     def why_no_store(self) -> str | None:
         """Return why nothing can be written to the store; None if it can. Names no store."""
-        store = self._store
+        store, state = self._store, self.state.state
+        if store is None and state is State.STARTING:
+            return "it is being opened"
         try:
-            if store is not None:
+            # A full disk lets itself be asked: only a batch that does not go in shows it.
+            if store is not None and state is not State.NO_STORE:
                 store.probe()
                 return None
         except StoreError as exc:

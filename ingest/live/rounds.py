@@ -217,7 +217,7 @@ class Rounds:
                     f"the broker does not take what is said on {topic}: whether it lets this user "
                     "read cannot be told while nothing comes (ACL)"
                 )
-        elif not messages and self._connection.is_subscribed and not self._settings.share:
+        elif self._is_caught_up(messages) and not self._settings.share:
             taken_at = self._teller.taken_at
             if taken_at > self._heard_at + ECHO_S:  # later ones may be taken while it is awaited
                 self._echo_due = min(self._echo_due, taken_at + ECHO_S)
@@ -226,6 +226,11 @@ class Rounds:
                     "nothing that is published here comes back: the broker may not let this user "
                     "read (ACL)"
                 )
+
+    def _is_caught_up(self, messages: Sequence[Message]) -> bool:
+        """Tell whether nothing waits at the broker, behind which our status could be."""
+        is_prompt = not messages or messages[-1].is_prompt
+        return is_prompt and self._connection.is_subscribed
 
     @property
     def _doubts_clock(self) -> bool:

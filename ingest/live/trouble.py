@@ -106,6 +106,8 @@ def from_network(where: str, exc: OSError, *, ca: object = None) -> BrokerError:
     if isinstance(exc, ConnectionRefusedError):
         return BrokerError(where, "nobody listens there: check host and port, and that it runs")
     hint = f": {_TLS_HINT}" if where.startswith("mqtts") else ""
+    if isinstance(exc, ConnectionResetError) and not hint:
+        hint = ": if that port speaks TLS, write mqtts://"
     return BrokerError(where, f"the connection failed: {exc.strerror or exc}{hint}")
 
 

@@ -125,6 +125,7 @@ def test_a_user_that_is_taken_away_is_waited_for(
     strict.reload()
     listener.wait_for("check BONDTRAIL_BROKER_USER")
     assert "waiting for the broker" in listener.said
+    assert "another client may have the client id" not in listener.said
     strict.users = USERS
     strict.reload()
     listener.wait_for(" listening\n", times=2)

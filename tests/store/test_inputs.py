@@ -220,11 +220,12 @@ def test_what_only_still_holds_does_not_wait(store: Store) -> None:
     found = StationResults("rail-1")
     store.save_results(found, since=0, since_day=dt.date.min, touch=mark, still_since=held)
     assert store.touched()["rail-1"].since == held
-    assert store.waiting() == {}
+    assert store.waiting() == store.waiting(held_by=held - 1) == {}
+    assert store.waiting(held_by=held) == store.touched()
     store.write({"rail-1.flow": Samples.of([T0 + 11 * S], [0.0])})
     assert store.waiting()["rail-1"].since == held
 
 
 def test_a_station_without_readings_does_not_wait(store: Store) -> None:
     store.touch("rail-9", T0)
-    assert (list(store.touched()), store.waiting()) == (["rail-9"], {})
+    assert (list(store.touched()), store.waiting(held_by=T0)) == (["rail-9"], {})

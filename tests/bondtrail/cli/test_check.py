@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from analytics.runs import analyse
 from bondtrail.cli import opening
 from bondtrail.samples import Samples
 from bondtrail.site import load_site
@@ -46,6 +47,20 @@ def remarks(text: str) -> dict[str, str]:
 def said(shown: Any, words: str) -> str:
     (level,) = [level for said, level in remarks(shown.out).items() if words in said]
     return level
+
+
+@pytest.mark.parametrize(("judged_ago_s", "notes"), [(30, 0), (90, 1)])
+def test_what_went_on_holding_since_it_was_judged_is_not_up_to_date(
+    run: Run, site_file: str, judged_ago_s: int, notes: int
+) -> None:
+    with Path(site_file).open("a", encoding="utf-8") as file:
+        file.write("\n[limits]\nstale_after_s = 600\n")
+    judged = NOW - judged_ago_s * SECOND
+    fill(site_file, resistance=judged - 20 * SECOND)
+    with open_store(DB) as store:
+        analyse(store, now=judged)
+    shown = run("check").out
+    assert shown.count("results of 1 station are not up to date yet: bay-1") == notes
 
 
 def test_a_site_file_alone_is_enough_and_no_store_is_made(

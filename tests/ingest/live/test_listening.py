@@ -342,6 +342,8 @@ def test_a_store_that_is_away_is_waited_for_and_nothing_is_acknowledged_before(
         talk.send(wire.publish(*message, 1))
         until(lambda: State.NO_STORE in states)
         assert "waiting for the store" in (seen.listener.why_not_ready() or "")
+        # It can be asked, but what counts is that a batch does not go in.
+        assert seen.listener.why_no_store() == "it cannot be reached, or not be written"
         gate.set()
         assert talk.acknowledged(1) == [1]
         while talk.packet():
@@ -459,6 +461,14 @@ def test_whether_the_store_can_be_written_is_asked_of_it(
         why = "it cannot be reached, or not be written"
         assert seen.listener.why_no_store() == (why if refusal else None)
     assert seen.listener.why_no_store() is not None
+
+
+def test_before_it_begins_the_store_is_only_being_opened(broker: MosquittoServer) -> None:
+    def never() -> Store:
+        raise AssertionError
+
+    listener = Listener(ListenSettings(parse_broker(broker.url)), never)
+    assert listener.why_no_store() == "it is being opened"
 
 
 def test_a_store_that_is_not_there_yet_is_waited_for(
