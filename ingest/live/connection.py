@@ -329,7 +329,9 @@ class Connection:
         if sock is not None:
             sock.read_rest()
         if self._lost is None and sock is not None and sock.error is not None:
-            self._lost = trouble.from_network(self.broker.where, sock.error, ca=self.broker.ca)
+            self._lost = trouble.from_network(
+                self.broker.where, sock.error, ca=self.broker.ca, was_in=self._came_in is not None
+            )
         if self._lost is None:
             self._lost = BrokerError(self.broker.where, "the broker closed the connection")
         self.drop()

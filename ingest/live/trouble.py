@@ -87,8 +87,22 @@ def not_subscribed(where: str, filters: dict[str, str]) -> BrokerError:
     )
 
 
-def from_network(where: str, exc: OSError, *, ca: object = None) -> BrokerError:
-    """Return the error behind an exception of a socket or of TLS."""
+def from_network(
+    where: str, exc: OSError, *, ca: object = None, was_in: bool = False
+) -> BrokerError:
+    """Return the error behind an exception of a socket or of TLS.
+
+    Parameters
+    ----------
+    where : str
+        The broker's address, without its password.
+    exc : OSError
+        What the network said.
+    ca : object, optional
+        Whose signature was asked for.
+    was_in : bool
+        The broker had let us in on this connection: then the port speaks what it should.
+    """
     if isinstance(exc, ssl.SSLCertVerificationError):
         trusted = f"--ca {ca}" if ca else "the system's authorities, as there is no --ca"
         return BrokerError(
@@ -106,7 +120,7 @@ def from_network(where: str, exc: OSError, *, ca: object = None) -> BrokerError:
     if isinstance(exc, ConnectionRefusedError):
         return BrokerError(where, "nobody listens there: check host and port, and that it runs")
     hint = f": {_TLS_HINT}" if where.startswith("mqtts") else ""
-    if isinstance(exc, ConnectionResetError) and not hint:
+    if isinstance(exc, ConnectionResetError) and not hint and not was_in:
         hint = ": if that port speaks TLS, write mqtts://"
     return BrokerError(where, f"the connection failed: {exc.strerror or exc}{hint}")
 

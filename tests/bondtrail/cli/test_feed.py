@@ -76,6 +76,9 @@ def test_the_site_file_of_a_store_tells_what_the_tags_mean(
     run("load", readings, "--site", site_file)
     done = run("feed", readings, "--broker", broker.url, "--speed", "max", "--as", "sparkplug")
     assert (done.status, done.out[:20]) == (0, "Published 3 readings")
+    dies = "points unknown as of now, long after the record"
+    assert dies in done.err
+    assert dies not in run("feed", readings, "--broker", broker.url, "--now").err
 
 
 def test_the_demo_is_fed_without_a_site_file(run: Run, broker: MosquittoServer) -> None:

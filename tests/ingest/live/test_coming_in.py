@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from paho.mqtt.client import Client
 
-from ingest.live.broker_url import Broker
+from ingest.live.broker_url import Broker, Version, parse_broker
 from ingest.live.connection import Connection
 from ingest.live.paho_client import BufferedClient, new_client, tls_context
 from ingest.live.sockets import BufferedSocket
@@ -43,6 +43,12 @@ def came_in(broker: Broker) -> None:
     connection = Connection(broker, "listener", clock=time.time_ns)
     connection.open(["bondtrail/quay/#"])
     connection.close()
+
+
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
+def test_a_port_that_speaks_tls_is_hinted_at(guarded: MosquittoServer, version: Version) -> None:
+    plain = parse_broker(f"mqtt://127.0.0.1:{guarded.port}", version=version)
+    assert "write mqtts://" in str(refusal(plain))
 
 
 def refusal(broker: Broker) -> BrokerError:

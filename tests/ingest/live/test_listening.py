@@ -576,6 +576,27 @@ def test_a_broker_that_delivers_nothing_is_doubted(
         assert seen.failure is None
 
 
+def test_a_broker_that_delivers_only_some_topics_is_doubted_while_those_come(
+    site: Site, url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rounds, "ECHO_S", 0.5)
+    rules = f"topic write bondtrail/#\ntopic read bondtrail/{site.id}/+/flow\n"
+    with (
+        mosquitto(acl=rules) as partial,
+        desk(parse_broker(partial.url), lambda: open_store(url)) as seen,
+        Publisher(partial.port) as publisher,
+    ):
+        assert seen.ready.wait(LONG_S)
+        coming = iter(flows(site, 100_000))
+
+        def is_doubted() -> bool:
+            publisher.publish([next(coming)])
+            return "(ACL)" in seen.listener.state.detail
+
+        until(is_doubted)
+        assert seen.figure("bondtrail_samples_total", outcome="new") > 0
+
+
 def test_a_subscription_that_is_refused_at_the_start_is_a_fault(site: Site, url: str) -> None:
     def script(talk: Talk) -> None:
         talk.let_in()
