@@ -19,7 +19,11 @@ from store import engine
 
 
 class Statements(LRUCache[Any, Compiled]):
-    """What was written out, by the kind of database instead of by the one that asked first."""
+    """What was written out, by the kind of database instead of by the one that asked first.
+
+    No statement of the store depends on the version or the settings of a server: one that did would
+    need those in the key.
+    """
 
     def get(self, key: Any, default: Any = None) -> Any:
         return super().get(_of_kind(key), default)

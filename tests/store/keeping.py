@@ -24,8 +24,8 @@ class Kept(ABC):
 
     def __init__(self, url: str) -> None:
         self._store = open_store(url)
-        self._remembered: set[str] = set()
-        self._remember("")
+        self._fills: dict[str, Fill] = {}
+        self._save("")
 
     def empty(self) -> Store:
         """Return the store, with nothing in it."""
@@ -33,17 +33,15 @@ class Kept(ABC):
 
     def holding(self, name: str, fill: Fill) -> Store:
         """Return the store with what ``fill`` puts into an empty one; it is remembered by name."""
-        if name not in self._remembered:
+        if name not in self._fills:
             fill(self.empty())
-            self._remember(name)
+            self._save(name)
+            self._fills[name] = fill
+        assert self._fills[name] is fill, f"two tests fill {name!r} differently"
         return self._set_back(name)
 
     def close(self) -> None:
         self._store.close()
-
-    def _remember(self, name: str) -> None:
-        self._save(name)
-        self._remembered.add(name)
 
     def _set_back(self, name: str) -> Store:
         self._restore(name)

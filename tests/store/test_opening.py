@@ -423,6 +423,7 @@ def test_two_programs_may_open_an_empty_store_at_once(empty_url: str) -> None:
         cwd=Path(face.__file__).parent.parent,
         capture_output=True,
         text=True,
+        timeout=120,
     )
     assert ended.stdout == "[0, 0]\n", ended.stderr
     with open_store(empty_url) as store:
