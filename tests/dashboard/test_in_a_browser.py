@@ -221,7 +221,7 @@ def test_a_narrow_screen_needs_no_sideways_scrolling(
     browser: Browser, board: str, look, path: str, heading: str
 ) -> None:
     browser.show(420, 900)
-    look(board + path, heading)
+    look(board + path, heading, anew=True)  # as a colleague does to whom the address was sent
     undrawn = "figure:not(:has(.main-svg)), .grid:not(:has(.ag-root))"
     browser.wait(lambda d: not d.find_elements(By.CSS_SELECTOR, undrawn))
     assert browser.driver.execute_script("return document.documentElement.scrollWidth") <= 420
