@@ -72,15 +72,15 @@ class Left:
         Parameters
         ----------
         gone : iterable of (int, int)
-            What was found before the floor and is not found again: its readings are not all there.
+            What was found before the floor and is not found again, or where readings lack.
         transfer : (int, int)
-            What is replayed of the transfer: nothing of it is left out.
+            Nothing of it is left out.
         """
         start, end = self.readings
         for begun, ended in gone:
-            if ended <= transfer[0]:
+            if max(ended, begun + 1) <= transfer[0]:
                 start = max(start, ended, begun + 1)
-            elif begun >= transfer[1]:
+            elif transfer[1] <= begun < self.since:
                 end = min(end, begun)
         return replace(
             self,

@@ -12,6 +12,7 @@ import pytest
 
 from analytics.evidence import Grade, Outcome, Package, Verification, build, verify_bytes
 from analytics.evidence.documents import Moment
+from analytics.evidence.left import Left
 from analytics.replay.missing import REMOVED
 from analytics.retention import retain
 from analytics.runs import analyse
@@ -200,7 +201,10 @@ def test_a_hookup_that_was_over_at_the_floor_is_not_told_above_it(
     replay = json.loads(quay.files_of(package.content)["replay.json"])
     assert replay["start"] < format_time(over.end)
     assert [each["start"] for each in replay["hookups"]] == [format_time(on.start)]
-    assert verify_bytes(package.content).sound
+    found = verify_bytes(package.content)
+    assert found.outcome is Outcome.UNCHECKED
+    # Readings of the pause before it were removed.
+    assert "whether it had begun before" in said(found, "rules")
 
 
 @pytest.mark.parametrize(
@@ -221,6 +225,27 @@ def test_a_package_of_the_format_before_floors_is_checked_as_it_was(
     missing = json.loads(files["replay.json"])["missing"]
     assert (REMOVED in [each["why"] for each in missing]) is tells_of_it
     assert verify_bytes(quay.remade(files)).sound
+
+
+@pytest.mark.parametrize(
+    ("gone", "reaches"),
+    [
+        pytest.param((10, 30), (30, None), id="before-it"),
+        pytest.param((10, 40), (40, None), id="as-it-begins"),
+        pytest.param((10, 41), (None, None), id="into-it"),
+        pytest.param((39, 39), (40, None), id="a-moment-before-it"),
+        pytest.param((40, 40), (None, None), id="the-moment-it-begins"),
+        pytest.param((49, 90), (None, None), id="as-it-is-not-over"),
+        pytest.param((50, 90), (None, 50), id="as-it-is-over"),
+        pytest.param((99, 120), (None, 99), id="last-before-the-floor"),
+        pytest.param((100, 120), (None, None), id="at-the-floor"),
+    ],
+)
+def test_what_is_gone_ends_what_is_left_beside_a_transfer_and_below_the_floor(
+    gone: tuple[int, int], reaches: tuple[int | None, int | None]
+) -> None:
+    left = Left(since=100, kept=90).without([gone], (40, 50))
+    assert (left.start, left.end) == reaches
 
 
 # Floors that are made up
