@@ -144,9 +144,12 @@ def _of_rules(package: Opened, again: Gathered) -> Check:
             f"Version {RULES_VERSION} was run again on the readings, which do not reach far "
             "enough to tell all of this transfer."
         ]
-    said += [f"Not run again: {each}." for each in again.differences]
+    said += [f"Not {_NOT[each.is_given]}: {each}." for each in again.differences]
     said += _left_out(package)
     return Check("rules", Grade.UNTOLD if own else Grade.GOOD, said)
+
+
+_NOT = {False: "run again", True: "told whole"}
 
 
 def _left_out(package: Opened) -> Iterator[str]:

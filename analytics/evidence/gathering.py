@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 from analytics.core.isolation import AFTER_WORK_NS
 from analytics.core.situation import Signals
-from analytics.epochs import FOREVER, OF_TRANSFER, Epoch
+from analytics.epochs import FOREVER, OF_TRANSFER, Epoch, limits_at
 from analytics.evidence.faults import EvidenceError, NotAnalysedError, UnknownTransferError
 from analytics.evidence.left import FromLeft, Left
 from analytics.evidence.losses import loss_ends
+from analytics.evidence.reach import needed
 from analytics.evidence.readings import Enclosed, signals_of
 from analytics.evidence.rerun import (
     NAMED_BY,
@@ -195,7 +196,10 @@ def _within(
     else:
         is_cut = _is_cut(store, floor, shown[0])
         start, since = _beginning(stored, shown[0], first, is_cut=is_cut)
-    found = _Found.of(store, transfer, since, shown[1])
+    limits = limits_at(stored.epochs(), transfer.start)
+    needs = needed((transfer.start, transfer.end), limits)
+    start = max(min(start, needs[0]), first if floor is None else _all_from(floor, transfer, first))
+    found = _Found.of(store, transfer, since, shown[1], needs[1])
     judged_until = _analysed_until(store, found, max(shown[1], min(found.settled, last)))
     window = Window(start, since, shown[1], shown[1])
     rows = found.rows()
@@ -225,7 +229,11 @@ def _within(
         reviews=store.reviews.log(),
         left=left,
         differences=compared(
-            rows, run_again(enclosed, window), window, asked=asked(left, transfer, begins)
+            rows,
+            run_again(enclosed, window),
+            window,
+            asked=asked(left, transfer, begins),
+            about=transfer.id,
         ),
         damaged=damaged,
         heard=_heard(store, stored.station, readings, window),
@@ -310,6 +318,11 @@ def _replayed(store: FromLeft, transfer: Transfer, now: int) -> Replay:
         raise EvidenceError(str(exc), exc.remedy) from exc
 
 
+def _all_from(floor: Floor, transfer: Transfer, first: int) -> int:
+    """Return from when on all readings of a transfer's time are there that ever were. [ns]"""
+    return max(first, floor.context) if transfer.start >= floor.since else first
+
+
 def _is_cut(store: Store, floor: Floor | None, moment: int) -> bool:
     """Tell whether readings before a moment may have been removed, and no hold kept them. [ns]"""
     if floor is None or moment >= floor.since:
@@ -363,14 +376,18 @@ class _Found:
     """The results of a station that a package tells."""
 
     transfer: Transfer
+    needs: int
     transfers: Sequence[Transfer]
     hookups: Sequence[Hookup]
     trips: Sequence[Trip]
     findings: Sequence[Finding]
 
     @classmethod
-    def of(cls, store: Store, transfer: Transfer, since: int, until: int) -> _Found:
-        """Return those that overlap ``[since, until)``, and what goes with its transfers. [ns]"""
+    def of(cls, store: Store, transfer: Transfer, since: int, until: int, needs: int) -> _Found:
+        """Return those that overlap ``[since, until)``, and what goes with its transfers. [ns]
+
+        ``needs`` is until when the readings have to tell whether the transfer went on.
+        """
         station = transfer.station
         transfers = store.transfers(station, since, until)
         findings = {each.id: each for each in store.findings(station, since, until)}
@@ -382,6 +399,7 @@ class _Found:
             }
         return cls(
             transfer,
+            needs,
             transfers,
             store.hookups(station, since, until),
             store.trips(station, since, until),
@@ -390,7 +408,7 @@ class _Found:
 
     @property
     def settled(self) -> int:
-        """When all that began in the transfer was over, within a day of its end. [ns]"""
+        """When all that began in the transfer was over for good, within a day of its end. [ns]"""
         ends = [each.end for each in self.hookups if each.start <= self.transfer.end]
         ends += [
             each.end
@@ -398,24 +416,24 @@ class _Found:
             if each.start <= self.transfer.end and each.kind is not Kind.RESISTANCE_DRIFT
         ]
         ends += [loss_ends(each) for each in self.trips if each.time <= self.transfer.end]
-        return min(max([self.transfer.end, *ends]), self.transfer.end + _MOST_AHEAD)
+        return min(max([self.needs, *ends]), self.transfer.end + _MOST_AHEAD)
 
     def rows(self) -> dict[str, list[Plain]]:
         """Return them as plain values, by sort."""
         return {sort: plain_rows(getattr(self, sort)) for sort in NAMED_BY}
 
 
-def _analysed_until(store: Store, found: _Found, needed: int) -> int:
+def _analysed_until(store: Store, found: _Found, until: int) -> int:
     """Return until when the results are those of the readings. [ns]
 
     Raises
     ------
     NotAnalysedError
-        If readings, tickets or limits from before ``needed`` came since, or other rules judged.
+        If readings, tickets or limits from before ``until`` came since, or other rules judged.
     """
     station = found.transfer.station
     mark = store.waiting().get(station)
-    if mark is not None and mark.since < needed:
+    if mark is not None and mark.since < until:
         raise _not_analysed(station)
     others = {each.rules for each in found.findings} - {RULES_VERSION}
     if others:
@@ -442,9 +460,15 @@ def _window(
         end = min(max(window.until, found.settled + ahead), last)
         wider = replace(window, end=end)
         again = run_again(_bearing_on(stored, wider), wider)
-        if end == last or all(each.beyond for each in compared(rows, again, wider)):
+        found_again = compared(rows, again, wider, about=found.transfer.id)
+        if end == last or all(map(_is_far, found_again)):
             return wider
     return replace(window, end=min(max(window.until, found.settled + _LOOK_AHEAD[0]), last))
+
+
+def _is_far(difference: Difference) -> bool:
+    """Tell whether no few readings more would settle a difference."""
+    return difference.beyond and not (difference.is_given and difference.sort == "hookup")
 
 
 def _bearing_on(stored: Grounds, window: Window) -> Grounds:

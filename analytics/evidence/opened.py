@@ -126,6 +126,7 @@ class Opened:
                 run_again(grounds, window),
                 window,
                 asked=asked(about.left, transfer, self._begins(transfer, replay)),
+                about=transfer.id,
             ),
             damaged=about.damaged,
             heard=self.heard,

@@ -196,7 +196,7 @@ def findings(source: Source) -> Section:
         )
     if not rows:
         text.insert(0, "None in the enclosed span. That does not say that anything was safe.")
-    beyond = "These reach beyond the enclosed readings and do not come out of them"
+    beyond = "These reach beyond the enclosed readings, or may, and do not come out of them whole"
     return Section(
         "Findings",
         text,

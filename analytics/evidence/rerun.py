@@ -16,6 +16,7 @@ from analytics.core.situation import Signals
 from analytics.core.station import Verdict, examine
 from analytics.epochs import OF_TRANSFER, Epoch, epochs_of, merged, select
 from analytics.evidence.losses import continued, going_on
+from analytics.evidence.reach import Untold, last_reading, outlives, untold
 from analytics.evidence.rows import Plain, differing, plain_rows
 from bondtrail.results import Kind, Ticket, WorkWindow
 from bondtrail.site import Site, Station
@@ -68,7 +69,20 @@ def run_again(grounds: Grounds, window: Window) -> Again:
         under_way=_those(earlier, lambda row: _goes_past(row, window.since)),
         over=_those(earlier, lambda row: not _goes_past(row, window.since)),
         lost=frozenset().union(*(going_on(verdict) for _, verdict in verdicts)),
+        untold=dict(
+            pair
+            for epoch, verdict in verdicts
+            for pair in untold(verdict)
+            if pair[0] in _begun_in(epoch, verdict)
+        ),
+        last_reading=last_reading(verdict for _, verdict in verdicts),
     )
+
+
+def _begun_in(epoch: Epoch, verdict: Verdict) -> set[str]:
+    """Return the ids of the transfers that began in an epoch: it judges them."""
+    ids = verdict.case.ids
+    return {name for start, name in ids.items() if epoch.start <= start < epoch.end}
 
 
 def _those(results: Results, are: Callable[[Plain], bool]) -> Results:
@@ -138,12 +152,18 @@ class Again:
         What began and ended in the readings before ``since``.
     lost : frozenset of int
         The moments of the trips whose loss of bond goes on where the readings end. [ns]
+    untold : mapping of str to str
+        Of which transfers the readings do not tell whether they are whole, by id, and why.
+    last_reading : int or None
+        When the last reading of any point is. [ns]
     """
 
     begun: Results
     under_way: Results
     over: Results
     lost: frozenset[int] = frozenset()
+    untold: Untold = field(default_factory=dict)
+    last_reading: int | None = None
 
 
 def results_of(episodes: Episodes) -> dict[str, list[Plain]]:
@@ -165,6 +185,8 @@ class Difference:
         Whether it reaches beyond the enclosed readings, so that it cannot come out of them.
     row : mapping
         The result.
+    is_given : bool
+        Whether the rules do give it, and what is enclosed does not tell whether that is all of it.
     """
 
     sort: str
@@ -172,6 +194,7 @@ class Difference:
     said: str
     beyond: bool
     row: Plain = field(repr=False, compare=False)
+    is_given: bool = False
 
     @property
     def span(self) -> tuple[int, int]:
@@ -190,9 +213,14 @@ class Difference:
 
 
 def compared(
-    enclosed: Results, again: Again, window: Window, *, asked: int | None = None
+    enclosed: Results,
+    again: Again,
+    window: Window,
+    *,
+    asked: int | None = None,
+    about: str | None = None,
 ) -> list[Difference]:
-    """Return where results of a window are not what the rules give again.
+    """Return where results of a window are not what the rules give again, or may not be whole.
 
     Parameters
     ----------
@@ -206,6 +234,8 @@ def compared(
     asked : int, optional
         From when on more was to be shown than the station's floor allows: what the readings tell
         there is named, or a floor that is made up could hide it. [ns]
+    about : str, optional
+        The id of the transfer that matters: of it and its hookups is told whether they are whole.
     """
     longer = continued(enclosed["trips"], again.begun["trips"], again.lost)
     trips = [longer.get(row["time_ns"], row) for row in again.begun["trips"]]
@@ -218,7 +248,30 @@ def compared(
     ]
     goes_on = f"its loss of bond goes on after the enclosed readings end, {format_time(window.end)}"
     found += [_difference("trips", row, goes_on, goes_on) for row in longer.values()]
+    if about is not None:
+        found += _not_whole(enclosed, again, about, found)
     return found if asked is None else [*found, *_below(again, window, asked)]
+
+
+def _not_whole(
+    enclosed: Results, again: Again, about: str, found: Sequence[Difference]
+) -> Iterator[Difference]:
+    """Yield what the rules give of a transfer and its hookups, and may go on beyond the readings.
+
+    What differs is told as such already.
+    """
+    told = {(each.sort, each.name) for each in found}
+    for row in (row for row in enclosed["transfers"] if row["id"] == about):
+        if about in again.untold and ("transfer", about) not in told:
+            yield _given("transfers", row, f"it cannot be told {again.untold[about]}")
+        for hookup in enclosed["hookups"]:
+            each = _given("hookups", hookup, _ENDS)
+            is_cut = each.is_about(row) and outlives(hookup, again.last_reading)
+            if is_cut and (each.sort, each.name) not in told:
+                yield each
+
+
+_ENDS = "it cannot be told whether it went on: it ends after the last of the enclosed readings"
 
 
 def _below(again: Again, window: Window, asked: int) -> Iterator[Difference]:
@@ -342,6 +395,10 @@ def _of_sort(
 def _difference(sort: str, row: Plain, how: str, why: str | None) -> Difference:
     """Return a difference: ``how`` it is one, and ``why`` it cannot be otherwise, if so."""
     return Difference(_SORTS[sort], _name(row), why or how, why is not None, row)
+
+
+def _given(sort: str, row: Plain, said: str) -> Difference:
+    return Difference(_SORTS[sort], _name(row), said, beyond=True, row=row, is_given=True)
 
 
 def _how(row: Plain, other: Plain | None, scope: _Scope) -> str | None:

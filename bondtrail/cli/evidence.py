@@ -225,7 +225,7 @@ def _build(
         print(f"Signed by the key {package.signer}.")
     else:
         print(wrapped("Not signed: without --sign only those digests tell a package made anew."))
-    say(*(wrapped(f"Not to be run again from it: {each}", 2) for each in package.beyond))
+    say(*(wrapped(f"Not to be told whole from it: {each}", 2) for each in package.beyond))
     if held is not None:
         say(held)
     print(PERSONAL)
