@@ -9,6 +9,7 @@ from analytics.core.isolation import AFTER_WORK_NS
 from analytics.core.situation import Signals
 from analytics.epochs import FOREVER, OF_TRANSFER, Epoch, limits_at
 from analytics.evidence.faults import EvidenceError, NotAnalysedError, UnknownTransferError
+from analytics.evidence.gone import lacking, narrower
 from analytics.evidence.left import FromLeft, Left
 from analytics.evidence.losses import loss_ends
 from analytics.evidence.reach import needed
@@ -105,6 +106,8 @@ class Gathered:
     heard : mapping of Role to (int, int)
         When the first and the last reading of each point are that the store holds at all, moved
         to the ends of the window where they are beyond it: an estimate asks for them. [ns]
+    lacking : sequence of (int, int)
+        Where readings lack in the window that may have been removed. [ns]
     """
 
     transfer: Transfer
@@ -124,6 +127,7 @@ class Gathered:
     differences: Sequence[Difference]
     damaged: Sequence[str]
     heard: Heard
+    lacking: Sequence[tuple[int, int]] = ()
 
 
 def gathered(store: Store, transfer_id: str, margin_s: float) -> Gathered:
@@ -157,23 +161,14 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
     left = None if floor is None or begins >= floor.since else Left.of(floor, transfer)
     while True:
         found = _within(store, transfer, margin, floor, left)
-        narrower = _narrower(found)
-        if narrower == left:
+        if left is None or left.is_above(transfer):
             return found
-        left = narrower
-
-
-def _narrower(found: Gathered) -> Left | None:
-    """Return what is left without results beside a transfer whose readings are not all there.
-
-    Before the floor nothing else tells which those are.
-    """
-    transfer, replay = found.transfer, found.replay
-    if found.left is None or found.left.is_above(transfer):
-        return found.left
-    gone = (each.span for each in found.differences if not each.beyond)
-    own = min(transfer.start, replay.start), max(transfer.end, replay.end)
-    return found.left.without(gone, own)
+        span = found.replay.start, found.replay.end
+        # Before the floor nothing else tells whose readings are all there.
+        narrowed = narrower(left, transfer, span, found.differences, found.lacking)
+        if narrowed == left:
+            return found
+        left = narrowed
 
 
 def _within(
@@ -205,10 +200,11 @@ def _within(
     rows = found.rows()
     window = _window(stored, found, rows, window, min(last, judged_until))
     grounds = _bearing_on(stored, window)
-    readings, replaced, damaged = _readings(store, source, grounds.epochs(), window)
+    readings, replaced, damage = _readings(store, source, grounds.epochs(), window)
     enclosed = replace(
         grounds, read=lambda station, begin, end: signals_of(readings, station, begin, end)
     )
+    heard = _heard(store, stored.station, readings, window)
     return Gathered(
         transfer=transfer,
         replay=replay,
@@ -235,9 +231,23 @@ def _within(
             asked=asked(left, transfer, begins),
             about=transfer.id,
         ),
-        damaged=damaged,
-        heard=_heard(store, stored.station, readings, window),
+        damaged=sorted({str(error) for error in damage}),
+        heard=heard,
+        lacking=[] if left is None else _lacking(left, window, grounds, readings, heard, damage),
     )
+
+
+def _lacking(
+    left: Left,
+    window: Window,
+    grounds: Grounds,
+    readings: Mapping[Role, Enclosed],
+    heard: Heard,
+    damage: Sequence[DamageError],
+) -> list[tuple[int, int]]:
+    stale = longest_held(grounds.epochs())
+    lines = {role: (each.samples, stale[role]) for role, each in readings.items()}
+    return lacking(left, (window.start, window.end), lines, heard, damage)
 
 
 def asked(left: Left | None, transfer: Transfer, begins: int) -> int | None:
@@ -493,7 +503,7 @@ def _bearing_on(stored: Grounds, window: Window) -> Grounds:
 
 def _readings(
     store: Store, source: FromLeft, epochs: Sequence[Epoch], window: Window
-) -> tuple[dict[Role, Enclosed], dict[Role, Sequence[Replaced]], list[str]]:
+) -> tuple[dict[Role, Enclosed], dict[Role, Sequence[Replaced]], list[DamageError]]:
     """Return the readings of every point that hold in a window, and their earlier values.
 
     And what of them is damaged.
@@ -509,4 +519,4 @@ def _readings(
             replaced[role] = earlier
         arrived = store.arrivals(name, samples.time)
         readings[role] = Enclosed(samples, arrived.first, arrived.last)
-    return readings, replaced, sorted({str(error) for error in damage})
+    return readings, replaced, damage

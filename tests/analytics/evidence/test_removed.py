@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Iterator, Mapping
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +21,7 @@ from analytics.runs import analyse
 from bondtrail.site import parse_site
 from bondtrail.times import format_time
 from store import Floor, Store, layout, open_store
-from tests.analytics.core.build import OPEN, held, ns
+from tests.analytics.core.build import OPEN, Stretch, held, ns
 from tests.analytics.evidence import quay
 from tests.analytics.evidence.forging import (
     all_anew,
@@ -175,6 +177,20 @@ def test_a_package_whose_readings_are_held_is_the_same_afterwards(
     assert (again.span, again.beyond) == (before.span, before.beyond)
 
 
+def fill(store: Store, resistance: Sequence[Stretch], flow: Sequence[Stretch]) -> None:
+    """Put two days into a store that keeps one of them, and analyse it."""
+    store.put_site(parse_site(f"{site('spot').text}\n[retention]\nreadings_days = 3\n"), 0)
+    store.write(
+        {
+            "spot.resistance": held(*resistance, start=MONDAY, every_s=MINUTE),
+            "spot.flow": held(*flow, start=MONDAY, every_s=MINUTE),
+            "elsewhere.flow": held((MINUTE, 0.0), start=MONDAY + 4 * DAY),
+        }
+    )
+    store.fold()
+    analyse(store, now=NOW)
+
+
 def test_a_hookup_that_was_over_at_the_floor_is_not_told_above_it(
     empty_store: Path, tmp_path: Path
 ) -> None:
@@ -183,16 +199,7 @@ def test_a_hookup_that_was_over_at_the_floor_is_not_told_above_it(
     resistance = [*clamp, (22 * HOUR, OPEN)]
     flow = [(22 * HOUR, 0.0), (HOUR, 60.0), (HOUR, 0.0), (HOUR, 60.0), (23 * HOUR, 0.0)]
     with opened(copied(empty_store, tmp_path)) as store:
-        store.put_site(parse_site(f"{site('spot').text}\n[retention]\nreadings_days = 3\n"), 0)
-        store.write(
-            {
-                "spot.resistance": held(*resistance, start=MONDAY, every_s=MINUTE),
-                "spot.flow": held(*flow, start=MONDAY, every_s=MINUTE),
-                "elsewhere.flow": held((MINUTE, 0.0), start=MONDAY + 4 * DAY),
-            }
-        )
-        store.fold()
-        analyse(store, now=NOW)
+        fill(store, resistance, flow)
         assert retain(store, now=NOW).samples
         over, on = store.hookups()
         floor = store.floors()["spot"].since
@@ -246,6 +253,38 @@ def test_what_is_gone_ends_what_is_left_beside_a_transfer_and_below_the_floor(
 ) -> None:
     left = Left(since=100, kept=90).without([gone], (40, 50))
     assert (left.start, left.end) == reaches
+
+
+LONGER = "UPDATE transfer SET flow_s = flow_s + 60 WHERE start_ns = :start"
+TAKEN_OUT = "DELETE FROM transfer WHERE start_ns = :start"
+DAMAGED = """UPDATE segment SET checksum = checksum + 1
+    WHERE first_ns <= :start AND last_ns > :start AND point_id =
+    (SELECT id FROM point WHERE name = 'spot.resistance')"""
+
+
+@pytest.mark.parametrize(
+    ("number", "other", "change", "told"),
+    [
+        pytest.param(THIRD, SECOND, LONGER, "the rules give another flow_s", id="changed"),
+        pytest.param(THIRD, SECOND, TAKEN_OUT, "and it is not enclosed", id="taken-out"),
+        pytest.param(THIRD, SECOND, DAMAGED, "could not be read", id="damaged"),
+        pytest.param(SEVENTH, EIGHTH, LONGER, "the rules give another flow_s", id="above-it"),
+    ],
+)
+def test_a_neighbour_whose_readings_are_there_is_named_where_they_contradict_it(
+    removed: Store, judged: Path, tmp_path: Path, number: int, other: int, change: str, told: str
+) -> None:
+    ids = [each.id for each in removed.transfers()]
+    start = removed.transfers()[other].start
+    file = copied(judged, tmp_path)
+    with opened(file) as store:
+        assert retain(store, now=NOW).samples
+    with closing(sqlite3.connect(file)) as database, database:
+        assert database.execute(change, {"start": start}).rowcount == 1
+    with opened(file) as store:
+        found = verify_bytes(build(store, ids[number], margin_s=2.0 * DAY).content)
+    assert found.outcome is Outcome.WRONG
+    assert told in said(found, "rules")
 
 
 # Floors that are made up
