@@ -88,6 +88,12 @@ class Given:
         That reading.
     quality : int
         Code of its `bondtrail.samples.Quality`.
+    alias : int or None
+        By which the source may give it instead of the metric; None where by none.
+    datatype : int
+        Code of the type that it has by that alias.
+    session : int or None
+        In which the source gave it that alias; None where it numbers none.
     """
 
     point: str
@@ -97,3 +103,6 @@ class Given:
     time: int | None = None
     value: float = 0.0
     quality: int = 0
+    alias: int | None = None
+    datatype: int = 0
+    session: int | None = None

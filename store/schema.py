@@ -502,6 +502,9 @@ given = Table(
     _text("source"),
     _text("device"),
     _text("metric"),
+    Column("alias", BigInteger, nullable=True),
+    _count("datatype"),
+    Column("session", BigInteger, nullable=True),
 )
 """Which source was last to begin to give a point, by the point's name; see `store.sources`."""
 

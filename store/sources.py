@@ -61,10 +61,14 @@ def every(tx: Transaction) -> list[Source]:
     return [Source(*row) for row in tx.conn.execute(query)]
 
 
+_BY_ALIAS = ("alias", "datatype", "session")
+
+
 def put_given(tx: Transaction, told: Iterable[Given]) -> None:
     """Note who gives points: the last one counts."""
     rows = [
         {name: fit(getattr(each, name)) for name in ("point", "source", "device", "metric")}
+        | {name: getattr(each, name) for name in _BY_ALIAS}
         for each in told
     ]
     if rows:
@@ -76,7 +80,9 @@ def _giving(dialect: str) -> sqlite.Insert | postgresql.Insert:
     statement = of_dialect(dialect, given)
     return statement.on_conflict_do_update(
         index_elements=[given.c.point],
-        set_={name: statement.excluded[name] for name in ("source", "device", "metric")},
+        set_={
+            name: statement.excluded[name] for name in ("source", "device", "metric", *_BY_ALIAS)
+        },
     )
 
 
@@ -86,6 +92,7 @@ def every_given(tx: Transaction) -> list[Given]:
     query = (
         select(c.point, c.source, c.device, c.metric)
         .add_columns(newest.last_ns, newest.value, newest.quality)
+        .add_columns(*(c[name] for name in _BY_ALIAS))
         .join(point, newest.name == c.point)
         .where(newest.last_ns.is_not(None))
         .order_by(c.point)

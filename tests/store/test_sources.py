@@ -145,6 +145,13 @@ def test_the_last_to_give_a_point_counts(store: Store) -> None:
     assert store.given() == [replace(other, time=T0, value=812.0)]
 
 
+def test_by_which_alias_a_point_is_given_is_told(store: Store) -> None:
+    by_alias = replace(GIVEN, alias=2**63 - 1, datatype=10, session=255)
+    for told in (by_alias, GIVEN, by_alias):
+        store.write(FLOW, given=[told])
+        assert store.given() == [replace(told, time=T0, value=812.0)]
+
+
 def test_nobody_gives_a_point_without_readings(store: Store) -> None:
     store.write({}, given=[GIVEN])
     assert store.given() == []

@@ -34,7 +34,8 @@ class Data:
         reading = self._following.reading(said, device, is_uncertain=doubt is Wrong.UNBORN)
         untold = reading.data(device.aliases if doubt is None else None)
         if untold:
-            if doubt is not Wrong.LOST or not self._keep(node, device, said.message):
+            may_tell = doubt is Wrong.LOST or (doubt is Wrong.UNBORN and device.had_aliases)
+            if not may_tell or not self._keep(node, device, said.message):
                 reading.refuse(doubt or Wrong.UNKNOWN_ALIAS, untold)
             node.has_unnamed |= doubt is None
             if not said.is_late:
@@ -50,7 +51,7 @@ class Data:
             self._known.waits_no_more(message)
             reading = self._following.reading(said_before(node, message), device)
             if untold := reading.data(aliases, only_aliases=True):
-                reading.refuse(Wrong.LOST, untold)
+                reading.refuse(Wrong.LOST if device.is_born else Wrong.UNBORN, untold)
             reading.into(taken)
 
     def _keep(self, node: Node, device: Device, message: Message) -> bool:

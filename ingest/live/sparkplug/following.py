@@ -107,3 +107,4 @@ class Following:
             if (old := points.get(point)) is not None:
                 heard.time, heard.value, heard.marked = old.time, old.value, old.marked
                 heard.is_told = old.is_told and old.metric == heard.metric
+                heard.alias, heard.datatype, heard.session = old.alias, old.datatype, old.session

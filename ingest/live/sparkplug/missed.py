@@ -13,7 +13,7 @@ from bondtrail.samples import Quality
 from bondtrail.times import NS_PER_S
 from ingest.live.sparkplug.known import Known
 from ingest.live.sparkplug.names import Names, Owner
-from ingest.live.sparkplug.nodes import Heard, Node
+from ingest.live.sparkplug.nodes import Heard, Node, Tag
 
 MOST_ASKED = 10
 """Nodes that are asked for their births at once: each may answer by many thousand metrics."""
@@ -68,10 +68,14 @@ def _recalled(each: Given, names: Names, known: Known) -> Node | None:
         return None
     node = known.node(*owner[:2])
     device = None if node is None else known.device(node, owner[2])
-    if device is None:
+    if node is None or device is None:
         return None
     heard = device.heard_of(point, each.metric)
     heard.is_told = heard.metric == each.metric
+    if heard.is_told and each.alias is not None and not (node.is_alive or device.is_born):
+        heard.alias, heard.datatype, heard.session = each.alias, each.datatype, each.session
+        device.aliases[each.alias] = Tag(heard, each.metric, each.datatype)
+        node.bd_seq = each.session
     if heard.time is None:
         _put(heard, each)
         device.is_remembered = not device.is_born

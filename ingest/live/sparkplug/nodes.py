@@ -36,6 +36,8 @@ class Heard:
         By which the device gives it.
     is_told : bool
         That the device gives it was told, so that it outlives a restart.
+    alias, datatype, session : int or None
+        By which a birth lets the device give it too, as what, and in which session of its node.
     """
 
     point: str
@@ -46,6 +48,9 @@ class Heard:
     marked: int | None = None
     metric: str = ""
     is_told: bool = False
+    alias: int | None = None
+    datatype: int = 0
+    session: int | None = None
 
     @classmethod
     def of(cls, point: Point, metric: str) -> Heard:
@@ -100,7 +105,7 @@ class Device:
     missing_since : int or None
         When its node was born anew without it; None where it was not. [ns]
     aliases : dict of int to Tag
-        What its birth named; metrics without a point share one tag.
+        What its birth named, or did before a restart; metrics without a point share one tag.
     names : dict of str to Tag
         The same by name: those that have a point, or would have if another did not.
     points : dict of str to Heard
@@ -110,7 +115,8 @@ class Device:
     has_told : bool
         That it has metrics which the site file does not know was said.
     kept : list of Message
-        Data by alias that came while it was doubtful, until a birth tells what they are.
+        Data by alias that came while it was doubtful, or since a restart, until a birth tells what
+        they are.
     kept_since : int
         When the first of them came. [ns]
     """
@@ -129,6 +135,11 @@ class Device:
     has_told: bool = False
     kept: list[Message] = field(default_factory=list)
     kept_since: int = 0
+
+    @property
+    def had_aliases(self) -> bool:
+        """Whether it is known what it named before a restart: a birth can show that still holds."""
+        return self.is_remembered and bool(self.aliases)
 
     def heard_of(self, point: Point, metric: str) -> Heard:
         """Return a point as this device gives it, by the metric that was first to name it."""

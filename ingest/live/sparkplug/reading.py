@@ -22,7 +22,8 @@ from ingest.live.sparkplug.taken import Readings, Refused, Taken
 
 _EARLIEST_MS = EARLIEST // NS_PER_MS
 _AHEAD_MS = AHEAD // NS_PER_MS
-_LATEST_MS = (2**63 - 1) // NS_PER_MS
+_LATEST = 2**63 - 1
+_LATEST_MS = _LATEST // NS_PER_MS
 
 Displace = Callable[[Owner, str], None]
 Row = tuple[str, int, float, int]
@@ -66,6 +67,7 @@ class Reading:
         self._latest_ms = message.arrived // NS_PER_MS + _AHEAD_MS
         self._faults: dict[tuple[Fault | Wrong, Role | None], Refused] = {}
         self._source = said.node.source
+        self._session = said.node.bd_seq
         self._is_live = message.is_prompt and not message.is_repeat
         self._live: list[Row] = []
         self._past: list[Row] = []
@@ -167,10 +169,23 @@ class Reading:
             tag.datatype = metric.datatype
         if tag.wrong is not None:
             self._fault(tag.wrong)
+        alias: int | None = None
         if metric.alias or metric.HasField("alias"):
-            self._register(metric.alias, tag)
+            alias = metric.alias
+            self._register(alias, tag)
+        if tag.heard is not None and tag.name == tag.heard.metric:
+            self._note_alias(tag.heard, alias, metric.datatype)
         if tag.heard is not None and self._take(metric, metric.datatype, tag.heard):
             self._revive(tag.heard)
+
+    def _note_alias(self, heard: Heard, alias: int | None, datatype: int) -> None:
+        """Note by which alias a point may come, which is then told with its next reading."""
+        session = self._session
+        if alias is None or max(alias, session or 0) > _LATEST:
+            alias, datatype, session = None, 0, None
+        if (heard.alias, heard.datatype, heard.session) != (alias, datatype, session):
+            heard.alias, heard.datatype, heard.session = alias, datatype, session
+            heard.is_told = False
 
     def _register(self, alias: int, tag: Tag) -> None:
         aliases = self._device.aliases
@@ -264,7 +279,10 @@ class Reading:
         """Tell that the device gives a point."""
         heard.is_told = True
         device = self._device.owner[2]
-        self._given.append(Given(heard.point, self._source, device, heard.metric))
+        told = Given(heard.point, self._source, device, heard.metric)
+        if heard.alias is not None:
+            told = replace(told, alias=heard.alias, datatype=heard.datatype, session=heard.session)
+        self._given.append(told)
 
     def _revive(self, heard: Heard) -> None:
         """Let a birth end what a death began, though its value was read before.

@@ -39,6 +39,9 @@ def upgrade() -> None:
         sa.Column("source", sa.Text(), nullable=False),
         sa.Column("device", sa.Text(), nullable=False),
         sa.Column("metric", sa.Text(), nullable=False),
+        sa.Column("alias", sa.BigInteger(), nullable=True),
+        sa.Column("datatype", sa.BigInteger(), nullable=False),
+        sa.Column("session", sa.BigInteger(), nullable=True),
         sa.PrimaryKeyConstraint("point"),
     )
     op.create_table(

@@ -20,8 +20,10 @@ from ingest.live.sparkplug import SparkplugHost, known
 from ingest.live.sparkplug.host import KEEP_NS
 from ingest.live.sparkplug.missed import ASK_EVERY_NS, MOST_ASKED
 from ingest.live.sparkplug.reasons import Wrong
+from ingest.live.sparkplug.sparkplug_pb2 import Payload
 from tests.ingest.live.sparkplug.edge import (
     DOUBLE,
+    FLOAT,
     FLOW,
     OHM,
     PERMISSIVE,
@@ -36,6 +38,7 @@ from tests.ingest.live.sparkplug.edge import (
 
 RES, FLO, PERM, KEY = "rail-1.resistance", "rail-1.flow", "rail-1.permissive", "rail-1.bypass"
 KEEP = KEEP_NS // 1_000_000
+UNTOLD = (Wrong.UNBORN, Wrong.LOST)
 ASK_EVERY = ASK_EVERY_NS // 1_000_000
 GATE = "sparkplug plant/gate"
 
@@ -61,6 +64,19 @@ HEARD = [
 ]
 
 
+def by_alias(point: str, what: tuple[str, int, int], session: int = 0) -> Given:
+    """What a birth of device m1 lets it give by an alias."""
+    name, alias, datatype = what
+    return Given(point, GATE, "m1", name, alias=alias, datatype=datatype, session=session)
+
+
+KNOWN = [
+    replace(by_alias(point, what), time=ns(T - 1000), value=5.0)
+    for point, what in ((RES, OHM), (FLO, FLOW))
+]
+"""The same of device m1, with the aliases of its last birth."""
+
+
 def again(told: Iterable[Given] = HEARD) -> Talk:
     """Return a talk with a host that was just started."""
     host = SparkplugHost(SITE)
@@ -79,12 +95,34 @@ def test_a_point_is_told_once_when_it_is_first_heard() -> None:
     talk = Talk()
     talk.nbirth(metric("KEY-1", datatype=DOUBLE, double_value=1.0))
     first = talk.dbirth(born(OHM, 1.0), born(FLOW, 100.0), born(PERMISSIVE)).taken.given
-    assert first == [Given(RES, GATE, "m1", "Bond/Ohm"), Given(FLO, GATE, "m1", "FT-1")]
+    assert first == [by_alias(RES, OHM), by_alias(FLO, FLOW)]
     assert talk.ddata(told(FLOW, 1.0), seq=2).taken.given == []
     late = talk.ddata(told(PERMISSIVE, True), seq=3).taken.given
-    assert late == [Given(PERM, GATE, "m1", "PRM-1")]
-    talk.births(bd=1, at=9)
-    assert talk.dbirth(born(FLOW, 1.0), seq=2, at=10).taken.given == []
+    assert late == [by_alias(PERM, PERMISSIVE)]
+    talk.nbirth(at=9)
+    assert talk.dbirth(born(OHM, 1.0), born(FLOW, 1.0), at=9).taken.given == []
+
+
+def test_another_alias_type_or_session_of_a_point_is_told() -> None:
+    talk = Talk()
+    talk.births()
+    talk.nbirth(bd=1, at=9)
+    again = talk.dbirth(born(FLOW, 1.0), at=9).taken.given
+    assert again == [by_alias(FLO, FLOW, session=1)]
+    name, _, datatype = FLOW
+    for seq, other in enumerate([(name, 77, datatype), (name, 77, FLOAT)], 2):
+        found = talk.dbirth(born(other, 1.0), seq=seq, at=9 + seq).taken.given
+        assert found == [by_alias(FLO, other, session=1)]
+    unnumbered = metric(name, datatype=DOUBLE, double_value=1.0)
+    found = talk.dbirth(unnumbered, seq=4, at=13).taken.given
+    assert found == [Given(FLO, GATE, "m1", "FT-1")]
+
+
+def test_an_alias_that_no_store_can_hold_is_not_told() -> None:
+    talk = Talk()
+    talk.nbirth()
+    told_of = talk.dbirth(born(("FT-1", 2**63, DOUBLE), 1.0)).taken.given
+    assert told_of == [Given(FLO, GATE, "m1", "FT-1")]
 
 
 def test_a_point_of_the_node_itself_is_told() -> None:
@@ -99,9 +137,56 @@ def test_history_tells_nothing_to_remember() -> None:
 
 
 def test_what_is_remembered_is_not_told_again() -> None:
-    talk = again()
+    talk = again(KNOWN)
     talk.nbirth()
     assert talk.dbirth(born(OHM, 1.0), born(FLOW, 100.0)).taken.given == []
+
+
+# Data by alias before any birth. What is remembered is ours; that nobody knows an alias before a
+# birth is section "Data Messages", from memory.
+
+
+def test_data_by_alias_since_a_restart_wait_for_the_birth_that_says_the_same() -> None:
+    talk = again(KNOWN)
+    heard = talk.ddata(told(FLOW, 7.0), told(OHM, 2.0), seq=9, at=5)
+    assert (heard.rows, heard.faults, len(heard.asked)) == ([], [], 1)
+    assert talk.nbirth(at=6).rows == []
+    rows = talk.dbirth(born(OHM, 3.0), born(FLOW, 8.0), at=7).rows
+    assert (FLO, 5, 7.0, 0) in rows
+    assert (RES, 5, 2000.0, 0) in rows
+    assert rows[-4:-2] == [(RES, 7, 3000.0, 0), (FLO, 7, 8.0, 0)]
+
+
+@pytest.mark.parametrize(
+    ("session", "births"),
+    [
+        pytest.param(1, [born(OHM, 1.0), born(FLOW, 8.0)], id="another-session"),
+        pytest.param(0, [born(("FT-1", 77, DOUBLE), 8.0)], id="another-alias"),
+        pytest.param(0, [born(("FT-1", 11, FLOAT), 8.0)], id="another-type"),
+        pytest.param(0, [born(("PRM-1", 11, DOUBLE), 1.0)], id="the-alias-of-another"),
+    ],
+)
+def test_data_by_alias_since_a_restart_are_refused_where_the_birth_says_otherwise(
+    session: int, births: list[Payload.Metric]
+) -> None:
+    talk = again(KNOWN)
+    assert talk.ddata(told(FLOW, 7.0), seq=9, at=5).rows == []
+    heard = [talk.nbirth(bd=session, at=6), talk.dbirth(*births, at=7)]
+    assert 7.0 not in [value for each in heard for _, _, value, _ in each.rows]
+    assert sum(count for each in heard for wrong, count in each.faults if wrong in UNTOLD) == 1
+
+
+def test_data_by_alias_that_no_birth_follows_are_refused_in_the_end() -> None:
+    talk = again(KNOWN)
+    talk.ddata(told(FLOW, 7.0), seq=9, at=5)
+    assert talk.tick(4 + KEEP).faults == []
+    heard = talk.tick(5 + KEEP)
+    assert (heard.rows, heard.faults) == ([], [(Wrong.UNBORN, 1)])
+
+
+def test_data_by_an_alias_that_was_not_known_before_a_restart_are_refused_at_once() -> None:
+    heard = again().ddata(told(FLOW, 7.0), seq=9, at=5)
+    assert (heard.rows, heard.faults) == ([], [(Wrong.UNBORN, 1)])
 
 
 # Deaths before any birth
@@ -183,7 +268,7 @@ def test_point_that_another_device_gives_by_now_is_not_marked() -> None:
     talk.nbirth()
     heard = talk.dbirth(born(FLOW, 100.0), at=1)
     assert heard.rows == [(FLO, 1, 100.0, 0)]
-    assert heard.taken.given == [Given(FLO, GATE, "m1", "FT-1")]
+    assert heard.taken.given == [by_alias(FLO, FLOW)]
     assert talk.say("DDEATH", seq=2, device="m9", at=2).rows == []
 
 
