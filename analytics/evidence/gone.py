@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from analytics.core.silences import Told, told
+from analytics.evidence.faults import EvidenceError
 from analytics.evidence.left import Left, Span
 from analytics.evidence.rerun import Difference
 from bondtrail.results import Transfer
 from bondtrail.samples import Samples
 from bondtrail.site import Role
-from bondtrail.times import NS_PER_S, nanoseconds
+from bondtrail.times import NS_PER_S, format_time, nanoseconds
 from store import DamageError
 
 NEAR_NS = 3600 * NS_PER_S
@@ -84,10 +85,41 @@ def narrower(
         Where the rules do not give the results again.
     lacks : sequence of (int, int)
         Where readings lack. [ns]
+
+    Raises
+    ------
+    EvidenceError
+        If a part of the transfer's own readings lacks, so that its results do not come out.
     """
-    gone = (each.span for each in differences if not each.beyond and _beside(each, lacks))
+    gone = [
+        (each, near)
+        for each in differences
+        if not each.beyond and each.span[0] < left.since and (near := _beside(each, lacks))
+    ]
+    if not gone:
+        return left
     own = min(transfer.start, replayed[0]), max(transfer.end, replayed[1])
-    return left.without(gone, own)
+    found = left.without((each.span for each, _ in gone), own)
+    if found == left:
+        around = [span for _, near in gone for span in near if span[0] < span[1]]
+        found = left.without(around, (transfer.start, transfer.end))
+        if found == left:
+            raise _torn(left, transfer, gone[0][0], around)
+    return found
+
+
+def _torn(
+    left: Left, transfer: Transfer, first: Difference, around: Sequence[Span]
+) -> EvidenceError:
+    start = min((each[0] for each in around), default=transfer.start)
+    end = max((each[1] for each in around), default=transfer.end)
+    return EvidenceError(
+        f"{transfer.id}: readings lack between {format_time(start)} and {format_time(end)}, those "
+        f"from before {format_time(left.kept)} were removed, and what is left of them does not "
+        f"give what was found: {first}",
+        "A hold would have kept them: place one while the readings are there, by bondtrail "
+        f"evidence ... --hold. What is left is shown by: bondtrail replay {transfer.id}",
+    )
 
 
 def _beside(difference: Difference, lacks: Iterable[Span]) -> list[Span]:

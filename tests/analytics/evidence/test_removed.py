@@ -12,7 +12,15 @@ from typing import Any
 
 import pytest
 
-from analytics.evidence import Grade, Outcome, Package, Verification, build, verify_bytes
+from analytics.evidence import (
+    EvidenceError,
+    Grade,
+    Outcome,
+    Package,
+    Verification,
+    build,
+    verify_bytes,
+)
 from analytics.evidence.documents import Moment
 from analytics.evidence.left import Left
 from analytics.replay.missing import REMOVED
@@ -177,14 +185,16 @@ def test_a_package_whose_readings_are_held_is_the_same_afterwards(
     assert (again.span, again.beyond) == (before.span, before.beyond)
 
 
-def fill(store: Store, resistance: Sequence[Stretch], flow: Sequence[Stretch]) -> None:
-    """Put two days into a store that keeps one of them, and analyse it."""
+def fill(
+    store: Store, resistance: Sequence[Stretch], flow: Sequence[Stretch], *, days: int
+) -> None:
+    """Put two days into a store that keeps all but the first ``days``, and analyse it."""
     store.put_site(parse_site(f"{site('spot').text}\n[retention]\nreadings_days = 3\n"), 0)
     store.write(
         {
             "spot.resistance": held(*resistance, start=MONDAY, every_s=MINUTE),
             "spot.flow": held(*flow, start=MONDAY, every_s=MINUTE),
-            "elsewhere.flow": held((MINUTE, 0.0), start=MONDAY + 4 * DAY),
+            "elsewhere.flow": held((MINUTE, 0.0), start=MONDAY + (3 + days) * DAY),
         }
     )
     store.fold()
@@ -199,7 +209,7 @@ def test_a_hookup_that_was_over_at_the_floor_is_not_told_above_it(
     resistance = [*clamp, (22 * HOUR, OPEN)]
     flow = [(22 * HOUR, 0.0), (HOUR, 60.0), (HOUR, 0.0), (HOUR, 60.0), (23 * HOUR, 0.0)]
     with opened(copied(empty_store, tmp_path)) as store:
-        fill(store, resistance, flow)
+        fill(store, resistance, flow, days=1)
         assert retain(store, now=NOW).samples
         over, on = store.hookups()
         floor = store.floors()["spot"].since
@@ -253,6 +263,56 @@ def test_what_is_gone_ends_what_is_left_beside_a_transfer_and_below_the_floor(
 ) -> None:
     left = Left(since=100, kept=90).without([gone], (40, 50))
     assert (left.start, left.end) == reaches
+
+
+def held_in_part(
+    store: Store, clamp: Sequence[Stretch], flow: Sequence[Stretch], *holds: tuple[int, int]
+) -> str:
+    """Remove a day but for the thirds that are held, from hour to hour; return its transfer.
+
+    A clamp the next day moves the floor away from it.
+    """
+    next_day = [(26 * HOUR - sum(lasts for lasts, _ in clamp), OPEN), (HOUR, 2.0), (DAY, OPEN)]
+    fill(store, [*clamp, *next_day], flow, days=2)
+    (transfer,) = store.transfers()
+    for hours in holds:
+        start, end = (ns(MONDAY + hour * HOUR) for hour in hours)
+        store.holds.add("spot", start, end, transfer=transfer.id, why="w", author="a", at=NOW)
+    assert retain(store, now=NOW).samples
+    assert store.floors()["spot"].kept > ns(MONDAY + DAY)
+    return transfer.id
+
+
+def test_no_package_is_made_where_a_part_of_the_transfer_was_removed(
+    empty_store: Path, tmp_path: Path
+) -> None:
+    clamp = [(14 * HOUR, OPEN), (4 * HOUR, 2.0)]
+    flow = [(15 * HOUR, 0.0), (2 * HOUR, 60.0), (31 * HOUR, 0.0)]
+    with opened(copied(empty_store, tmp_path)) as store:
+        name = held_in_part(store, clamp, flow, (1, 2), (17, 18))
+        with pytest.raises(EvidenceError) as raised:
+            build(store, name, margin_s=300.0)
+    assert str(raised.value).startswith(
+        f"{name}: readings lack between 2026-03-02T08:00:00.000Z and 2026-03-02T16:00:00.000Z, "
+    )
+    assert f"transfer {name}: the rules do not give it" in str(raised.value)
+    assert "A hold would have kept them" in raised.value.remedy
+    assert raised.value.remedy.endswith(f"bondtrail replay {name}")
+
+
+def test_a_package_ends_where_the_readings_do_behind_a_transfer_that_is_all_there(
+    empty_store: Path, tmp_path: Path
+) -> None:
+    """Its clamp came off seven hours later, which nothing tells any more."""
+    clamp = [(13 * HOUR, OPEN), (10 * HOUR, 2.0)]
+    flow = [(14 * HOUR, 0.0), (HOUR, 60.0), (33 * HOUR, 0.0)]
+    with opened(copied(empty_store, tmp_path)) as store:
+        name = held_in_part(store, clamp, flow, (13, 15))
+        package = build(store, name, margin_s=300.0)
+    found = verify_bytes(package.content)
+    assert found.outcome is Outcome.UNCHECKED
+    assert "do not reach far enough to tell all of this transfer" in said(found, "rules")
+    assert "hookup 2026-03-02T13:00:00.000Z: it goes on after the enclosed" in said(found, "rules")
 
 
 LONGER = "UPDATE transfer SET flow_s = flow_s + 60 WHERE start_ns = :start"
