@@ -184,7 +184,7 @@ def _within(
     begins = min(replay.start, transfer.start - margin)
     shown = (
         max(begins, first, *(judged or ())[:1]),
-        min(max(replay.end, transfer.end + margin), last),
+        min(_with_next(store, transfer, max(replay.end, transfer.end + margin)), last),
     )
     if floor is not None and transfer.start >= floor.since:
         start, since = _beginning_above(stored, shown[0], floor)
@@ -287,6 +287,15 @@ def _recorded(store: FromLeft, stored: Grounds) -> tuple[int, int]:
             f"the store holds no readings, or no site file, of {stored.station} any more"
         )
     return heard[0], min(heard[1] + max(longest), store.span[1])
+
+
+def _with_next(store: Store, transfer: Transfer, end: int) -> int:
+    """Return an end that shows that the next transfer begins there, if one does. [ns]
+
+    A replay ends where the next one begins, which has to be enclosed to tell so.
+    """
+    following = store.transfers(transfer.station, end, end + 1)
+    return end + 1 if any(each.start == end for each in following) else end
 
 
 def _ended(store: Store, transfer: Transfer) -> int:
@@ -400,6 +409,8 @@ class _Found:
         """
         station = transfer.station
         transfers = store.transfers(station, since, until)
+        ids = {row.id for row in transfers}
+        latest = max([until, *(row.end + 1 for row in transfers)])
         findings = {each.id: each for each in store.findings(station, since, until)}
         for row in transfers:
             findings |= {
@@ -412,7 +423,11 @@ class _Found:
             needs,
             transfers,
             store.hookups(station, since, until),
-            store.trips(station, since, until),
+            [
+                each
+                for each in store.trips(station, since, latest)
+                if each.time < until or each.transfer in ids
+            ],
             sorted(findings.values(), key=lambda each: (each.start, each.kind)),
         )
 
