@@ -205,6 +205,7 @@ def _within(
         grounds, read=lambda station, begin, end: signals_of(readings, station, begin, end)
     )
     heard = _heard(store, stored.station, readings, window)
+    within = min(window.start, transfer.start), window.end
     return Gathered(
         transfer=transfer,
         replay=replay,
@@ -233,13 +234,13 @@ def _within(
         ),
         damaged=sorted({str(error) for error in damage}),
         heard=heard,
-        lacking=[] if left is None else _lacking(left, window, grounds, readings, heard, damage),
+        lacking=[] if left is None else _lacking(left, within, grounds, readings, heard, damage),
     )
 
 
 def _lacking(
     left: Left,
-    window: Window,
+    within: tuple[int, int],
     grounds: Grounds,
     readings: Mapping[Role, Enclosed],
     heard: Heard,
@@ -247,7 +248,7 @@ def _lacking(
 ) -> list[tuple[int, int]]:
     stale = longest_held(grounds.epochs())
     lines = {role: (each.samples, stale[role]) for role, each in readings.items()}
-    return lacking(left, (window.start, window.end), lines, heard, damage)
+    return lacking(left, within, lines, heard, damage)
 
 
 def asked(left: Left | None, transfer: Transfer, begins: int) -> int | None:

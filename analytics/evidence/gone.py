@@ -32,7 +32,7 @@ def lacking(
     left : Left
         What is left: where that was cut, readings lack too.
     window : (int, int)
-        Where to look; nothing was removed from ``left.kept`` on. [ns]
+        Where to look, and as it begins; nothing was removed from ``left.kept`` on. [ns]
     readings : mapping of Role to (Samples, int)
         Of the points of the station, with how long each of them holds. [ns]
     heard : mapping of Role to (int, int)
@@ -45,7 +45,7 @@ def lacking(
     for role, (samples, stale) in readings.items():
         end = min(window[1], left.kept, heard.get(role, (0, window[0]))[1])
         if window[0] < end:
-            silent = told(samples, stale, (window[0], end)).where(Told.SILENT)
+            silent = told(samples, stale, (window[0] - 1, end)).where(Told.SILENT)
             found += [span for span in _pairs(silent.tolist()) if not _is_damage(span, damaged)]
     return found
 

@@ -300,6 +300,17 @@ def test_no_package_is_made_where_a_part_of_the_transfer_was_removed(
     assert raised.value.remedy.endswith(f"bondtrail replay {name}")
 
 
+def test_no_package_is_made_of_a_transfer_of_which_only_the_end_of_its_clamp_is_left(
+    empty_store: Path, tmp_path: Path
+) -> None:
+    clamp = [(14 * HOUR, OPEN), (135 * MINUTE, 2.0)]
+    flow = [(14.5 * HOUR, 0.0), (80 * MINUTE, 60.0), (32 * HOUR + 10 * MINUTE, 0.0)]
+    with opened(copied(empty_store, tmp_path)) as store:
+        name = held_in_part(store, clamp, flow, (17, 18))
+        with pytest.raises(EvidenceError, match=r"and 2026-03-02T16:00:00\.000Z, those"):
+            build(store, name, margin_s=300.0)
+
+
 def test_a_package_ends_where_the_readings_do_behind_a_transfer_that_is_all_there(
     empty_store: Path, tmp_path: Path
 ) -> None:
