@@ -165,7 +165,8 @@ def _gathered(store: Store, transfer: Transfer, margin: int) -> Gathered:
             return found
         span = found.replay.start, found.replay.end
         # Before the floor nothing else tells whose readings are all there.
-        narrowed = narrower(left, transfer, span, found.differences, found.lacking)
+        late = 0 if floor is None else floor.late
+        narrowed = narrower(left, transfer, span, found.differences, found.lacking, late)
         if narrowed == left:
             return found
         left = narrowed

@@ -68,6 +68,7 @@ def narrower(
     replayed: Span,
     differences: Iterable[Difference],
     lacks: Sequence[Span],
+    late: int,
 ) -> Left:
     """Return what is left without that whose results its readings do not give for want of others.
 
@@ -85,17 +86,18 @@ def narrower(
         Where the rules do not give the results again.
     lacks : sequence of (int, int)
         Where readings lack. [ns]
+    late : int
+        How many readings came for before the floor since: nobody has judged them, and results
+        that they contradict are not told as wrong.
 
     Raises
     ------
     EvidenceError
-        If a part of the transfer's own readings lacks, so that its results do not come out.
+        If a part of the transfer's own readings lacks, or came late, so that its results do not
+        come out.
     """
-    gone = [
-        (each, near)
-        for each in differences
-        if not each.beyond and each.span[0] < left.since and (near := _beside(each, lacks))
-    ]
+    below = (each for each in differences if not each.beyond and each.span[0] < left.since)
+    gone = [(each, near) for each in below if (near := _beside(each, lacks)) or late]
     if not gone:
         return left
     own = min(transfer.start, replayed[0]), max(transfer.end, replayed[1])
@@ -104,13 +106,19 @@ def narrower(
         around = [span for _, near in gone for span in near if span[0] < span[1]]
         found = left.without(around, (transfer.start, transfer.end))
         if found == left:
-            raise _torn(left, transfer, gone[0][0], around)
+            raise _torn(left, transfer, gone[0][0], around, late)
     return found
 
 
 def _torn(
-    left: Left, transfer: Transfer, first: Difference, around: Sequence[Span]
+    left: Left, transfer: Transfer, first: Difference, around: Sequence[Span], late: int
 ) -> EvidenceError:
+    if not around and late:
+        return EvidenceError(
+            f"{transfer.id}: readings that came late for before {format_time(left.since)} are not "
+            f"judged, and with them what was found does not come out: {first}",
+            f"What they tell is shown by: bondtrail replay {transfer.id}",
+        )
     start = min((each[0] for each in around), default=transfer.start)
     end = max((each[1] for each in around), default=transfer.end)
     return EvidenceError(

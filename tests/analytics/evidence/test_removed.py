@@ -358,6 +358,26 @@ def test_a_neighbour_whose_readings_are_there_is_named_where_they_contradict_it(
     assert told in said(found, "rules")
 
 
+def late(store: Store, number: int) -> None:
+    """Let a reading of a minute of flow come, hours before a transfer's, or in its midst."""
+    store.write({"spot.flow": held((MINUTE, 60.0), start=MONDAY + number * DAY + 6 * HOUR)})
+    store.write({"spot.flow": held((MINUTE, 0.0), start=MONDAY + number * DAY + 8.5 * HOUR)})
+    store.fold()
+    analyse(store, now=NOW)
+    assert store.floors()["spot"].late
+
+
+def test_what_came_late_for_before_the_floor_makes_no_neighbour_wrong_and_no_package(
+    judged: Path, tmp_path: Path
+) -> None:
+    with opened(copied(judged, tmp_path)) as store:
+        assert retain(store, now=NOW).samples
+        late(store, SECOND)
+        assert verify_bytes(built(store, THIRD, 2.0 * DAY).content).sound
+        with pytest.raises(EvidenceError, match="came late for before 2026-03-08T23:59:59"):
+            built(store, SECOND, 300.0)
+
+
 # Floors that are made up
 
 
