@@ -318,6 +318,12 @@ class _Scope:
             for row in again.under_way[sort]
             if wider.why_cut(sort, row)
         ]
+        told = {row["id"] for row in enclosed["findings"]}
+        cut += [
+            row["id"]
+            for row in again.begun["findings"]
+            if row["end_ns"] == window.end and row["id"] not in told
+        ]
         return cls(window, wider.beyond, frozenset(cut), enclosed)
 
     def why(self, row: Plain) -> str | None:
@@ -410,10 +416,17 @@ def _how(row: Plain, other: Plain | None, scope: _Scope) -> str | None:
 
 
 def _within(row: Plain, scope: _Scope) -> Plain:
-    """Return a result without what it names of transfers and findings that reach beyond."""
+    """Return a result without what it names of transfers and findings that reach beyond.
+
+    One that goes on after what is judged may name findings that began then: they are not enclosed.
+    """
     gone = scope.beyond | scope.cut
     if "findings" in row:
-        return {**row, "findings": [name for name in row["findings"] if name not in gone]}
+        names = [name for name in row["findings"] if name not in gone]
+        if row["end_ns"] > scope.window.until:
+            enclosed = {each["id"] for each in scope.enclosed["findings"]}
+            names = [name for name in names if name in enclosed]
+        return {**row, "findings": names}
     if row.get("transfer") in gone:
         return {**row, "transfer": "one that reaches beyond"}
     return row

@@ -117,6 +117,24 @@ CASES = [
         id="a-transfer-that-names-what-is-not-there",
     ),
     pytest.param(
+        {"transfers": [transfer(190, 250, "bay/x/150", "bay/x/240")], "findings": [HERE]},
+        {"transfers": [transfer(190, 250, "bay/x/150")], "findings": [HERE]},
+        [],
+        id="a-transfer-that-names-what-began-after-what-is-judged",
+    ),
+    pytest.param(
+        {"transfers": [transfer(190, 250)], "findings": [HERE]},
+        {"transfers": [transfer(190, 250, "bay/x/150")], "findings": [HERE]},
+        [("transfer", False, "another findings")],
+        id="a-transfer-that-does-not-name-what-is-enclosed",
+    ),
+    pytest.param(
+        {"transfers": [transfer(150, 195)]},
+        {"transfers": [transfer(150, 195, "bay/x/190")], "findings": [finding(190, 300)]},
+        [("finding", True, "it is cut off where the enclosed readings end")],
+        id="a-transfer-within-what-is-cut-off",
+    ),
+    pytest.param(
         {"trips": [trip(150, "bay/1")]}, {}, [("trip", False, "do not give it")], id="trip"
     ),
 ]  # fmt: skip
