@@ -587,7 +587,7 @@ def test_a_broker_that_delivers_only_some_topics_is_doubted_while_those_come(
         Publisher(partial.port) as publisher,
     ):
         assert seen.ready.wait(LONG_S)
-        coming = iter(flows(site, 100_000))
+        coming = iter(flows(site, 1000))
 
         def is_doubted_though_some_come() -> bool:
             publisher.publish([next(coming)])
