@@ -32,7 +32,7 @@ from tests.services import KEEPS_ALL_IN_MEMORY, MosquittoServer, mosquitto
 
 SINGLES = 40_000
 HUNDREDS = 20_000
-ROUNDS = 3
+ROUNDS = 7
 TOGETHER = 2000
 """Messages that the bare client acknowledges together."""
 RATE, SECONDS = 1000, 8
