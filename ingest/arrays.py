@@ -39,11 +39,6 @@ def as_mask(mask: BoolArray) -> pa.Array:
     return pa.Array.from_buffers(pa.bool_(), mask.size, [None, bits])
 
 
-def as_rows(rows: npt.NDArray[np.int64]) -> pa.Array:
-    """Return row numbers to take from columns with."""
-    return as_column(rows)
-
-
 def as_column(numbers: npt.NDArray[Any], absent: BoolArray | None = None) -> pa.Array:
     """Return numbers, shape (n,), as a column, not copied; null where ``absent``."""
     present = None if absent is None else as_mask(~absent).buffers()[1]

@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from bondtrail.samples import TimeArray
 from bondtrail.times import TimeError, parse_time
 from ingest import stamps
-from ingest.arrays import BoolArray, as_mask, as_rows, beneath, mask_of, numbers_of
+from ingest.arrays import BoolArray, as_column, as_mask, beneath, mask_of, numbers_of
 from ingest.faults import shown
 
 _LARGEST = np.iinfo(np.int64).max
@@ -155,7 +155,7 @@ def _from_stamps(
     rows = np.flatnonzero(usual)
 
     def read(some: npt.NDArray[np.int64]) -> tuple[TimeArray, BoolArray]:
-        return _in_pieces(texts.take(as_rows(rows[some])), zone, _PIECE)
+        return _in_pieces(texts.take(as_column(rows[some])), zone, _PIECE)
 
     found = stamps.read_words(stamps.words_of(texts, usual), read)
     if found is None or np.count_nonzero(found[1]) < _USUAL_SHARE * rows.size:
@@ -164,7 +164,7 @@ def _from_stamps(
     left = ~usual
     done.ns[rows], left[rows] = found[0], ~found[1]
     others = np.flatnonzero(left)
-    done.ns[others], done.bad[others] = _in_pieces(texts.take(as_rows(others)), zone, _PIECE)
+    done.ns[others], done.bad[others] = _in_pieces(texts.take(as_column(others)), zone, _PIECE)
     return done.ns, done.bad
 
 
@@ -179,7 +179,7 @@ def _around(
             stretch = _in_pieces(texts.slice(begin, end - begin), zone, len(texts))
             done.ns[begin:end], done.bad[begin:end] = stretch
         begin = end + 1
-    done.ns[odd], done.bad[odd] = _in_pieces(texts.take(as_rows(odd)), zone, _PIECE)
+    done.ns[odd], done.bad[odd] = _in_pieces(texts.take(as_column(odd)), zone, _PIECE)
     return done.ns, done.bad
 
 
@@ -199,7 +199,7 @@ def _in_pieces(texts: pa.Array, zone: ZoneInfo | None, size: int) -> tuple[TimeA
             done.ns[begin : begin + len(piece)], done.bad[begin : begin + len(piece)] = read
     if odd:
         rows = np.concatenate(odd)
-        done.ns[rows], done.bad[rows] = _mixed(texts.take(as_rows(rows)), zone)
+        done.ns[rows], done.bad[rows] = _mixed(texts.take(as_column(rows)), zone)
     return done.ns, done.bad
 
 

@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 
 from bondtrail.samples import QualityArray, Samples, TimeArray, ValueArray
 from bondtrail.site import Point, Site
-from ingest.arrays import BoolArray, as_rows, mask_of, numbers_of
+from ingest.arrays import BoolArray, as_column, mask_of, numbers_of
 from ingest.faults import About, Fault, FaultRows, RowArray, about_nothing, shown
 from ingest.header import HeaderError, Layout
 from ingest.moments import read_times, text_lengths, time_fault
@@ -185,7 +185,7 @@ def take_wide(table: Table, layout: Layout, tags: Tags, zone: ZoneInfo | None) -
             taken.read += rows.size
             taken.unknown.append(UnknownTag(name, int(rows[0]), int(rows.size)))
         else:
-            cells = column if rows.size == len(column) else column.take(as_rows(rows))
+            cells = column if rows.size == len(column) else column.take(as_column(rows))
             _take_column(taken, name, tags.points[number], cells, rows, time, layout)
     return taken
 

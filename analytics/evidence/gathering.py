@@ -180,11 +180,10 @@ def _within(
     stored = _stored_grounds(source, transfer.station)
     first, last = _recorded(source, stored)
     last = min(last, _ended(store, transfer))
-    judged = None if left is None else left.judged(transfer)
     replay = _replayed(source, transfer, last)
     begins = min(replay.start, transfer.start - margin)
     shown = (
-        max(begins, first, *(judged or ())[:1]),
+        max(begins, first, source.judged[0]),
         min(_with_next(store, transfer, max(replay.end, transfer.end + margin)), last),
     )
     if floor is not None and transfer.start >= floor.since:

@@ -103,13 +103,18 @@ class FromLeft:
         What is left of the readings; all of them where nothing was removed that matters.
     transfer : Transfer
         Which one a package is about.
+
+    Attributes
+    ----------
+    span, judged : (int, int)
+        Between which moments readings are looked at, and results can be judged. [ns]
     """
 
     def __init__(self, store: Store, left: Left | None, transfer: Transfer) -> None:
         self._store = store
         self._transfer = transfer
         self.span = (EARLIEST, LATEST) if left is None else left.readings
-        self._judged = self.span if left is None else left.judged(transfer)
+        self.judged = self.span if left is None else left.judged(transfer)
         self.snapshot: Callable[[], AbstractContextManager[None]] = store.snapshot
         self.sites: Callable[[], Sequence[tuple[int, str]]] = store.sites
         self.points: Callable[[], Sequence[PointSummary]] = store.points
@@ -134,7 +139,7 @@ class FromLeft:
 
     def trips(self, station: str, start: int, end: int, /) -> Sequence[Trip]:
         """Return the trips in ``[start, end)``, by time. [ns]"""
-        low, high = self._judged
+        low, high = self.judged
         return self._store.trips(station, max(start, low), min(end, high))
 
     def transfers(
@@ -185,7 +190,7 @@ class FromLeft:
 
         The readings enclosed beside it may show such a one, and a package does not hold it.
         """
-        low, high = self._judged
+        low, high = self.judged
         return [each for each in rows if each.start < high and max(each.end, each.start + 1) > low]
 
     def _within(self, start: int | None, end: int | None) -> Span:

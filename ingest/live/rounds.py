@@ -18,9 +18,10 @@ from bondtrail.pauses import Pauses
 from bondtrail.site import Site, SiteError, parse_site
 from bondtrail.site_problems import Problem
 from bondtrail.times import format_time
+from ingest.live.batches import Bounds
 from ingest.live.broker_url import Broker
 from ingest.live.committing import Committer
-from ingest.live.connection import KEEPALIVE_S, Bounds, Connection
+from ingest.live.connection import KEEPALIVE_S, Connection
 from ingest.live.decoding import Decoder
 from ingest.live.messages import Message
 from ingest.live.standing import Standing

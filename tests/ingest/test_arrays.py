@@ -7,7 +7,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from ingest.arrays import as_column, as_mask, as_rows, beneath, mask_of, numbers_of
+from ingest.arrays import as_column, as_mask, beneath, mask_of, numbers_of
 
 
 @pytest.mark.parametrize("size", [0, 1, 8, 9, 1000])
@@ -17,7 +17,7 @@ def test_masks_and_rows_there_and_back(size: int) -> None:
     column = pa.array(np.arange(size))
     assert numbers_of(column.filter(as_mask(mask))).tolist() == np.flatnonzero(mask).tolist()
     rows = np.flatnonzero(mask)
-    assert numbers_of(column.take(as_rows(rows))).tolist() == rows.tolist()
+    assert numbers_of(column.take(as_column(rows))).tolist() == rows.tolist()
 
 
 def test_slices() -> None:

@@ -22,6 +22,7 @@ from bondtrail.times import NS_PER_S
 from store import DamageError, Store, StoreUnavailableError, open_store
 from tests.analytics.core.build import ns
 from tests.analytics.workdays import MONDAY, site, workdays
+from tests.waiting import until
 
 S = NS_PER_S
 BEGIN = ns(MONDAY)
@@ -301,15 +302,6 @@ def test_every_job_is_done_as_it_starts(
     assert said["silence"] == "2 of 2 points that were heard are silent"
     assert said["integrity"] == "no damage in what is stored of 2 points, looked at in 0 s"
     assert all(job.failures == 0 for job in store.jobs.all())
-
-
-def until(there: Callable[[], object]) -> None:
-    pause = threading.Event()
-    for _ in range(600):
-        if there():
-            return
-        pause.wait(0.1)
-    pytest.fail("nothing came")
 
 
 def test_a_job_never_overlaps_itself_and_goes_on_after_a_defect(

@@ -7,8 +7,9 @@ import threading
 import pytest
 
 from ingest.live import connection as connection_module
+from ingest.live.batches import Bounds
 from ingest.live.broker_url import Broker, Version
-from ingest.live.connection import Bounds, Connection
+from ingest.live.connection import Connection
 from ingest.live.messages import Message
 from ingest.live.trouble import BrokerError, TakenOverError
 from tests.ingest.live import scripted as wire

@@ -17,8 +17,8 @@ from bondtrail.pauses import Pauses
 from bondtrail.samples import Samples
 from bondtrail.site import Site, parse_site
 from ingest.live import rounds, standing, status
+from ingest.live.batches import Bounds
 from ingest.live.broker_url import Broker, Version, parse_broker
-from ingest.live.connection import Bounds
 from ingest.live.listening import Listener, ListenSettings
 from ingest.live.sparkplug.encoding import Edge, asks_for_births
 from ingest.live.status import State
